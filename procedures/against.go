@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // Against checks a procedure against a design sheet and returns every fault: names
@@ -120,7 +121,7 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 
 // acceptsUnmeasured finds a check that takes an airframe over without measuring all of it.
 func (d *Document) acceptsUnmeasured(v variant) Faults {
-	stale := func(s *steps.Step) bool { return slices.Contains(s.Gates, steps.Stale) }
+	stale := func(s *steps.Step) bool { return lists.Contains(s.Gates, steps.Stale) }
 	if d.Procedure.Accepts != steps.AsBuilt || d.Procedure.Kind != steps.Check || slices.ContainsFunc(v.steps, stale) {
 		return nil
 	}

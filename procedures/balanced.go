@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 )
@@ -199,7 +200,7 @@ func governing(s *steps.Sheet, parts bool) []steps.Choice {
 		}
 	}
 	return slices.DeleteFunc(s.Choices(), func(c steps.Choice) bool {
-		return !slices.ContainsFunc(c.Names(), func(a string) bool { return slices.Contains(names, a) })
+		return !lists.ContainsFunc(c.Names(), func(a string) bool { return lists.Contains(names, a) })
 	})
 }
 

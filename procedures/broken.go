@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"fettle/steps/lists"
 )
 
 // A BrokenError says that the document of a name is in a file of one's own that
@@ -40,7 +42,7 @@ func (c claim) error(name string) *BrokenError { return &BrokenError{name, c.fil
 
 // claimed is the file with faults that claims the name, if one does.
 func claimed(claims []claim, name string) (claim, bool) {
-	i := slices.IndexFunc(claims, func(c claim) bool { return slices.Contains(c.names, name) })
+	i := slices.IndexFunc(claims, func(c claim) bool { return lists.Contains(c.names, name) })
 	if i < 0 {
 		return claim{}, false
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // Checked is a document that was checked, and the designs that it serves.
@@ -127,7 +128,7 @@ func (c *checker) beside(entries []Entry, claims []claim) {
 		c.rest = append(c.rest, e.Document)
 	}
 	for _, claim := range claims {
-		if !slices.ContainsFunc(c.docs, func(d *Document) bool { return slices.Contains(claim.names, d.Name()) }) {
+		if !slices.ContainsFunc(c.docs, func(d *Document) bool { return lists.Contains(claim.names, d.Name()) }) {
 			c.unread = append(c.unread, claim)
 		}
 	}
@@ -153,7 +154,7 @@ func (c *checker) reglued(sheet *Document) Faults {
 		}
 		built = built || d.Procedure.Kind == steps.Build
 		for _, s := range d.Procedure.Steps() {
-			if s.Kind.Traits().Joins && !slices.Contains(known, s.Joint) {
+			if s.Kind.Traits().Joins && !lists.Contains(known, s.Joint) {
 				known = append(known, s.Joint)
 			}
 		}
@@ -161,8 +162,8 @@ func (c *checker) reglued(sheet *Document) Faults {
 	var faults Faults
 	for _, g := range sheet.Sheet.Gates {
 		for _, w := range g.Reworks {
-			if w.Joint != "" && len(known) > 0 && !slices.Contains(known, w.Joint) {
-				if !slices.Contains(missing, w.Joint) {
+			if w.Joint != "" && len(known) > 0 && !lists.Contains(known, w.Joint) {
+				if !lists.Contains(missing, w.Joint) {
 					missing = append(missing, w.Joint)
 				}
 				faults = append(faults, sheet.fault(sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known))))
@@ -189,7 +190,7 @@ func (c *checker) report() (Report, error) {
 			wrong = c.answered(doc)
 		}
 		for _, sheet := range sheets {
-			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
+			if lists.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
 				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
 				never, notes := doc.harming(sheet.Sheet)
 				wrong, c.notes = append(wrong, never...), slices.Concat(c.notes, notes, doc.dryLate(sheet.Sheet))
@@ -290,7 +291,7 @@ func (c *checker) missing(d *Document, at place, what thing, name string, known 
 		return nil
 	case ok:
 		return Faults{d.fault(at, claim.error(name).Error())}
-	case slices.Contains(known, ""):
+	case lists.Contains(known, ""):
 		return nil // one of them may be called so
 	}
 	return Faults{d.fault(at, fmt.Sprintf("unknown %s %q%s", what, name, suggest(name, known)))}

@@ -8,6 +8,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // The most options that exclude none, and the most combinations of all options
@@ -314,7 +315,7 @@ func (d *Document) variantsOn(sheet *steps.Sheet) [][]string {
 	}
 	var choices []steps.Choice
 	for _, c := range sheet.Choices() {
-		if slices.ContainsFunc(c.Names(), func(name string) bool { return named[name] }) {
+		if lists.ContainsFunc(c.Names(), func(name string) bool { return named[name] }) {
 			choices = append(choices, c)
 		} else if !c.Alone {
 			c.Answers = c.Answers[:1]
@@ -349,7 +350,7 @@ func withMethods(options [][]string, p *steps.Procedure) [][]string {
 			}
 		}
 		for _, methods := range combined(asked) {
-			all = append(all, slices.Concat(has, methods))
+			all = append(all, lists.Concat(has, methods))
 		}
 	}
 	return all
@@ -365,7 +366,7 @@ func covering(all [][]string) [][]string {
 	var names []string
 	for _, one := range all {
 		for _, name := range one {
-			if !slices.Contains(names, name) {
+			if !lists.Contains(names, name) {
 				names = append(names, name)
 			}
 		}
@@ -375,7 +376,7 @@ func covering(all [][]string) [][]string {
 	for i, one := range all {
 		taken := make([]int, n)
 		for k, name := range names {
-			if slices.Contains(one, name) {
+			if lists.Contains(one, name) {
 				taken[k] = 1
 			}
 		}

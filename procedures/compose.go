@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/repair"
 )
 
@@ -173,7 +174,7 @@ func (c *checker) fails(sheet *Document, a answer) string {
 			}
 			return wrong[0].Error()
 		}
-		if a.Zone != "" && !slices.Contains(a.Procedure.On, a.Zone) {
+		if a.Zone != "" && !lists.Contains(a.Procedure.On, a.Zone) {
 			return a.Procedure.Name + " is not written for that zone"
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Difference is what one key says in an older and in a newer document: the
@@ -47,7 +48,7 @@ func differences(key string, was, is *yaml.Node, except ...string) []Difference 
 	}
 	var all []Difference
 	for _, name := range keysIn(was, is) {
-		if !slices.Contains(except, name) {
+		if !lists.Contains(except, name) {
 			all = append(all, differences(strings.TrimSpace(key+" "+name), under(was, name), under(is, name))...)
 		}
 	}
@@ -61,7 +62,7 @@ func keysIn(was, is *yaml.Node) []string {
 	var keys []string
 	for _, n := range []*yaml.Node{is, was} {
 		for i := 0; isMapping(n) && i < len(n.Content); i += 2 {
-			if key := n.Content[i].Value; !slices.Contains(keys, key) {
+			if key := n.Content[i].Value; !lists.Contains(keys, key) {
 				keys = append(keys, key)
 			}
 		}
@@ -101,5 +102,5 @@ func linesOf(n *yaml.Node) []string {
 }
 
 func without(lines, others []string) []string {
-	return slices.DeleteFunc(slices.Clone(lines), func(l string) bool { return slices.Contains(others, l) })
+	return slices.DeleteFunc(slices.Clone(lines), func(l string) bool { return lists.Contains(others, l) })
 }

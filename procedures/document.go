@@ -4,12 +4,12 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
-	"slices"
 	"strconv"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Document is one file: a design sheet, a procedure or a triage table.
@@ -135,7 +135,7 @@ func (d *Document) NameKey() string {
 func (d *Document) Uses() []string {
 	var names []string
 	for _, name := range d.used {
-		if !slices.Contains(names, name) {
+		if !lists.Contains(names, name) {
 			names = append(names, name)
 		}
 	}

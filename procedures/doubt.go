@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // Doubts are what could not be read of a document. Nothing is said of it that
@@ -79,7 +80,7 @@ func (r *reader) doubt(n *yaml.Node, key string) {
 	d.makes = d.makes || key == "makes" || key == "" && !hasKey(n, "makes")
 	path := r.path
 	for len(path) > 2 && (path[2] == "steps" || path[2] == "use") { // in a run
-		path = slices.Concat(path[:2], path[3:])
+		path = lists.Concat(path[:2], path[3:])
 	}
 	switch {
 	case len(path) == 0:
@@ -102,13 +103,13 @@ func (r *reader) doubt(n *yaml.Node, key string) {
 
 // isOfRun reports whether a key says which steps a stage has, and when.
 func isOfRun(key string) bool {
-	return slices.Contains([]string{"steps", "use", "each", "with", "without"}, key)
+	return lists.Contains([]string{"steps", "use", "each", "with", "without"}, key)
 }
 
 // doubtStep notes what a key of a step leaves in doubt.
 func (r *reader) doubtStep(n *yaml.Node, key string) {
 	kinds := keysOf(stepKinds())
-	if slices.Contains(kinds, key) {
+	if lists.Contains(kinds, key) {
 		r.doc.doubts.kind(steps.Kind(key))
 		return
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 )
 
@@ -90,7 +91,7 @@ func (f Faults) once() Faults {
 	return slices.DeleteFunc(f, func(one Fault) bool {
 		said := written[at(one)]
 		text, _, used := strings.Cut(one.Text, " (used by ")
-		if used && slices.Contains(said, text) {
+		if used && lists.Contains(said, text) {
 			return true
 		}
 		written[at(one)] = append(said, text)

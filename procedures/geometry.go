@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -347,7 +348,7 @@ func clevisChecked(f fields, c *steps.Control) {
 		f.fault(f.node, "the gate %s has several points: say with points which one is at this clevis", g.Name)
 	}
 	for _, p := range c.Clevis.Points {
-		if !slices.Contains(g.PointNames(), p) {
+		if !lists.Contains(g.PointNames(), p) {
 			f.fault(f.get("points"), "the gate %s has no point %s%s", g.Name, p, suggest(p, g.PointNames()))
 		}
 	}
@@ -367,7 +368,7 @@ func travelChecked(f fields, t *steps.Travel) {
 
 // oneOf holds that a name within the geometry is known.
 func (f fields) oneOf(key, name, what string, known []string) {
-	if n := f.get(key); n != nil && name != "" && !slices.Contains(known, name) {
+	if n := f.get(key); n != nil && name != "" && !lists.Contains(known, name) {
 		f.fault(n, "unknown %s %q%s", what, name, suggest(name, known))
 	}
 }
@@ -477,7 +478,7 @@ func (f fields) placed(g *steps.Gate) {
 	}
 	for _, at := range g.At {
 		switch {
-		case slices.Contains(g.PointNames(), at.Point):
+		case lists.Contains(g.PointNames(), at.Point):
 		case at.Point == "":
 			f.fault(n, "the gate %s has several points: write at: with the place of each, {%s: [120 mm, -40 mm]}", g.Name, g.Points[0])
 		case len(g.Points) == 0:

@@ -2,9 +2,9 @@ package procedures
 
 import (
 	"fmt"
-	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/repair"
 )
 
@@ -27,7 +27,7 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 				table, at := rowAmong(tables, asked.Fits(f.Name, zone, severity))
 				doc := docs[row.Procedure]
 				if row.Outcome == steps.ToRebuild {
-					if makes && !slices.Contains(made, zone) {
+					if makes && !lists.Contains(made, zone) {
 						faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is lost, and no build of %s makes %s anew: answer it with a procedure", f.Name, zone, severity, sheet.Name(), zone)))
 					}
 					break // the build says what is done

@@ -3,12 +3,12 @@ package procedures
 import (
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 
 	"gopkg.in/yaml.v3"
 
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 )
 
@@ -28,7 +28,7 @@ func otherWords(key string) string {
 // for, "" if none is near, and the words that say so.
 func (k *match) suggest(key string) (near, says string) {
 	names := k.names(byAuthors)
-	if near = otherWords(key); near == "" || !slices.Contains(names, near) {
+	if near = otherWords(key); near == "" || !lists.Contains(names, near) {
 		near = nearest.Of(key, names)
 	}
 	if near != "" {

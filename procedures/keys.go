@@ -3,6 +3,7 @@ package procedures
 import (
 	"slices"
 
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 
 	"gopkg.in/yaml.v3"
@@ -147,7 +148,7 @@ type fields struct {
 
 // lost reports whether the value of a key could not be read, or was written
 // under a key that is unknown.
-func (f fields) lost(name string) bool { return slices.Contains(f.failed, name) }
+func (f fields) lost(name string) bool { return lists.Contains(f.failed, name) }
 
 // get is the value of a key, or nil.
 func (f fields) get(name string) *yaml.Node {

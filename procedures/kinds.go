@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
@@ -165,7 +166,7 @@ func methodsChecked(f fields, s *steps.Step) {
 }
 
 func staleAlone(f fields, s *steps.Step) {
-	if len(s.Gates) > 1 && slices.Contains(s.Gates, steps.Stale) {
+	if len(s.Gates) > 1 && lists.Contains(s.Gates, steps.Stale) {
 		f.fault(f.get(string(s.Kind)), "%s must be the only entry: it means every gate that this job made stale", steps.Stale)
 	}
 }
@@ -371,11 +372,11 @@ func neededAboard(_ variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 
 // gatesThere finds measure steps none of whose gates the airframe has.
 func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
-	if slices.Contains(s.Gates, steps.Stale) {
+	if lists.Contains(s.Gates, steps.Stale) {
 		return
 	}
 	for _, g := range sheet.Gates {
-		if slices.Contains(s.Gates, g.Name) && g.Applies(v.options) {
+		if lists.Contains(s.Gates, g.Name) && g.Applies(v.options) {
 			return
 		}
 	}

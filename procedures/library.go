@@ -15,6 +15,7 @@ import (
 	"sync"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/sorting"
 )
@@ -106,7 +107,7 @@ func (l *Library) before(shipped []Entry) ([]Entry, []claim, Faults) {
 }
 
 func rank(e Entry) int {
-	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
+	return lists.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 
 // paths are the files of the user's folder.
@@ -436,7 +437,7 @@ func (l *Library) findOwn(name, what string) (*Document, error) {
 		switch {
 		case len(wrong) == 0 && doc.Name() == name && doc.is(what):
 			return doc, nil
-		case len(wrong) > 0 && broken == nil && slices.Contains(c.names, name):
+		case len(wrong) > 0 && broken == nil && lists.Contains(c.names, name):
 			broken = c.error(name)
 		}
 	}

@@ -159,3 +159,20 @@ func TestWhatPagesDoNotSay(t *testing.T) {
 		}
 	}
 }
+
+// A pack that has flown is not the one that was measured.
+func TestFlownPackIsMeasuredAgain(t *testing.T) {
+	n := 0
+	for _, sheet := range embeddedSheets() {
+		for _, g := range sheet.Gates {
+			if slices.Equal(g.Of, []string{"battery"}) {
+				if n++; g.Validity.Flights != 1 {
+					t.Errorf("%s: what %s was read as counts for %d flights", sheet.Name, g.Name, g.Validity.Flights)
+				}
+			}
+		}
+	}
+	if n != 3 {
+		t.Errorf("%d gates are of the battery alone", n)
+	}
+}

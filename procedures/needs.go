@@ -7,6 +7,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 )
 
 // needsInOrder finds steps that need a condition in a state which only later
@@ -48,7 +49,7 @@ func (v variant) adhesivesOf(s *steps.Step) []string {
 		names = append(names, c.Adhesives...)
 	}
 	slices.Sort(names)
-	return slices.Compact(names)
+	return lists.Compact(names)
 }
 
 // A wanted is a condition, and the words for who needs or sets it.
@@ -79,7 +80,7 @@ func (d *Document) neededInOrder(v variant, needs func(*steps.Step) []wanted) Fa
 		for _, need := range needs(s) {
 			sets := setters[need.Setting]
 			notLater := func(name string) bool { return !v.before(s.Name, name) }
-			if len(sets) == 0 || len(sets) > mostSetters || slices.ContainsFunc(sets, notLater) {
+			if len(sets) == 0 || len(sets) > mostSetters || lists.ContainsFunc(sets, notLater) {
 				continue
 			}
 			if undone := undoneBefore(v, s, need.Setting, setters, states[need.Condition]); undone != "" {

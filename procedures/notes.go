@@ -2,10 +2,10 @@ package procedures
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/repair"
 )
 
@@ -34,7 +34,7 @@ func (c *checker) remeasured(d *Document) {
 	}
 	disturbs := false
 	for _, s := range d.Procedure.Steps() {
-		if slices.Contains(s.Gates, steps.Stale) {
+		if lists.Contains(s.Gates, steps.Stale) {
 			return
 		}
 		disturbs = disturbs || len(s.Disturbs) > 0
@@ -53,7 +53,7 @@ func (c *checker) nowhere(d *Document) {
 	}
 	for _, s := range d.Procedure.Steps() {
 		for _, z := range s.There {
-			if !slices.Contains(zones, z) {
+			if !lists.Contains(zones, z) {
 				d.complain(s, &c.notes)("there", "no design has the zone %s, so the step is never left out for it%s", z, suggest(z, zones))
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 )
 
@@ -38,7 +39,7 @@ func (d *Document) ordered() Faults {
 		return faults // a sheet says what of that can be
 	}
 	one := func(with []string) bool {
-		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !slices.Contains(options, n) })) < 2
+		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !lists.Contains(options, n) })) < 2
 	}
 	d.late = d.inEveryVariant(o, covering(variants), one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
@@ -54,7 +55,7 @@ func (d *Document) renewed(o *order) Faults {
 		for _, zone := range s.Renews {
 			set := false
 			for later := range o.all() {
-				set = set || later.Kind.Traits().Joins && slices.Contains(later.Disturbs, zone) && o.before(s.Name, later.Name)
+				set = set || later.Kind.Traits().Joins && lists.Contains(later.Disturbs, zone) && o.before(s.Name, later.Name)
 			}
 			if takesOff(s) && (!set || d.Procedure.Kind != steps.Repair) {
 				d.complain(s, &faults)("renews", "%s renews %s, and no later step of a repair joins a new part there: delete renews", s.Name, zone)
@@ -168,7 +169,7 @@ func always(with []string, variants [][]string, at []int) bool {
 
 // holds reports whether all of a few are among the names.
 func holds(names, few []string) bool {
-	return !slices.ContainsFunc(few, func(one string) bool { return !slices.Contains(names, one) })
+	return !lists.ContainsFunc(few, func(one string) bool { return !lists.Contains(names, one) })
 }
 
 // stagesInOrder finds stages that wait for unknown stages or for each other.
@@ -180,7 +181,7 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 	for _, s := range d.Procedure.Stages {
 		at := d.places[stageAt(s.Name)]
 		for _, a := range s.After {
-			if !slices.Contains(known, a) {
+			if !lists.Contains(known, a) {
 				d.doubts.order = true
 				if d.doubts.stages {
 					continue
@@ -238,7 +239,7 @@ func ringFrom(name string, leads func(string) []string) []string {
 // else has one.
 func (d *Document) releaseLast(o *order) Faults {
 	p := d.Procedure
-	if !slices.Contains(kindsOfProcedure(), p.Kind) {
+	if !lists.Contains(kindsOfProcedure(), p.Kind) {
 		return nil // the kind's fault says it
 	}
 	var faults Faults
@@ -305,14 +306,14 @@ func (d *Document) beforeRelease(o *order, release *steps.Step) string {
 		}
 	}
 	last := slices.DeleteFunc(slices.Clone(out), func(name string) bool { // another of them comes after it
-		return slices.ContainsFunc(out, func(other string) bool {
-			return other != name && slices.Contains(d.Procedure.Before(other), name)
+		return lists.ContainsFunc(out, func(other string) bool {
+			return other != name && lists.Contains(d.Procedure.Before(other), name)
 		})
 	})
-	if len(last) == 0 || slices.ContainsFunc(last, func(name string) bool { return slices.Contains(d.Procedure.Before(name), own.Name) }) {
+	if len(last) == 0 || lists.ContainsFunc(last, func(name string) bool { return lists.Contains(d.Procedure.Before(name), own.Name) }) {
 		return ""
 	}
-	return fmt.Sprintf(": no stage before it comes after %s; write, for the stage %s or one before it: after: [%s]", listed(last), own.Name, strings.Join(slices.Concat(own.After, last), ", "))
+	return fmt.Sprintf(": no stage before it comes after %s; write, for the stage %s or one before it: after: [%s]", listed(last), own.Name, strings.Join(lists.Concat(own.After, last), ", "))
 }
 
 // optionsNamed are the options that the steps depend on, without the methods.
@@ -325,7 +326,7 @@ func (o *order) optionsNamed() []string {
 	}
 	for s := range o.all() {
 		for _, name := range s.Options() {
-			if !slices.Contains(names, name) && !slices.Contains(methods, name) {
+			if !lists.Contains(names, name) && !lists.Contains(methods, name) {
 				names = append(names, name)
 			}
 		}

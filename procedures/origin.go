@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // An Origin is where a document is from.
@@ -73,7 +74,7 @@ func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 	var seen, names []string
 	for _, step := range plan.Steps() {
 		at := step.Origin.Document
-		if at == "" || at == bytes || slices.Contains(seen, at) {
+		if at == "" || at == bytes || lists.Contains(seen, at) {
 			continue
 		}
 		seen = append(seen, at)

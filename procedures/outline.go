@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Said is what stands under a key, line by line.
@@ -70,7 +71,7 @@ func (d *Document) Outline() []Section {
 
 // StepSays is all that a step says, key by key, except under some keys.
 func StepSays(s *steps.Step, except ...string) []Said {
-	return slices.DeleteFunc(says(stepKeys().write(s)), func(s Said) bool { return s.Key == "origin" || slices.Contains(except, s.Key) })
+	return slices.DeleteFunc(says(stepKeys().write(s)), func(s Said) bool { return s.Key == "origin" || lists.Contains(except, s.Key) })
 }
 
 func says(n *yaml.Node) []Said {

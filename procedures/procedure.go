@@ -2,12 +2,12 @@ package procedures
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -65,7 +65,7 @@ func procedureChecked(f fields, p *steps.Procedure) {
 	if p.Accepts == steps.AsBuilt && p.Kind != steps.Check {
 		f.fault(f.get("accepts"), "only a check can accept an airframe")
 	}
-	if slices.Contains(flights(), p.Flight) && p.Kind != steps.Check {
+	if lists.Contains(flights(), p.Flight) && p.Kind != steps.Check {
 		f.fault(f.get("before"), "only a check can come before a flight")
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
@@ -255,7 +255,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	}
 	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
 		for _, key := range []string{"disturbs", "retires", "renews"} {
-			if slices.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires, "renews": s.Renews}[key], steps.Here) {
+			if lists.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires, "renews": s.Renews}[key], steps.Here) {
 				f.fault(f.item(key, steps.Here), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}

@@ -13,6 +13,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // The most that steps may be repeated and used.
@@ -186,7 +187,7 @@ func (r *reader) repeated(n *yaml.Node, do func()) {
 func (r *reader) rows(n *yaml.Node) [][]filling {
 	before := r.wrong
 	var names []string
-	var lists []*yaml.Node
+	var columns []*yaml.Node
 	r.pairs(n, "each", func(k, v *yaml.Node) {
 		name := r.name(k, "each")
 		if name == "" {
@@ -203,13 +204,13 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		if len(v.Content) > mostWords {
 			r.fault(v, "%s has %d words; at most %d", name, len(v.Content), mostWords)
 		}
-		if len(lists) > 0 && v.Kind == yaml.SequenceNode && len(v.Content) != len(lists[0].Content) {
-			r.fault(v, "%s has %d words and %s has %d: lists beside each other have the same number", name, len(v.Content), names[0], len(lists[0].Content))
+		if len(columns) > 0 && v.Kind == yaml.SequenceNode && len(v.Content) != len(columns[0].Content) {
+			r.fault(v, "%s has %d words and %s has %d: lists beside each other have the same number", name, len(v.Content), names[0], len(columns[0].Content))
 		}
-		names, lists = append(names, name), append(lists, v)
+		names, columns = append(names, name), append(columns, v)
 	})
-	if r.wrong == before && len(lists) > 0 {
-		r.alike(names, lists)
+	if r.wrong == before && len(columns) > 0 {
+		r.alike(names, columns)
 	}
 	switch {
 	case r.within.each >= deepestEach:
@@ -224,7 +225,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		}
 		return row
 	}
-	if r.wrong > before || len(lists) == 0 {
+	if r.wrong > before || len(columns) == 0 {
 		row := row(func(i int) string { return names[i] })
 		for _, w := range row {
 			*w.used = true
@@ -232,8 +233,8 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		return [][]filling{row}
 	}
 	var rows [][]filling
-	for at := range lists[0].Content {
-		rows = append(rows, row(func(i int) string { return lists[i].Content[at].Value }))
+	for at := range columns[0].Content {
+		rows = append(rows, row(func(i int) string { return columns[i].Content[at].Value }))
 		for i := range rows[at] {
 			rows[at][i].used = rows[0][i].used
 		}
@@ -296,7 +297,7 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 	}
 	out.Content = make([]*yaml.Node, len(n.Content))
 	for i, below := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 1 && slices.Contains(except, n.Content[i-1].Value) {
+		if n.Kind == yaml.MappingNode && i%2 == 1 && lists.Contains(except, n.Content[i-1].Value) {
 			out.Content[i] = below
 			continue
 		}
@@ -565,7 +566,7 @@ func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
 		r.fault(n, "%s names a procedure and a stage or a step of it, like safe/make-safe, not %q", what, target)
 		return
 	}
-	if slices.Contains(r.within.targets, target) {
+	if lists.Contains(r.within.targets, target) {
 		r.fault(n, "a cycle: %s", strings.Join(append(r.within.targets, target), " uses "))
 		return
 	}
@@ -687,7 +688,7 @@ func asRun(stage *yaml.Node) *yaml.Node {
 	run := *stage
 	run.Content = nil
 	for i := 0; i+1 < len(stage.Content); i += 2 {
-		if slices.Contains([]string{"each", "with", "without", "makes", "steps", "use"}, stage.Content[i].Value) {
+		if lists.Contains([]string{"each", "with", "without", "makes", "steps", "use"}, stage.Content[i].Value) {
 			run.Content = append(run.Content, stage.Content[i], stage.Content[i+1])
 		}
 	}

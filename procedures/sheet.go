@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
@@ -136,7 +137,7 @@ func conditionChecked(f fields, c *steps.Condition) {
 	if len(c.States) == 1 {
 		f.fault(f.get("states"), "the condition %s has one state; it needs at least two", c.Name)
 	}
-	if c.Guarded != "" && !slices.Contains(c.States, c.Guarded) {
+	if c.Guarded != "" && !lists.Contains(c.States, c.Guarded) {
 		f.fault(f.get("guarded"), "the condition %s has no state %s to guard", c.Name, c.Guarded)
 	}
 	if c.Bench && c.Guarded != "" {
@@ -405,7 +406,7 @@ func (f fields) otherWay(g *steps.Gate) {
 		}
 	}
 	for _, p := range other.PointNames() {
-		if slices.Contains(g.PointNames(), p) {
+		if lists.Contains(g.PointNames(), p) {
 			f.fault(n, "a reading must tell in which way the gate %s was measured: give this way points of its own", g.Name)
 			break
 		}
@@ -553,7 +554,7 @@ func (f fields) resulting(g *steps.Gate) {
 	}
 	known := true
 	for _, p := range g.Result.Of {
-		if !slices.Contains(g.Points, p) {
+		if !lists.Contains(g.Points, p) {
 			known = false
 			at := scalarOf(n, p)
 			if at == nil && len(n.Content) > 1 {
@@ -566,7 +567,7 @@ func (f fields) resulting(g *steps.Gate) {
 		return // the mistake may be there
 	}
 	for _, p := range g.Points {
-		if !slices.Contains(g.Result.Of, p) {
+		if !lists.Contains(g.Result.Of, p) {
 			f.fault(f.item("points", p), "the point %s is read and takes no part in the result", p)
 		}
 	}
@@ -618,7 +619,7 @@ func (f fields) compared(g *steps.Gate) {
 			continue // the pair's fault says it
 		}
 		for _, p := range pair.Content {
-			if isName(p.Value) && !slices.Contains(g.Points, p.Value) {
+			if isName(p.Value) && !lists.Contains(g.Points, p.Value) {
 				f.fault(p, "unknown point %q%s", p.Value, suggest(p.Value, g.Points))
 			}
 		}
@@ -687,7 +688,7 @@ const work = "work"
 
 func (ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 	if to.Work = n.Kind == yaml.ScalarNode && n.Value == work; !to.Work {
-		if n.Kind == yaml.ScalarNode && !slices.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
+		if n.Kind == yaml.ScalarNode && !lists.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
 			r.fault(n, "unknown zone %q; did you mean %q?", n.Value, work)
 			return
 		}

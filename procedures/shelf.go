@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"gopkg.in/yaml.v3"
+
+	"fettle/steps/lists"
 )
 
 // A shelf finds the documents that others use: among files, then in a folder of
@@ -94,5 +96,5 @@ func (s *shelf) known() []string {
 		names = append(names, strings.TrimSuffix(f.Name(), ".yaml"))
 	}
 	slices.Sort(names)
-	return slices.Compact(names)
+	return lists.Compact(names)
 }

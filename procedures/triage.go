@@ -8,6 +8,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
 )
@@ -325,7 +326,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for _, f := range all.Findings {
 		findings = append(findings, f.Name)
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings, {to: meaning}: slices.Concat(findings, names)}, doubt, "")
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings, {to: meaning}: lists.Concat(findings, names)}, doubt, "")
 	for _, ref := range d.names {
 		answers := ref.to == procedure || ref.to == meaning
 		if p, ok := byName[ref.name]; ok && answers && p.Kind == steps.Build {
@@ -339,12 +340,12 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		f, seen := all.Finding(own.Mean)
 		p := byName[own.Mean]
 		switch {
-		case !slices.Contains(zones, own.Zone): // said of the zone
+		case !lists.Contains(zones, own.Zone): // said of the zone
 		case seen && p != nil:
 			faults = append(faults, d.fault(at, fmt.Sprintf("%s is a finding and a procedure; rename the finding", own.Mean)))
 		case seen && !f.In(own.Zone):
 			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", "))))
-		case p != nil && len(p.On) > 0 && !slices.Contains(p.On, own.Zone):
+		case p != nil && len(p.On) > 0 && !lists.Contains(p.On, own.Zone):
 			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
 		default:
 			starts := p != nil && p.Kind != steps.Build && p.Kind != steps.Shared
@@ -377,7 +378,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or rebuild", finding, d.quarantinedAt(asked, finding))))
 				continue
 			}
-			light := slices.Contains(row.Severities, steps.Cosmetic) && !row.Renews()
+			light := lists.Contains(row.Severities, steps.Cosmetic) && !row.Renews()
 			where := row.Zones
 			if len(where) == 0 && (light || row.Outcome == steps.ToRebuild && p != nil) {
 				where = f.Zones
@@ -386,12 +387,12 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 				switch {
 				case light && all.MustRenew(finding, z, steps.Cosmetic):
 					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or made anew", z, d.dangerOf(all, asked, z), finding)))
-				case row.Outcome == steps.ToRepair && !light && slices.ContainsFunc(row.Severities, func(s string) bool { return all.MustRenew(finding, z, s) }),
+				case row.Outcome == steps.ToRepair && !light && lists.ContainsFunc(row.Severities, func(s string) bool { return all.MustRenew(finding, z, s) }),
 					row.Outcome == steps.ToRepair && !light && len(row.Severities) == 0 && all.MustRenew(finding, z, steps.Serious):
 					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, and another row has the part replaced, so the finding %s is never repaired there; write replace or rebuild", z, d.dangerOf(all, asked, z), finding)))
 				case known && !f.In(z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
-				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
+				case p != nil && len(p.On) > 0 && !lists.Contains(p.On, z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", finding, z, p.Name)))
 				}
 			}

@@ -2,9 +2,9 @@ package procedures
 
 import (
 	"fmt"
-	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // unused notes what a design sheet has and nothing in the library uses. It may
@@ -28,7 +28,7 @@ func (c *checker) unused() {
 		}
 		for _, o := range s.Options {
 			c, _ := s.Choice(o.Name)
-			if o.Choice == "" || !slices.ContainsFunc(c.Names(), func(a string) bool { return used[reference{to: option, name: a}] }) {
+			if o.Choice == "" || !lists.ContainsFunc(c.Names(), func(a string) bool { return used[reference{to: option, name: a}] }) {
 				note(option, o.Name, "changes nothing: no step and no gate depends on it")
 			}
 		}

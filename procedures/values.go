@@ -1,13 +1,13 @@
 package procedures
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -171,7 +171,7 @@ func (aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 }
 
 func isSwitch(n *yaml.Node) bool {
-	return slices.Contains([]string{"yes", "no", "true", "false"}, strings.ToLower(n.Value))
+	return lists.Contains([]string{"yes", "no", "true", "false"}, strings.ToLower(n.Value))
 }
 
 func (aloneValue) write(from *[]string) *yaml.Node {
@@ -285,7 +285,7 @@ func (wordValue) write(from *string) *yaml.Node { return textValue{}.write(from)
 func (v wordValue) typ() *typ { return &typ{is: aWord, words: v.known} }
 
 func (r *reader) word(n *yaml.Node, what, word string, known []string) {
-	if word != "" && !slices.Contains(known, word) {
+	if word != "" && !lists.Contains(known, word) {
 		r.fault(n, "unknown %s %q%s", what, word, suggest(word, known))
 	}
 }

@@ -1,6 +1,10 @@
 package steps
 
-import "slices"
+import (
+	"slices"
+
+	"fettle/steps/lists"
+)
 
 // No is the answer that an airframe does not get an option.
 const No = "no"
@@ -35,7 +39,7 @@ func (s *Sheet) Choices() []Choice {
 // Choice returns the choice of that name, or the one that has an answer of that
 // name.
 func (s *Sheet) Choice(name string) (Choice, bool) {
-	return find(s.Choices(), func(c Choice) bool { return c.Name == name || slices.Contains(c.Names(), name) })
+	return find(s.Choices(), func(c Choice) bool { return c.Name == name || lists.Contains(c.Names(), name) })
 }
 
 // Names are the names of the answers.
@@ -57,7 +61,7 @@ func (c Choice) Answer(name string) (Option, bool) {
 
 // Held are the answers that are among the options.
 func (c Choice) Held(options []string) []string {
-	return slices.DeleteFunc(c.Names(), func(name string) bool { return !slices.Contains(options, name) })
+	return slices.DeleteFunc(c.Names(), func(name string) bool { return !lists.Contains(options, name) })
 }
 
 // Asked is what a choose step asks for on an airframe of the sheet: a choice, the
@@ -80,5 +84,5 @@ func (c Choice) Asks() bool { return c.Alone || len(c.Answers) > 1 }
 // Covers reports whether the names are all answers of the choice: whoever names
 // them says nothing.
 func (c Choice) Covers(names []string) bool {
-	return c.Asks() && !c.Alone && !slices.ContainsFunc(c.Names(), func(a string) bool { return !slices.Contains(names, a) })
+	return c.Asks() && !c.Alone && !lists.ContainsFunc(c.Names(), func(a string) bool { return !lists.Contains(names, a) })
 }

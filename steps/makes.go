@@ -1,6 +1,10 @@
 package steps
 
-import "slices"
+import (
+	"slices"
+
+	"fettle/steps/lists"
+)
 
 // A Made is a zone that work makes, and the zones that it rests on.
 type Made struct {
@@ -22,7 +26,7 @@ func MadeBy(procedures ...*Procedure) Making {
 					k, all = len(all), append(all, Made{Zone: m.Zone})
 				}
 				for _, z := range m.On {
-					if !slices.Contains(all[k].On, z) {
+					if !lists.Contains(all[k].On, z) {
 						all[k].On = append(all[k].On, z)
 					}
 				}
@@ -55,7 +59,7 @@ func (m Making) Above(zone string) []string {
 	return reach(zone, func(z string) []string {
 		var on []string
 		for _, o := range m {
-			if slices.Contains(o.On, z) {
+			if lists.Contains(o.On, z) {
 				on = append(on, o.Zone)
 			}
 		}
@@ -67,7 +71,7 @@ func (m Making) Above(zone string) []string {
 func reach(zone string, next func(string) []string) []string {
 	var all []string
 	for left := next(zone); len(left) > 0; left = left[1:] {
-		if z := left[0]; z != zone && !slices.Contains(all, z) {
+		if z := left[0]; z != zone && !lists.Contains(all, z) {
 			all = append(all, z)
 			left = append(slices.Clone(left), next(z)...)
 		}
@@ -81,11 +85,11 @@ func (m Making) InOrder() []string {
 	var all []string
 	var put func(zone string, through []string)
 	put = func(zone string, through []string) {
-		if slices.Contains(all, zone) || slices.Contains(through, zone) {
+		if lists.Contains(all, zone) || lists.Contains(through, zone) {
 			return
 		}
 		for _, o := range m { // of several, the one made first
-			if slices.Contains(m.On(zone), o.Zone) {
+			if lists.Contains(m.On(zone), o.Zone) {
 				put(o.Zone, append(through, zone))
 			}
 		}
@@ -101,7 +105,7 @@ func (m Making) InOrder() []string {
 // to be put together with it: its stage does not come after the other's.
 func (p *Procedure) Apart(zone, on string) bool {
 	own, other := p.makerOf(zone), p.makerOf(on)
-	return own != "" && other != "" && own != other && !slices.Contains(p.Before(own), other)
+	return own != "" && other != "" && own != other && !lists.Contains(p.Before(own), other)
 }
 
 // A Seat is where a zone sits on another one that it rests on and that it was made beside:
@@ -141,7 +145,7 @@ func (s *Step) MakesZone(zone string) bool {
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
 // Where a join does, work on both, such as a dry fit, does not.
 func (p *Procedure) Seats(step *Step, zone, on string) bool {
-	both := func(zones []string) bool { return slices.Contains(zones, zone) && slices.Contains(zones, on) }
+	both := func(zones []string) bool { return lists.Contains(zones, zone) && lists.Contains(zones, on) }
 	does := step.Kind.Traits()
 	switch {
 	case does.Joins:

@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"slices"
 
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -175,7 +176,7 @@ func (p Part) Add(other Part) (Part, error) {
 func (p *Procedure) Things() (tools []string, parts []Part, err error) {
 	for _, step := range p.Steps() {
 		for _, t := range step.Tools {
-			if !slices.Contains(tools, t) {
+			if !lists.Contains(tools, t) {
 				tools = append(tools, t)
 			}
 		}
@@ -277,7 +278,7 @@ func (s Step) Label() string {
 // AsksFor reports whether the step measures the gate, by its name or because it may
 // be stale.
 func (s Step) AsksFor(gate string) bool {
-	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
+	return lists.Contains(s.Gates, gate) || lists.Contains(s.Gates, Stale)
 }
 
 // For returns the procedure for one airframe: the steps that apply with the
@@ -315,7 +316,7 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 func (p *Procedure) ByFirst(selection Selection) Selection {
 	selection.Has = slices.Clone(selection.Has)
 	for _, step := range p.Steps() {
-		if len(step.Methods) > 0 && step.In(selection) && !slices.ContainsFunc(step.Methods, func(m Option) bool { return slices.Contains(selection.Has, m.Name) }) {
+		if len(step.Methods) > 0 && step.In(selection) && !slices.ContainsFunc(step.Methods, func(m Option) bool { return lists.Contains(selection.Has, m.Name) }) {
 			selection.Has = append(selection.Has, step.Methods[0].Name)
 		}
 	}
@@ -337,7 +338,7 @@ func onZone(zones []string, zone string) []string {
 // are after.
 func past(after []string, over map[string][]string) []string {
 	gone := func(name string) bool { _, ok := over[name]; return ok }
-	if !slices.ContainsFunc(after, gone) {
+	if !lists.ContainsFunc(after, gone) {
 		return after
 	}
 	var all []string
@@ -434,7 +435,7 @@ func (p *Procedure) JointParts(joint string) []JointPart {
 	}
 	if len(coats) > 0 {
 		last := &parts[len(parts)-1]
-		last.Coats = slices.Concat(last.Coats, coats)
+		last.Coats = lists.Concat(last.Coats, coats)
 	}
 	return parts
 }
@@ -452,7 +453,7 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 		}
 	}
 	slices.Sort(zones)
-	return slices.Compact(zones)
+	return lists.Compact(zones)
 }
 
 // HeldBy returns the zones that the joint holds together: those that making it
@@ -464,7 +465,7 @@ func (p *Procedure) HeldBy(joint string) []string {
 		for i := range stage.Steps { // by index, because a step is large
 			step := &stage.Steps[i]
 			if step.Joint != joint || !step.Kind.Traits().Joins ||
-				slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
+				slices.ContainsFunc(step.Makes, func(m Made) bool { return lists.Contains(step.Disturbs, m.Zone) }) {
 				continue
 			}
 			for _, m := range step.Makes {
@@ -473,7 +474,7 @@ func (p *Procedure) HeldBy(joint string) []string {
 		}
 	}
 	slices.Sort(zones)
-	return slices.Compact(zones)
+	return lists.Compact(zones)
 }
 
 // Before returns the names of all stages that must be complete before the stage
@@ -489,7 +490,7 @@ func (p *Procedure) before(stage string, met []string) []string {
 		return met
 	}
 	for _, a := range p.Stages[i].After {
-		if !slices.Contains(met, a) {
+		if !lists.Contains(met, a) {
 			met = p.before(a, append(met, a))
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -45,7 +46,7 @@ type Equipment struct {
 
 // Zones are those that a change of it disturbs.
 func (e Equipment) Zones() []string {
-	if e.Zone == "" || slices.Contains(e.Disturbs, e.Zone) {
+	if e.Zone == "" || lists.Contains(e.Disturbs, e.Zone) {
 		return e.Disturbs
 	}
 	return append([]string{e.Zone}, e.Disturbs...)
@@ -275,7 +276,7 @@ func (g Gate) Other() (Gate, bool) {
 //
 //go:noinline
 func (g Gate) For(point string) Gate {
-	if other, ok := g.Other(); ok && !slices.Contains(g.PointNames(), point) && slices.Contains(other.PointNames(), point) {
+	if other, ok := g.Other(); ok && !lists.Contains(g.PointNames(), point) && lists.Contains(other.PointNames(), point) {
 		return other
 	}
 	return g
@@ -344,10 +345,10 @@ func (g Gate) Zones() []string {
 
 // Touched reports whether the disturbance of any of the zones makes the gate stale.
 func (g Gate) Touched(zones ...string) bool {
-	if slices.Contains(zones, OfGate(g.Name)) {
+	if lists.Contains(zones, OfGate(g.Name)) {
 		return true
 	}
-	return slices.ContainsFunc(g.Zones(), func(z string) bool { return slices.Contains(zones, z) })
+	return lists.ContainsFunc(g.Zones(), func(z string) bool { return lists.Contains(zones, z) })
 }
 
 // DependsOn reports whether the gate depends on any of the zones.
@@ -355,7 +356,7 @@ func (g Gate) Touched(zones ...string) bool {
 //
 //go:noinline
 func (g Gate) DependsOn(zones ...string) bool {
-	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(g.Of, z) })
+	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(g.Of, z) })
 }
 
 // A Where says on which airframes something is there, by their options.
@@ -385,21 +386,21 @@ func (w Where) Applies(options []string) bool {
 
 // And is where both are there.
 func (w Where) And(other Where) Where {
-	return Where{slices.Concat(w.With, other.With), slices.Concat(w.Without, other.Without)}
+	return Where{slices.Concat(w.With, other.With), lists.Concat(w.Without, other.Without)}
 }
 
 // Options are those that it goes by, each once.
 func (w Where) Options() []string {
-	all := slices.Concat(slices.Concat(w.With...), w.Without)
+	all := lists.Concat(slices.Concat(w.With...), w.Without)
 	slices.Sort(all)
-	return slices.Compact(all)
+	return lists.Compact(all)
 }
 
 // Never returns options of which it asks for one and forbids all, if there are
 // such: it is nowhere.
 func (w Where) Never() []string {
 	for _, any := range w.With {
-		if !slices.ContainsFunc(any, func(o string) bool { return !slices.Contains(w.Without, o) }) {
+		if !lists.ContainsFunc(any, func(o string) bool { return !lists.Contains(w.Without, o) }) {
 			return any
 		}
 	}
@@ -407,7 +408,7 @@ func (w Where) Never() []string {
 }
 
 func intersect(a, b []string) bool {
-	return slices.ContainsFunc(a, func(one string) bool { return slices.Contains(b, one) })
+	return lists.ContainsFunc(a, func(one string) bool { return lists.Contains(b, one) })
 }
 
 // Gate returns the gate of that name.

@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"slices"
 	"strings"
 
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -21,7 +21,7 @@ func (s *Sheet) ControlOf(gate string) (Control, bool) {
 	var found Control
 	for _, c := range s.Geometry.Controls {
 		switch {
-		case !slices.Contains(c.Gates, gate):
+		case !lists.Contains(c.Gates, gate):
 		case found.Name == "":
 			found = c
 		case !c.Chord.Equal(found.Chord):

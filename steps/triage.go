@@ -7,6 +7,7 @@ import (
 	"time"
 	"unicode"
 
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -70,7 +71,7 @@ func (q Quarantine) and(other Quarantine) Quarantine {
 	}
 	q.Confirm = slices.Clip(q.Confirm)
 	for _, line := range other.Confirm {
-		if !slices.Contains(q.Confirm, line) {
+		if !lists.Contains(q.Confirm, line) {
 			q.Confirm = append(q.Confirm, line)
 		}
 	}
@@ -145,13 +146,13 @@ func (f Finding) with(later Finding) Finding {
 		f.Zones = nil
 	} else {
 		for _, z := range later.Zones {
-			if !slices.Contains(f.Zones, z) {
+			if !lists.Contains(f.Zones, z) {
 				f.Zones = append(slices.Clip(f.Zones), z)
 			}
 		}
 	}
 	for _, words := range append([]string{later.Title}, later.Also...) {
-		if words != f.Title && !slices.Contains(f.Also, words) {
+		if words != f.Title && !lists.Contains(f.Also, words) {
 			f.Also = append(slices.Clip(f.Also), words)
 		}
 	}
@@ -163,7 +164,7 @@ func (f Finding) with(later Finding) Finding {
 }
 
 // In reports whether the finding is possible in the zone.
-func (f Finding) In(zone string) bool { return len(f.Zones) == 0 || slices.Contains(f.Zones, zone) }
+func (f Finding) In(zone string) bool { return len(f.Zones) == 0 || lists.Contains(f.Zones, zone) }
 
 func (t *Triage) ownWords(zone string) (OwnWords, bool) {
 	return find(t.OwnWords, func(o OwnWords) bool { return o.Zone == zone })
@@ -216,7 +217,7 @@ func (t *Triage) cautioned(zone string) (Finding, bool) {
 func (t *Triage) Dangers(zones []string) []string {
 	var first []string
 	add := func(zone string) {
-		if slices.Contains(zones, zone) && !slices.Contains(first, zone) {
+		if lists.Contains(zones, zone) && !lists.Contains(first, zone) {
 			first = append(first, zone)
 		}
 	}
@@ -266,9 +267,9 @@ func (t *Triage) meanings(zones []string, zone, words string) []Meaning {
 	}
 	for _, f := range t.Findings {
 		within := func(name string) bool { // "smells burnt" has "smells"
-			return slices.ContainsFunc(taken, func(t string) bool { return holds(strings.Fields(t), strings.Fields(name)) })
+			return lists.ContainsFunc(taken, func(t string) bool { return holds(strings.Fields(t), strings.Fields(name)) })
 		}
-		free := slices.ContainsFunc(f.heldBy(said), func(name string) bool { return !within(name) })
+		free := lists.ContainsFunc(f.heldBy(said), func(name string) bool { return !within(name) })
 		for _, other := range zones {
 			named := len(f.heldBy(said)) > 0 && holds(said, Words(other))
 			if other != zone && f.In(other) && !f.In(zone) && (free || named) {
@@ -282,7 +283,7 @@ func (t *Triage) meanings(zones []string, zone, words string) []Meaning {
 // heldBy are the names of the finding that the words hold.
 func (f Finding) heldBy(said []string) []string {
 	var held []string
-	for _, name := range slices.Concat([]string{f.Name, f.Title}, f.Also) {
+	for _, name := range lists.Concat([]string{f.Name, f.Title}, f.Also) {
 		if words := Words(name); holds(said, words) {
 			held = append(held, strings.Join(words, " "))
 		}
@@ -322,7 +323,7 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 	}
 	severities := []string{severity}
 	if is && (own || !f.Quarantine.IsZero()) {
-		severities = append(severities, Severities()[slices.Index(Severities(), severity)+1:]...)
+		severities = append(severities, Severities()[lists.Index(Severities(), severity)+1:]...)
 	}
 	for _, s := range severities {
 		if i := t.Fits(finding, zone, s); i >= 0 {
@@ -348,7 +349,7 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 // lost, and is for nothing lighter; -1: none has.
 func (t *Triage) loss(zone string) int {
 	return slices.IndexFunc(t.Rows, func(r Row) bool {
-		return r.Outcome == ToReplace && slices.Contains(r.Zones, zone) && slices.Equal(r.Severities, []string{Total})
+		return r.Outcome == ToReplace && lists.Contains(r.Zones, zone) && slices.Equal(r.Severities, []string{Total})
 	})
 }
 
@@ -378,7 +379,7 @@ func (t *Triage) renews(zone, severity string) int {
 			f, is := t.Finding(name)
 			return is && f.In(zone) && r.answers(name, zone, severity)
 		}
-		return r.Renews() && slices.ContainsFunc(r.Findings, in)
+		return r.Renews() && lists.ContainsFunc(r.Findings, in)
 	})
 }
 
@@ -400,7 +401,7 @@ func (t *Triage) Possible(finding, zone string) []string {
 
 // Meets reports whether there is a zone in which both are possible.
 func (f Finding) Meets(other Finding) bool {
-	return len(f.Zones) == 0 || len(other.Zones) == 0 || slices.ContainsFunc(f.Zones, other.In)
+	return len(f.Zones) == 0 || len(other.Zones) == 0 || lists.ContainsFunc(f.Zones, other.In)
 }
 
 // Fits is the index of the first row that fits and may answer, or -1.
@@ -416,7 +417,7 @@ func (t *Triage) Fitting(finding, zone, severity string) []Row {
 }
 
 func (r Row) answers(finding, zone, severity string) bool {
-	return slices.Contains(r.Findings, finding) && (len(r.Zones) == 0 || slices.Contains(r.Zones, zone)) && slices.Contains(r.severities(), severity)
+	return lists.Contains(r.Findings, finding) && (len(r.Zones) == 0 || lists.Contains(r.Zones, zone)) && lists.Contains(r.severities(), severity)
 }
 
 // FindingOf returns the finding of that name, if it is possible in the zone.

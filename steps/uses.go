@@ -1,6 +1,10 @@
 package steps
 
-import "slices"
+import (
+	"slices"
+
+	"fettle/steps/lists"
+)
 
 // A Use is an adhesive or a tool, by what it asks of the steps that use it.
 type Use struct {
@@ -24,7 +28,7 @@ func (s *Sheet) Use(name string) (Use, bool) {
 // the step's tools. What the sheet does not have asks for nothing.
 func (s *Sheet) UsesOf(step Step, adhesives ...string) []Use {
 	var uses []Use
-	for _, name := range slices.Concat(adhesives, step.Tools) {
+	for _, name := range lists.Concat(adhesives, step.Tools) {
 		if u, ok := s.Use(name); ok {
 			uses = append(uses, u)
 		}

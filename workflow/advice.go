@@ -12,6 +12,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -48,7 +49,7 @@ func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise
 		}
 		with.Counts = false
 		one := Tried{Thing: t, InPlaceOf: s.Replaced(c.position), Mass: float(f.Mass.Rat("g")), Station: float(f.Arm.Rat("mm"))}
-		if words := notThen(t.Item); slices.Contains(with.Assumed, words) && !slices.Contains(p.Assumed, words) && without[words] == "" {
+		if words := notThen(t.Item); lists.Contains(with.Assumed, words) && !lists.Contains(p.Assumed, words) && without[words] == "" {
 			without[words], one.Without = t.Item, t.Item
 		}
 		with.Assumed = slices.DeleteFunc(with.Assumed, func(words string) bool { return without[words] != "" })

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
@@ -42,7 +43,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		names = append(names, o.Name)
 	}
 	for _, o := range r.Options {
-		if c, ok := r.Sheet.Choice(o); ok && !slices.Contains(names, o) {
+		if c, ok := r.Sheet.Choice(o); ok && !lists.Contains(names, o) {
 			return nil, bad("%s is a choice; name one of its answers: %s", o, strings.Join(c.Names(), ", "))
 		} else if !ok {
 			return nil, unknownOf(r.Sheet.Name, "option", o, names)
@@ -55,7 +56,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	options := slices.Clone(r.Options)
 	slices.Sort(options)
-	return []journal.Facts{journal.Registered{Mark: r.Mark, Design: r.Sheet.Name, Sheet: r.Digest, Options: slices.Compact(options)}}, nil
+	return []journal.Facts{journal.Registered{Mark: r.Mark, Design: r.Sheet.Name, Sheet: r.Digest, Options: lists.Compact(options)}}, nil
 }
 
 // Start opens a job.
@@ -115,7 +116,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	// The opening of an earlier job may have been taken back, so that its number is free.
 	id := p.Name
-	for n := 2; slices.Contains(s.jobIDs(), id); n++ {
+	for n := 2; lists.Contains(s.jobIDs(), id); n++ {
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
 	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
@@ -128,7 +129,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 func (r Start) zones(s *State) []string {
 	var zones []string
 	for _, z := range r.Procedure.On {
-		if slices.Contains(s.Sheet.Zones, z) {
+		if lists.Contains(s.Sheet.Zones, z) {
 			zones = append(zones, z)
 		}
 	}
@@ -147,7 +148,7 @@ func (r Start) checkZone(s *State) error {
 	if r.Zone == "" {
 		return &BadRequestError{Text: r.Procedure.Name + " needs a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
 	}
-	if !slices.Contains(zones, r.Zone) {
+	if !lists.Contains(zones, r.Zone) {
 		return unknownOf(r.Procedure.Name, "zone", r.Zone, zones)
 	}
 	return nil
@@ -274,7 +275,7 @@ func (s *State) checkSetting(set steps.Setting) error {
 		}
 		return unknown("condition", set.Condition, names)
 	}
-	if !slices.Contains(def.States, set.State) {
+	if !lists.Contains(def.States, set.State) {
 		return unknownOf(def.Name, "state", set.State, def.States)
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
@@ -37,18 +38,18 @@ func (r Amend) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(r.Job, ByState, "it already goes by this plan", s.remedy(Remedy{Kind: ToSeeNext}))
 	}
 	for _, name := range job.Damages { // amended meanwhile, by somebody else
-		if _, err := s.Damage(name); err == nil && !slices.Contains(r.Damages, name) {
+		if _, err := s.Damage(name); err == nil && !lists.Contains(r.Damages, name) {
 			return nil, refuse(r.Job, ByState, "it repairs damage "+name+" too, which this plan does not know", s.remedy(Remedy{Kind: ToPlanRepair}))
 		}
 	}
 	for _, name := range job.Damages { // what is cut or parted is joined again, whatever was taken back
-		if step := s.workedFor(job, s.everFound(name).DamageFound); step != "" && !slices.Contains(r.Damages, name) {
+		if step := s.workedFor(job, s.everFound(name).DamageFound); step != "" && !lists.Contains(r.Damages, name) {
 			return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is done, which works on damage %s: this plan leaves its repair out", step, name), s.remedy(Remedy{Kind: ToPlanRepair}))
 		}
 	}
 	for _, name := range r.Damages {
 		d, err := s.Damage(name)
-		if err != nil && slices.Contains(job.Damages, name) {
+		if err != nil && lists.Contains(job.Damages, name) {
 			continue // it was taken back after work on it
 		}
 		if err != nil {
@@ -57,7 +58,7 @@ func (r Amend) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if _, by := s.Repaired(d, c.At); by != "" && by != r.Job {
 			return nil, refuse(r.Job, ByState, fmt.Sprintf("damage %s has a repair already, job %s", name, by), Remedy{})
 		}
-		if c.At.Before(d.At) && !slices.Contains(job.Damages, name) {
+		if c.At.Before(d.At) && !lists.Contains(job.Damages, name) {
 			return nil, &Refusal{What: r.Job, Reasons: []Reason{{Because: ByOrder, Text: fmt.Sprintf("it cannot be amended before damage %s was found", name), At: d.At}}}
 		}
 	}
@@ -126,7 +127,7 @@ func (j *Job) reopen(name string, by moment) {
 	step, _, _ := j.Procedure.Step(name)
 	joints := j.joints[step.Joint]
 	for n, part := range j.Procedure.JointParts(step.Joint) {
-		if n < len(joints) && (part.Join == name || slices.Contains(part.Coats, name)) {
+		if n < len(joints) && (part.Join == name || lists.Contains(part.Coats, name)) {
 			joints[n] = j.fresh(step.Joint, n)
 		}
 	}
@@ -206,7 +207,7 @@ func (s *State) mayHaveMoved(zone string, found []string) bool {
 	}
 	made := steps.MadeBy(builds...)
 	near := append(append(made.Below(zone), made.Above(zone)...), zone)
-	return slices.ContainsFunc(found, func(z string) bool { return len(made) == 0 || slices.Contains(near, z) })
+	return lists.ContainsFunc(found, func(z string) bool { return len(made) == 0 || lists.Contains(near, z) })
 }
 
 // amended is the plan in the place of the open repair's, with what was found since; its
@@ -245,7 +246,7 @@ func (s *State) amended(triage *steps.Triage, find func(name string) (*steps.Pro
 	}
 	plan.Amends.Reopens = s.reopens(job, *plan.Amends, at)
 	for _, step := range plan.Procedure.Steps() {
-		if _, done := job.done[step.Name]; done && !slices.Contains(plan.Amends.Reopens, step.Name) {
+		if _, done := job.done[step.Name]; done && !lists.Contains(plan.Amends.Reopens, step.Name) {
 			plan.Amends.Kept++
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -51,7 +52,7 @@ type AuditFilter struct {
 func (f AuditFilter) fits(r AuditedReading, failed map[int64]bool) bool {
 	switch {
 	case f.Gate != "" && r.Reading.Gate != f.Gate,
-		f.Zone != "" && !slices.Contains(r.Gate.Of, f.Zone),
+		f.Zone != "" && !lists.Contains(r.Gate.Of, f.Zone),
 		f.Job != "" && r.Job != f.Job,
 		!f.From.IsZero() && r.Entry.At.Before(f.From),
 		!f.To.IsZero() && !r.Entry.At.Before(f.To),
@@ -128,7 +129,7 @@ func (s *State) CheckFilter(f AuditFilter) error {
 			return unknown("gate", f.Gate, gateNames(s.Sheet.Gates))
 		}
 	}
-	if f.Zone != "" && !slices.Contains(s.Sheet.Zones, f.Zone) {
+	if f.Zone != "" && !lists.Contains(s.Sheet.Zones, f.Zone) {
 		return unknown("zone", f.Zone, s.Sheet.Zones)
 	}
 	if f.Job != "" {
@@ -352,7 +353,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 // sumGauges adds what is known about the gauges that were used.
 func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.Time) {
 	for _, r := range readings {
-		if name := r.Reading.Gauge; !r.Checked && !slices.Contains(sum.NeverChecked, name) {
+		if name := r.Reading.Gauge; !r.Checked && !lists.Contains(sum.NeverChecked, name) {
 			sum.NeverChecked = append(sum.NeverChecked, name)
 		}
 		if r.Doubt != nil {

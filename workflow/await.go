@@ -3,6 +3,8 @@ package workflow
 import (
 	"slices"
 	"time"
+
+	"fettle/steps/lists"
 )
 
 // Await returns the moment to wait for: of the named joint or step, or without a name
@@ -25,7 +27,7 @@ func (s *State) Await(now time.Time, name string) (Moment, error) {
 		}
 		names = append(names, m.Name)
 	}
-	return s.named(now, name, slices.Compact(names))
+	return s.named(now, name, lists.Compact(names))
 }
 
 // awaitAny is the next moment of the airframe; while nothing can be done, that at which

@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -177,7 +178,7 @@ func notThen(item string) string { return "the " + item + " was not on board at 
 
 // unknown adds what nobody knows, once.
 func (p *Poise) unknown(words string) {
-	if !slices.Contains(p.Unknown, words) {
+	if !lists.Contains(p.Unknown, words) {
 		p.Unknown = append(p.Unknown, words)
 	}
 }
@@ -225,7 +226,7 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 				since = append(since, by)
 			}
 		case journal.ConditionSet:
-			if back := s.putBack(facts.Condition); !slices.Contains(p.Assumed, back) {
+			if back := s.putBack(facts.Condition); !lists.Contains(p.Assumed, back) {
 				p.Assumed = append(p.Assumed, back)
 			}
 		default:

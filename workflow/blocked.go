@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // blocked are the zones of open damage and all that sits on them: no work but the
@@ -29,7 +30,7 @@ func (s *State) blockedFor(j *Job) *blocked {
 func (b *blocked) by(zones []string) (*Damage, string) {
 	for _, d := range b.damages {
 		near := append(b.zones.SeatedOn(d.Zone), d.Zone)
-		if i := slices.IndexFunc(zones, func(z string) bool { return slices.Contains(near, z) }); i >= 0 {
+		if i := slices.IndexFunc(zones, func(z string) bool { return lists.Contains(near, z) }); i >= 0 {
 			return d, zones[i]
 		}
 	}
@@ -111,7 +112,7 @@ func (p *passing) may(j *Job, step *steps.Step) bool {
 		return true // it is held back too
 	}
 	near := append(p.zones.zones.SeatedOn(p.past...), p.past...)
-	return !slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(near, z) })
+	return !lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(near, z) })
 }
 
 // over goes past an open step if damage holds it back.

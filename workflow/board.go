@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Progress is how far a step has come.
@@ -325,7 +326,7 @@ func (j *Job) waitAgain(name, joint string) {
 			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" && step.Joint != joint {
 				continue
 			}
-			if passed || slices.Contains(j.Procedure.Before(stage.Name), of.Name) {
+			if passed || lists.Contains(j.Procedure.Before(stage.Name), of.Name) {
 				delete(j.done, step.Name)
 			}
 		}

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/air"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -232,14 +233,14 @@ func (c *carding) of(name, unit string, value func([]float64) float64, from ...F
 		values = append(values, other.Value)
 		f.Missing = append(f.Missing, other.Missing...)
 		for _, why := range other.Unknown {
-			if !slices.Contains(f.Unknown, why) {
+			if !lists.Contains(f.Unknown, why) {
 				f.Unknown = append(f.Unknown, why)
 			}
 		}
 		f.Rests = append(f.Rests, other.Rests...)
 	}
 	slices.Sort(f.Missing)
-	if f.Missing = slices.Compact(f.Missing); f.Known() {
+	if f.Missing = lists.Compact(f.Missing); f.Known() {
 		f.Value = value(values)
 	}
 	return f
@@ -365,8 +366,8 @@ func (c *carding) speeds(mass, area, density Figure) []Figure {
 
 // said is a figure that the sheet gives of the drive.
 func (c *carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
-	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
-	ofDrive := slices.Contains([]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}, key)
+	ofBattery := lists.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
+	ofDrive := lists.Contains([]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}, key)
 	if off := c.off(ofBattery); len(off) > 0 && (ofBattery || ofDrive) {
 		return Figure{Name: name, Unit: unit, Unknown: off}
 	}
@@ -379,7 +380,7 @@ func (c *carding) said(name, what, key string, q quantity.Quantity, unit string)
 			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
 		}
 	}
-	if slices.Contains(c.sheet.Power.Assumed, key) {
+	if lists.Contains(c.sheet.Power.Assumed, key) {
 		g.Basis, g.Source = Assumed, "by the sheet, measured by nobody"
 	}
 	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{g}}
@@ -433,7 +434,7 @@ func (c *carding) measured(name, what, gate, unit string, worse func(one, other 
 
 // rated reports whether a figure is the most that something carries.
 func rated(name string) bool {
-	return slices.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
+	return lists.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
 }
 
 // power are the figures of the drive; none where the sheet has no drive.

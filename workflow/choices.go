@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -369,7 +370,7 @@ func (s *State) restingOnAnswer(c steps.Choice, of *Job, from int64) []int64 {
 		if err != nil || of != nil && job != of {
 			continue
 		}
-		if step, _, ok := job.written.Step(s.StepOf(work)); ok && slices.ContainsFunc(step.Options(), governs) {
+		if step, _, ok := job.written.Step(s.StepOf(work)); ok && lists.ContainsFunc(step.Options(), governs) {
 			positions = append(positions, e.Position)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -100,7 +101,7 @@ func (s *State) Damage(name string) (*Damage, error) {
 // time, and which job repairs it; "": none.
 func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 	for _, j := range s.Jobs {
-		if j.planned > d.Position && slices.Contains(j.Damages, d.Damage) {
+		if j.planned > d.Position && lists.Contains(j.Damages, d.Damage) {
 			by = j.ID
 			if !s.Open(j, at) {
 				return true, by
@@ -290,10 +291,10 @@ func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error)
 // found is one finding as it is recorded, without its name.
 func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.DamageFound, error) {
 	var none journal.DamageFound
-	if !slices.Contains(s.Sheet.Zones, seen.Zone) {
+	if !lists.Contains(s.Sheet.Zones, seen.Zone) {
 		return none, unknown("zone", seen.Zone, s.Sheet.Zones)
 	}
-	if !slices.Contains(steps.Severities(), seen.Severity) {
+	if !lists.Contains(steps.Severities(), seen.Severity) {
 		return none, unknown("severity", seen.Severity, steps.Severities())
 	}
 	if err := CheckFinding(r.Triage, s.Sheet.Zones, seen.Zone, seen.Finding); err != nil {
@@ -308,9 +309,9 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 			return none, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
 		}
 	}
-	if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) && danger && !known {
+	if possible := r.Triage.Possible(seen.Finding, seen.Zone); !lists.Contains(possible, seen.Severity) && danger && !known {
 		seen.Severity = possible[0]
-	} else if !slices.Contains(possible, seen.Severity) {
+	} else if !lists.Contains(possible, seen.Severity) {
 		return none, bad("%s on %s is never %s by the triage tables; the least is %s", seen.Finding, seen.Zone, seen.Severity, possible[0])
 	}
 	if len(seen.Note) > 8192 {
@@ -336,7 +337,7 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		f, _ := r.Triage.Danger(z)
 		return f.Quarantine.IsZero()
 	}
-	graver := slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) || len(finding.Zones) > 0 && !slices.ContainsFunc(finding.Zones, harmless)
+	graver := lists.Index(steps.Severities(), seen.Severity) > lists.Index(steps.Severities(), steps.Slight) || len(finding.Zones) > 0 && !lists.ContainsFunc(finding.Zones, harmless)
 	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) && !worst.Quarantine.IsZero() && graver {
 		finding, found.As = worst, worst.Name // a table of one's own may name less than it is
 	}
@@ -414,7 +415,7 @@ func CheckFinding(triage *steps.Triage, zones []string, zone, words string) erro
 		return &UnknownError{What: "finding", Name: words, Nearest: near}
 	}
 	at := func(f steps.Finding) string {
-		return strings.Join(slices.DeleteFunc(slices.Clone(f.Zones), func(z string) bool { return !slices.Contains(zones, z) }), ", ")
+		return strings.Join(slices.DeleteFunc(slices.Clone(f.Zones), func(z string) bool { return !lists.Contains(zones, z) }), ", ")
 	}
 	_, danger := triage.Danger(zone)
 	switch {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -22,7 +23,7 @@ func (s *State) Due(at time.Time, coming ...string) []GateReport {
 		switch {
 		case r.Gate.Work || zones.Absent(r.Gate.Of...):
 		case r.Met() && !r.Gate.Touched(coming...):
-		case slices.Contains(left, r.Gate.Name) && (r.Standing == NeverTaken || zones.unfinished(r.Gate.Of...)):
+		case lists.Contains(left, r.Gate.Name) && (r.Standing == NeverTaken || zones.unfinished(r.Gate.Of...)):
 		default:
 			due = append(due, r)
 		}
@@ -74,7 +75,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var due []GateReport
 	var worked, others []string
 	var turn turn
-	stale := slices.Contains(step.Gates, steps.Stale)
+	stale := lists.Contains(step.Gates, steps.Stale)
 	if stale {
 		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), s.turn(j, step)
 		if j.Procedure.Accepts != "" { // what was built before nobody saw, whatever a build on record says is there
@@ -82,7 +83,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 			due = slices.DeleteFunc(s.Gates(at), func(r GateReport) bool { return r.Gate.Work })
 		}
 		for _, d := range s.OpenDamages(at) {
-			if !slices.Contains(j.Damages, d.Damage) {
+			if !lists.Contains(j.Damages, d.Damage) {
 				others = append(others, d.Zone)
 			}
 		}
@@ -90,7 +91,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
 		dueAt := slices.IndexFunc(due, func(r GateReport) bool { return r.Gate.Name == g.Name })
-		switch asked := slices.Contains(step.Gates, g.Name); {
+		switch asked := lists.Contains(step.Gates, g.Name); {
 		case asked && g.Work:
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
 		case asked:
@@ -120,7 +121,7 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 	_, own, _ := j.Procedure.Step(step.Name)
 	before := j.Procedure.Before(own.Name)
 	for _, stage := range j.Procedure.Stages {
-		if slices.Contains(before, stage.Name) {
+		if lists.Contains(before, stage.Name) {
 			continue
 		}
 		coming := stage.Steps
@@ -135,8 +136,8 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 					t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
 				}
 			}
-			t.last = t.last && !(slices.Contains(after.Gates, steps.Stale) &&
-				(stage.Name == own.Name || slices.Contains(j.Procedure.Before(stage.Name), own.Name)))
+			t.last = t.last && !(lists.Contains(after.Gates, steps.Stale) &&
+				(stage.Name == own.Name || lists.Contains(j.Procedure.Before(stage.Name), own.Name)))
 		}
 	}
 	return t
@@ -163,18 +164,18 @@ func (s *State) disturbedBy(j *Job) []string {
 	var zones []string
 	for _, e := range s.Entries {
 		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
-			zones = slices.Concat(zones, work.Disturbs, s.handledAt[e.Position])
+			zones = lists.Concat(zones, work.Disturbs, s.handledAt[e.Position])
 		}
 	}
 	slices.Sort(zones)
-	return slices.Compact(zones)
+	return lists.Compact(zones)
 }
 
 // damagedFor returns the zones that the damages of the job have disturbed.
 func (s *State) damagedFor(j *Job) []string {
 	var zones []string
 	for _, d := range s.Damages {
-		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
+		if _, disturbed := damageDisturbs(d.DamageFound); lists.Contains(j.Damages, d.Damage) {
 			zones = append(zones, disturbed...)
 		}
 	}

@@ -2,10 +2,10 @@ package workflow
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -26,7 +26,7 @@ func RetiredBecause() []string { return []string{"sold", "scrapped", "kept"} }
 type Retire struct{ Because, Note string }
 
 func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	if !slices.Contains(RetiredBecause(), r.Because) {
+	if !lists.Contains(RetiredBecause(), r.Because) {
 		return nil, unknown("reason to retire", r.Because, RetiredBecause())
 	}
 	var reasons []Reason

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -156,7 +157,7 @@ func (s *State) measured(g steps.Gate, at time.Time) GateReport {
 	if g.Work { // it stands as the step has it whose turn it is
 		for _, j := range s.Jobs {
 			for _, step := range s.heads(j, at) {
-				if slices.Contains(step.Gates, g.Name) && (!found || r.Met()) {
+				if lists.Contains(step.Gates, g.Name) && (!found || r.Met()) {
 					r, found = s.reportFrom(g, s.readFrom(j, *step, at), at), true
 				}
 			}
@@ -485,7 +486,7 @@ func (s *State) finerThan(g steps.Gate, these, others []reading) bool {
 		finest = min(finest, guard(t))
 	}
 	return !slices.ContainsFunc(these, func(t reading) bool {
-		return t.Gauge != g.Gauge && !slices.Contains(g.Finer, t.Gauge) || guard(t) >= finest
+		return t.Gauge != g.Gauge && !lists.Contains(g.Finer, t.Gauge) || guard(t) >= finest
 	})
 }
 
@@ -650,7 +651,7 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		if zone == steps.MassZone {
 			return Cause{"the balance was changed by " + by, when}, false
 		}
-		if slices.Contains(g.Of, zone) {
+		if lists.Contains(g.Of, zone) {
 			return Cause{zone + " was disturbed by " + by, when}, false
 		}
 		return Cause{"it was measured before " + by, when}, false
@@ -690,7 +691,7 @@ func wayLeft(g steps.Gate, record *gateRecord, t reading) (at time.Time) {
 	if g.Or.Gauge == "" || t.Value.IsZero() {
 		return at
 	}
-	is := func(r reading) bool { return slices.Contains(g.PointNames(), r.Point) }
+	is := func(r reading) bool { return lists.Contains(g.PointNames(), r.Point) }
 	if !is(last(record.readings)) {
 		return at
 	}
@@ -709,7 +710,7 @@ func (s *State) otherwise(g steps.Gate, t reading) string {
 	control, _ := s.Sheet.ControlOf(g.Name)
 	switch {
 	case t.Value.IsZero(): // of a concession, nothing was read
-	case g.Or.Gauge != "" && !slices.Contains(g.PointNames(), t.Point):
+	case g.Or.Gauge != "" && !lists.Contains(g.PointNames(), t.Point):
 		return "it was measured in another way since"
 	case t.Value.Dimension() != g.Dimension():
 		return fmt.Sprintf("it was read as a %s, and is measured as a %s now", t.Value.Dimension(), g.Dimension())
@@ -794,7 +795,7 @@ func (s *State) disturber(zone string, d disturbance, t reading) (by string, at 
 		return d.by, s.Entries[d.position].At
 	}
 	for _, e := range slices.Backward(s.Entries[:d.position+1]) {
-		if by, zones := s.disturbs(e); s.Live(e.Position) && e.At.Equal(d.at) && slices.Contains(zones, zone) {
+		if by, zones := s.disturbs(e); s.Live(e.Position) && e.At.Equal(d.at) && lists.Contains(zones, zone) {
 			return by, d.at
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -287,7 +288,7 @@ func (s *State) stillAsked(gate string, at time.Time) bool {
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i := range stage.Steps {
-				if slices.Contains(stage.Steps[i].Gates, gate) && !s.met(j, stage, i, at) {
+				if lists.Contains(stage.Steps[i].Gates, gate) && !s.met(j, stage, i, at) {
 					return true
 				}
 			}

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
@@ -81,7 +82,7 @@ func (j *Job) JointOf(step steps.Step) (*Joint, bool) {
 		return nil, false
 	}
 	for n, part := range j.Procedure.JointParts(step.Joint) {
-		coats := slices.Contains(part.Coats, step.Name)
+		coats := lists.Contains(part.Coats, step.Name)
 		if !coats && part.Join != step.Name || n >= len(j.joints[step.Joint]) {
 			continue
 		}
@@ -100,7 +101,7 @@ func (j *Job) JointOf(step steps.Step) (*Joint, bool) {
 func (j *Job) coatedBy(step, joint string) []*Joint {
 	var all []*Joint
 	for n, part := range j.Procedure.JointParts(joint) {
-		if slices.Contains(part.Coats, step) && n < len(j.joints[joint]) {
+		if lists.Contains(part.Coats, step) && n < len(j.joints[joint]) {
 			all = append(all, j.joints[joint][n])
 		}
 	}
@@ -205,10 +206,10 @@ func (s *State) Hurt(j *Joint) (damages []*Damage, again []*Joint) {
 	}
 	repairs := func(j *Joint, d *Damage) bool {
 		job, err := s.Job(j.Job)
-		return err == nil && slices.Contains(job.Damages, d.Damage)
+		return err == nil && lists.Contains(job.Damages, d.Damage)
 	}
 	for _, d := range s.Damages {
-		if d.Severity != steps.Cosmetic && slices.Contains(j.Zones, d.Zone) && (d.At.After(j.Joined) || d.At.Equal(j.Joined) && !repairs(j, d)) {
+		if d.Severity != steps.Cosmetic && lists.Contains(j.Zones, d.Zone) && (d.At.After(j.Joined) || d.At.Equal(j.Joined) && !repairs(j, d)) {
 			damages = append(damages, d)
 		}
 	}
@@ -217,7 +218,7 @@ func (s *State) Hurt(j *Joint) (damages []*Damage, again []*Joint) {
 	}
 	for _, other := range s.everyJoint() {
 		if other != j && other.holds() && !other.gone && slices.ContainsFunc(damages, func(d *Damage) bool {
-			return repairs(other, d) && slices.Contains(other.Zones, d.Zone) && !other.Joined.Before(d.At)
+			return repairs(other, d) && lists.Contains(other.Zones, d.Zone) && !other.Joined.Before(d.At)
 		}) {
 			again = append(again, other)
 		}
@@ -385,7 +386,7 @@ func (j *Joint) Warmest() float64 { return j.climate.Warmest }
 
 // coatedBy reports whether each of the steps has coated it.
 func (j *Joint) coatedBy(names ...string) bool {
-	return !slices.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
+	return !lists.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
 }
 
 // A Phase is where a joint stands.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -208,7 +209,7 @@ func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 // again since, and a gate that was found not to be met, or was reworked, after its step
 // was done opens the step again.
 func measureMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
-	return done && s.failing(j, stage, i, at) == nil && !slices.ContainsFunc(stage.Steps[i].Gates, func(name string) bool {
+	return done && s.failing(j, stage, i, at) == nil && !lists.ContainsFunc(stage.Steps[i].Gates, func(name string) bool {
 		g, ok := s.Sheet.Gate(name)
 		return ok && g.Work && s.doneBefore(j, stage.Steps[i]).position >= j.done[stage.Steps[i].Name].position
 	})
@@ -262,7 +263,7 @@ func (j *Job) workAfter(stage steps.Stage, i int) bool {
 		return false
 	}
 	return left(stage.Steps[i+1:]) || slices.ContainsFunc(j.Procedure.Stages, func(of steps.Stage) bool {
-		return of.Name != stage.Name && left(of.Steps) && slices.Contains(j.Procedure.Before(of.Name), stage.Name)
+		return of.Name != stage.Name && left(of.Steps) && lists.Contains(j.Procedure.Before(of.Name), stage.Name)
 	})
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/repair"
 )
 
@@ -115,7 +116,7 @@ func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, 
 			loss.Off, _ = find(off) // without it, that is a cause
 		}
 		for _, i := range by[off] {
-			if z := answers[i].Damage.Zone; !slices.Contains(loss.Zones, z) {
+			if z := answers[i].Damage.Zone; !lists.Contains(loss.Zones, z) {
 				loss.Zones = append(loss.Zones, z)
 			}
 			loss.Lighter = append(loss.Lighter, disturbedByLighter(triage, find, damages[i])...)

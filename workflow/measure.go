@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
@@ -57,7 +58,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	whole := report
-	if other, ok := s.OtherWay(report, c.At); ok && len(r.Readings) > 0 && slices.Contains(other.Gate.PointNames(), r.Readings[0].Point) {
+	if other, ok := s.OtherWay(report, c.At); ok && len(r.Readings) > 0 && lists.Contains(other.Gate.PointNames(), r.Readings[0].Point) {
 		report = other
 	}
 	gate := report.Gate
@@ -78,7 +79,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	var facts []journal.Facts
 	at := map[string]int{} // readings, by point
 	for _, reading := range r.Readings {
-		if !slices.Contains(gate.PointNames(), reading.Point) {
+		if !lists.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
 		}
 		if at[reading.Point]++; at[reading.Point] > gate.Repeat && !r.Anew {
@@ -132,7 +133,7 @@ func (r Measure) begins(report GateReport, at map[string]int) error {
 		return bad("no readings of %s lie too far apart; nothing begins anew", r.Gate)
 	}
 	for point, n := range at {
-		if !slices.Contains(apart, point) {
+		if !lists.Contains(apart, point) {
 			return bad("only readings%s lie too far apart; nothing else begins anew", where(strings.Join(apart, ", ")))
 		}
 		if n < want || n > 50 {
@@ -329,10 +330,10 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 	switch {
 	case !step.Kind.Traits().Measures:
 		return false
-	case slices.Contains(step.Gates, gate.Name):
+	case lists.Contains(step.Gates, gate.Name):
 		return true
 	}
-	return slices.Contains(step.Gates, steps.Stale) && !gate.Work && s.turn(job, step).takes(gate) &&
+	return lists.Contains(step.Gates, steps.Stale) && !gate.Work && s.turn(job, step).takes(gate) &&
 		(job.Procedure.Accepts != "" || !s.report(gate, at).Met() || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 )
 
@@ -87,7 +88,7 @@ func (s *State) Came(now time.Time) (last []Moment) {
 func (s *State) CuredJoints(now time.Time) (names []string) {
 	for _, job := range s.OpenJobs(now) {
 		for _, j := range s.joints() {
-			if j.Job == job.ID && s.Phase(j, now) == Cured && !slices.Contains(names, j.Name) {
+			if j.Job == job.ID && s.Phase(j, now) == Cured && !lists.Contains(names, j.Name) {
 				names = append(names, j.Name)
 			}
 		}

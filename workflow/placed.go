@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
@@ -108,7 +109,7 @@ func (s *State) fittings() fittings {
 	weighed := s.firstWeighed()
 	moved, changed := map[*body]bool{}, map[string]bool{}
 	for _, c := range changes {
-		if !slices.Contains(f.items, c.Item) {
+		if !lists.Contains(f.items, c.Item) {
 			f.items = append(f.items, c.Item)
 		}
 		was, is, said := now[c.Item], spot{}, false

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
@@ -188,10 +189,10 @@ func (w *recorder) row(e journal.Entry, f journal.ReadingTaken) *Judgement {
 	}
 	j := &w.judged[i]
 	j.At, j.Entries = e.At, append(j.Entries, e.Position)
-	if !slices.Contains(j.By, e.By) {
+	if !lists.Contains(j.By, e.By) {
 		j.By = append(j.By, e.By)
 	}
-	if !slices.Contains(j.Gauges, f.Gauge) {
+	if !lists.Contains(j.Gauges, f.Gauge) {
 		j.Gauges = append(j.Gauges, f.Gauge)
 	}
 	return j

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -221,7 +222,7 @@ type JobFacts struct {
 func (s *State) recordJobs(r *Record, at time.Time) {
 	by := map[string][]string{}
 	for _, e := range s.Entries {
-		if work, ok := journal.WorkOf(e.Facts); ok && s.Live(e.Position) && !slices.Contains(by[work.Job], e.By) {
+		if work, ok := journal.WorkOf(e.Facts); ok && s.Live(e.Position) && !lists.Contains(by[work.Job], e.By) {
 			by[work.Job] = append(by[work.Job], e.By)
 		}
 	}
@@ -353,10 +354,10 @@ func (s *State) recordParts(r *Record, at time.Time) {
 			}
 		}
 		for _, repaired := range r.Repairs {
-			if slices.Contains(repaired.CutOut, z.Zone) {
+			if lists.Contains(repaired.CutOut, z.Zone) {
 				p.Cut = append(p.Cut, repaired.Job.ID)
 				for _, done := range repaired.Steps {
-					if slices.Contains(done.Step.Renews, z.Zone) {
+					if lists.Contains(done.Step.Renews, z.Zone) {
 						p.Recut = latest(p.Recut, done.At)
 					}
 				}

@@ -1,10 +1,10 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
@@ -105,7 +105,7 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 	one := RepairFacts{Job: j, Opened: j.Opened}
 	since, till := j.Position, s.Size() // from the first finding to the end
 	for _, d := range s.Damages {
-		if slices.Contains(j.Damages, d.Damage) {
+		if lists.Contains(j.Damages, d.Damage) {
 			one.Damages = append(one.Damages, d)
 			since = min(since, d.Position)
 		}
@@ -136,11 +136,11 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 			step.Name = work.Step
 		}
 		one.Steps = append(one.Steps, StepFacts{step, e.Position, e.At, e.By})
-		if !slices.Contains(one.By, e.By) {
+		if !lists.Contains(one.By, e.By) {
 			one.By = append(one.By, e.By)
 		}
 		for _, zone := range step.Renews {
-			if !slices.Contains(one.CutOut, zone) {
+			if !lists.Contains(one.CutOut, zone) {
 				one.CutOut = append(one.CutOut, zone)
 			}
 		}
@@ -158,7 +158,7 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 		}
 	}
 	for _, d := range s.Damages {
-		if d.Position > j.Position && !slices.Contains(j.Damages, d.Damage) {
+		if d.Position > j.Position && !lists.Contains(j.Damages, d.Damage) {
 			till = min(till, d.Position)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -194,7 +195,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 	}
 	delete(s.reworks.joints, f.Joint)
 	slices.Sort(step.Disturbs)
-	step.Disturbs = slices.Compact(step.Disturbs)
+	step.Disturbs = lists.Compact(step.Disturbs)
 	var all []steps.Step
 	for _, other := range s.reworks.Procedure.Steps() {
 		if other.Joint != f.Joint {

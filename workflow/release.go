@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -295,10 +296,10 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 		if !s.Live(e.Position) || !ok && !reading {
 			continue
 		}
-		if work.Job != "" && !slices.Contains(jobs, work.Job) {
+		if work.Job != "" && !lists.Contains(jobs, work.Job) {
 			jobs = append(jobs, work.Job)
 		}
-		if !slices.Contains(performed, e.By) {
+		if !lists.Contains(performed, e.By) {
 			performed = append(performed, e.By)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/repair"
 )
 
@@ -49,7 +50,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 	if err := s.closedTo(Start{}); err != nil {
 		return RepairPlan{}, err
 	}
-	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
+	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !lists.Contains(only, d.Damage) })
 	plan, err := s.amended(triage, find, found, at)
 	if err != nil {
 		return RepairPlan{}, err
@@ -115,7 +116,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 				missing = append(missing, fmt.Errorf("the answer to %s: %w", d.Damage, err))
 			} else if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
-				if !slices.Contains(on, answer.Zone) {
+				if !lists.Contains(on, answer.Zone) {
 					reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s, the answer to %s, does not cover zone %s", answer.Procedure.Name, d.Damage, answer.Zone), Remedy: Remedy{Kind: ToAddTriageRow}})
 				}
 			}
@@ -126,7 +127,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	reasons = append(reasons, s.rebuild(damages, plan.Answers, lost, build, triage, find, at)...)
 	for i, a := range plan.Answers {
 		for _, by := range plan.Answers {
-			if len(a.Retires) == 0 && a.Row.Outcome != steps.ToRebuild && slices.Contains(by.Retires, a.Damage.Zone) { // no step of its own answer is in the plan
+			if len(a.Retires) == 0 && a.Row.Outcome != steps.ToRebuild && lists.Contains(by.Retires, a.Damage.Zone) { // no step of its own answer is in the plan
 				plan.Answers[i].Row = steps.Row{Findings: a.Row.Findings, Outcome: steps.ToRebuild, Why: fmt.Sprintf("The %s is made anew for %s.", a.Damage.Zone, by.Damage.Name)}
 			}
 		}
@@ -211,7 +212,7 @@ func notLess(row steps.Row, triage *steps.Triage, find func(name string) (*steps
 		return row
 	}
 	graver := func(severity string) bool {
-		return slices.Index(steps.Severities(), severity) >= slices.Index(steps.Severities(), d.Severity)
+		return lists.Index(steps.Severities(), severity) >= lists.Index(steps.Severities(), d.Severity)
 	}
 	for _, severity := range slices.DeleteFunc(triage.Possible(finding, d.Zone), graver) {
 		if row, known := triage.Answer(finding, d.Zone, severity); known {
@@ -246,7 +247,7 @@ func (s *State) usesOf(plan *steps.Procedure) []Uses {
 			add(&adhesives, step.Name, step.Adhesives...)
 			for _, tool := range s.Sheet.Tools {
 				brings := func(set steps.Setting) bool { return slices.Contains(tool.Needs, set) }
-				if slices.Contains(step.Tools, tool.Name) || stage.Phase != steps.Safe && slices.ContainsFunc(step.Sets, brings) {
+				if lists.Contains(step.Tools, tool.Name) || stage.Phase != steps.Safe && slices.ContainsFunc(step.Sets, brings) {
 					add(&tools, step.Name, tool.Name)
 				}
 			}
@@ -297,7 +298,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 		}
 		var worked []string
 		for _, z := range coming {
-			if g.Gate.Touched(z) && !slices.Contains(worked, z) {
+			if g.Gate.Touched(z) && !lists.Contains(worked, z) {
 				worked = append(worked, z)
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -18,7 +19,7 @@ func (s *State) onlyScraps(r Start, at time.Time) *Reason {
 	}
 	var gone []string
 	for _, step := range r.Procedure.Steps() {
-		gone = slices.DeleteFunc(gone, func(z string) bool { return slices.Contains(step.Disturbs, z) })
+		gone = slices.DeleteFunc(gone, func(z string) bool { return lists.Contains(step.Disturbs, z) })
 		gone = append(gone, step.Retires...)
 	}
 	if len(gone) == 0 {
@@ -42,7 +43,7 @@ func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []jour
 	}
 	f := journal.PartRetired{Job: job.ID, Step: step.Name, Zones: step.Retires}
 	for _, d := range s.Damages {
-		if slices.Contains(job.Damages, d.Damage) && slices.Contains(step.Retires, d.Zone) {
+		if lists.Contains(job.Damages, d.Damage) && lists.Contains(step.Retires, d.Zone) {
 			f.Damages = append(f.Damages, d.Damage)
 		}
 	}
@@ -60,9 +61,9 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
 			for i, j := range parts {
-				lost := func(z string) bool { return slices.Contains(f.Zones, z) }
+				lost := func(z string) bool { return lists.Contains(f.Zones, z) }
 				switch {
-				case !slices.ContainsFunc(held, lost) && !slices.ContainsFunc(j.Zones, lost):
+				case !lists.ContainsFunc(held, lost) && !lists.ContainsFunc(j.Zones, lost):
 				case j.Joined.IsZero(): // the coat went with it
 					parts[i] = job.fresh(name, j.part)
 				case j.Joined.After(e.At):
@@ -89,17 +90,17 @@ func (s *State) renew(by *Job, zones []string, at time.Time) {
 	if len(zones) == 0 {
 		return
 	}
-	other := func(z string) bool { return !slices.Contains(zones, z) }
+	other := func(z string) bool { return !lists.Contains(zones, z) }
 	for _, job := range s.Jobs {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
 			set := slices.DeleteFunc(slices.Clone(held), func(z string) bool {
-				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return slices.Contains(step.Renews, z) })
+				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return lists.Contains(step.Renews, z) })
 			})
 			if len(set) > 0 {
 				held = set
 			}
-			if job == by || len(held) == 0 || slices.ContainsFunc(held, other) {
+			if job == by || len(held) == 0 || lists.ContainsFunc(held, other) {
 				continue
 			}
 			for _, j := range parts {

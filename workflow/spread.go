@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -134,7 +135,7 @@ func (s *State) drawnOf(j Judgement, anew bool) []DrawnValue {
 		if of == nil {
 			of = j.Gate.Result.Of
 		}
-		if anew && !slices.ContainsFunc(of, func(point string) bool { return read[point] }) || len(v.Readings) < max(1, j.Gate.Repeat) && len(v.Of) == 1 {
+		if anew && !lists.ContainsFunc(of, func(point string) bool { return read[point] }) || len(v.Readings) < max(1, j.Gate.Repeat) && len(v.Of) == 1 {
 			continue
 		}
 		d := DrawnValue{Mark: s.Airframe.Mark, Of: v.Of, At: j.At, Entry: j.Entries[len(j.Entries)-1], Unit: v.Unit, Verdict: v.Finding.Verdict, Limits: j.Gate.Limits}
@@ -306,7 +307,7 @@ func (s *Series) finish() {
 func OfDesign(drawn []Drawn, gate, design string) ([]Drawn, error) {
 	var designs, gates, have []string
 	add := func(to *[]string, name string) {
-		if !slices.Contains(*to, name) {
+		if !lists.Contains(*to, name) {
 			*to = append(*to, name)
 		}
 	}
@@ -322,9 +323,9 @@ func OfDesign(drawn []Drawn, gate, design string) ([]Drawn, error) {
 		}
 	}
 	switch {
-	case design != "" && !slices.Contains(designs, design):
+	case design != "" && !lists.Contains(designs, design):
 		return nil, unknown("design", design, designs)
-	case !slices.Contains(gates, gate):
+	case !lists.Contains(gates, gate):
 		return nil, unknown("gate", gate, gates)
 	case design == "" && len(have) > 1:
 		return nil, bad("%s is a gate of several designs; name one of %s", gate, strings.Join(have, ", "))

@@ -10,6 +10,7 @@ import (
 	"unicode"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -32,7 +33,7 @@ func sameName(item, a, b string) bool { return written(item, a) == written(item,
 // written is what of a name tells one thing of the item from another.
 func written(item, name string) string {
 	words := steps.Words(name)
-	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return slices.Contains(steps.Words(item), w) })
+	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
 	if len(own) == 0 {
 		own = words
 	}
@@ -100,7 +101,7 @@ func (s *State) itemsBy(changes []change, zone string) []string {
 		switch {
 		case e.Zone == zone:
 			are = append(are, e.Name)
-		case slices.Contains(e.Disturbs, zone):
+		case lists.Contains(e.Disturbs, zone):
 			near = append(near, e.Name)
 		}
 	}
@@ -112,7 +113,7 @@ func (s *State) itemsBy(changes []change, zone string) []string {
 		items = []string{zone}
 	}
 	for _, c := range changes {
-		if c.Zone == zone && !s.listed(c.Item) && !slices.Contains(items, c.Item) {
+		if c.Zone == zone && !s.listed(c.Item) && !lists.Contains(items, c.Item) {
 			items = append(items, c.Item)
 		}
 	}
@@ -132,7 +133,7 @@ func (s *State) listed(item string) bool {
 // aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
 func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !slices.Contains(items, c.Item) })
+	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {
@@ -155,7 +156,7 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 		case !before.after(c, byTime):
 			continue
 		case c.seen:
-			if !slices.ContainsFunc(items, func(item string) bool { return slots[item].aboard }) {
+			if !lists.ContainsFunc(items, func(item string) bool { return slots[item].aboard }) {
 				for _, item := range items {
 					slots[item] = slot{aboard: true}
 				}
@@ -200,7 +201,7 @@ func (s *State) Fitted(at time.Time) []Thing { return s.fittedBefore(instant{s.S
 func (s *State) fittedBefore(then instant) []Thing {
 	var items []string
 	for _, c := range s.changes {
-		if !slices.Contains(items, c.Item) {
+		if !lists.Contains(items, c.Item) {
 			items = append(items, c.Item)
 		}
 	}
@@ -695,7 +696,7 @@ type ChangeEquipment struct {
 func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	name := strings.TrimSpace(r.Name)
 	switch {
-	case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
+	case !lists.Contains([]string{Fitted, Removed, Moved}, r.Change):
 		return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
 	case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || r.Mass.Sign() <= 0):
 		return nil, bad("%s is not a mass", r.Mass.Typed())
@@ -754,7 +755,7 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 			f.Zone, f.Disturbs = c.Zone, c.Disturbs
 			return nil
 		}
-		if !slices.Contains(names, c.Item) {
+		if !lists.Contains(names, c.Item) {
 			names = append(names, c.Item)
 		}
 	}
@@ -763,7 +764,7 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 		return unknownOf(s.Sheet.Name, "equipment", f.Item, names)
 	case zone == "" || f.Mass.IsZero():
 		return &BadRequestError{Text: fmt.Sprintf("%s does not list the equipment %q; say in which zone it is fitted, and its mass", s.Sheet.Name, f.Item), Remedy: s.remedy(Remedy{Kind: ToSayWhere, Name: f.Item})}
-	case !slices.Contains(s.Sheet.Zones, zone):
+	case !lists.Contains(s.Sheet.Zones, zone):
 		return unknown("zone", zone, s.Sheet.Zones)
 	}
 	f.Zone, f.Disturbs = zone, []string{zone}
@@ -962,7 +963,7 @@ func (q *Quarantine) names(f journal.EquipmentChanged) bool {
 // mayBe reports whether what is fitted may be the thing in quarantine of that zone, if it
 // is called alike.
 func mayBe(t Thing, zone string, f journal.EquipmentChanged) bool {
-	return t.Item == f.Item || zone == f.Zone || slices.Contains(f.Disturbs, zone)
+	return t.Item == f.Item || zone == f.Zone || lists.Contains(f.Disturbs, zone)
 }
 
 // inQuarantine are the things of the item that a quarantine counts as aboard.

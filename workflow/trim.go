@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
@@ -100,7 +101,7 @@ func (s *State) Trims() []Trimmed {
 	for _, t := range latest {
 		if one, ok := s.Trimmed(t.Trim); ok && t.Value.Sign() > 0 {
 			one.Flight, one.At = t.flight.Position, t.flight.At
-			one.Out = slices.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, t.flight) })
+			one.Out = lists.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, t.flight) })
 			all = append(all, one)
 		}
 	}
@@ -156,7 +157,7 @@ func (s *State) Trimmed(t journal.Trim) (Trimmed, bool) {
 			}
 			zones = append(zones, gate.Reworking(way)...)
 		}
-		if i := slices.IndexFunc(gate.Reworks, func(w steps.Rework) bool { return slices.Contains(w.Again, control.Clevis.Gate) }); i >= 0 {
+		if i := slices.IndexFunc(gate.Reworks, func(w steps.Rework) bool { return lists.Contains(w.Again, control.Clevis.Gate) }); i >= 0 {
 			one.ByWay, zones = i+1, gate.Reworking(gate.Reworks[i])
 		}
 		if len(gate.Reworks) < 2 {
@@ -164,7 +165,7 @@ func (s *State) Trimmed(t journal.Trim) (Trimmed, bool) {
 		}
 	}
 	for _, gate := range s.Sheet.GatesFor(s.selected) {
-		if !gate.Work && (gate.Touched(zones...) || slices.Contains(control.Gates, gate.Name)) {
+		if !gate.Work && (gate.Touched(zones...) || lists.Contains(control.Gates, gate.Name)) {
 			one.Again = append(one.Again, gate.Name)
 		}
 	}
@@ -181,7 +182,7 @@ func (s *State) trims(all []journal.Trim) error {
 		if !ok || !control.In(s.selected) {
 			return unknown("control", t.Control, s.controls())
 		}
-		if ways := s.Sheet.Geometry.Ways(control); !slices.Contains(ways, t.Way) {
+		if ways := s.Sheet.Geometry.Ways(control); !lists.Contains(ways, t.Way) {
 			return unknown("way of "+t.Control, t.Way, ways)
 		}
 		if slices.ContainsFunc(all[:i], func(u journal.Trim) bool { return sameSurface(t, u) }) {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -92,7 +93,7 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 // that cut or parted must be joined again. Made safe and looked at, it can.
 func (s *State) workedOn(f journal.DamageFound, at time.Time) *Reason {
 	for _, j := range s.Jobs {
-		if !slices.Contains(j.Damages, f.Damage) || !s.Open(j, at) {
+		if !lists.Contains(j.Damages, f.Damage) || !s.Open(j, at) {
 			continue
 		}
 		if step := s.workedFor(j, f); step != "" {
@@ -112,10 +113,10 @@ func (s *State) workedOn(f journal.DamageFound, at time.Time) *Reason {
 func (s *State) amendedFor(j *Job, damage string) (journal.Entry, bool) {
 	i := slices.IndexFunc(s.Entries, func(e journal.Entry) bool {
 		f, ok := e.Facts.(journal.JobAmended)
-		return ok && f.Job == j.ID && s.Live(e.Position) && slices.Contains(f.Damages, damage)
+		return ok && f.Job == j.ID && s.Live(e.Position) && lists.Contains(f.Damages, damage)
 	})
 	opened, _ := s.Entries[j.Position].Facts.(journal.JobOpened)
-	if i < 0 || slices.Contains(opened.Damages, damage) {
+	if i < 0 || lists.Contains(opened.Damages, damage) {
 		return journal.Entry{}, false
 	}
 	return s.Entries[i], true
@@ -126,7 +127,7 @@ func (s *State) amendedFor(j *Job, damage string) (journal.Entry, bool) {
 func (s *State) workedFor(j *Job, f journal.DamageFound) string {
 	zones := []string{f.Zone}
 	for _, step := range j.Procedure.Steps() {
-		if slices.Contains(step.Retires, f.Zone) {
+		if lists.Contains(step.Retires, f.Zone) {
 			zones = append(zones, step.Retires...)
 		}
 	}
@@ -142,7 +143,7 @@ func (s *State) workedFor(j *Job, f journal.DamageFound) string {
 
 // meets reports whether some zones are among others.
 func meets(zones, others []string) bool {
-	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(others, z) })
+	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(others, z) })
 }
 
 // lookOver is what damage that is taken back leaves: somebody looks at the place
@@ -225,7 +226,7 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 		passed = passed || step.Name == name
 	}
 	for _, other := range job.Procedure.Stages {
-		if !slices.Contains(job.Procedure.Before(other.Name), stage.Name) {
+		if !lists.Contains(job.Procedure.Before(other.Name), stage.Name) {
 			continue
 		}
 		for _, step := range other.Steps {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -26,7 +27,7 @@ func (j *Job) adhesives(step steps.Step, at time.Time) []string {
 	}
 	names := step.Adhesives
 	for _, p := range j.Parts(step.Joint) {
-		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
+		if !p.Lapsed(at) && lists.Contains(step.Adhesives, p.Adhesive.Name) {
 			names = []string{p.Adhesive.Name}
 		}
 	}
@@ -195,7 +196,7 @@ func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
 		}
 		for _, name := range u.Measure {
 			g, ok := s.Sheet.Gate(name)
-			if slices.Contains(step.Gates, name) || !g.Work && step.AsksFor(name) { // nothing makes a gate of the work stale
+			if lists.Contains(step.Gates, name) || !g.Work && step.AsksFor(name) { // nothing makes a gate of the work stale
 				continue
 			}
 			if ok && g.In(s.Selection()) {

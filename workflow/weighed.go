@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -106,10 +107,10 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 			continue
 		}
 		_, zones := s.disturbs(e)
-		zones = slices.Concat(zones, s.handledAt[e.Position])
+		zones = lists.Concat(zones, s.handledAt[e.Position])
 		rework, is := e.Facts.(journal.Reworked)
 		_, damage := e.Facts.(journal.DamageFound) // anywhere: what broke off weighed something
-		if g.DependsOn(zones...) || g.Mass && (damage || slices.Contains(zones, steps.MassZone)) || is && rework.Gate == g.Name {
+		if g.DependsOn(zones...) || g.Mass && (damage || lists.Contains(zones, steps.MassZone)) || is && rework.Gate == g.Name {
 			all = append(all, e)
 		}
 	}

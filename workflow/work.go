@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
@@ -233,7 +234,7 @@ func (s *State) adhesiveFor(r Finish, job *Job, step steps.Step, at time.Time) (
 		return a.Adhesive, nil
 	}
 	switch {
-	case slices.Contains(step.Adhesives, r.With):
+	case lists.Contains(step.Adhesives, r.With):
 		return steps.Adhesive{}, refuse(step.Name, ByState, fmt.Sprintf("joint %s is coated with %s already, and keeps it", step.Joint, names[0]), Remedy{})
 	case r.With != "":
 		return steps.Adhesive{}, unknown("adhesive of "+step.Name, r.With, names)
@@ -529,7 +530,7 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 		for _, f := range open {
 			jobs, full = append(jobs, f.of.ID), append(full, f.of.ID+"/"+f.Step.Name)
 		}
-		if jobs = slices.Compact(jobs); len(jobs) == 1 {
+		if jobs = lists.Compact(jobs); len(jobs) == 1 {
 			return StepReport{}, nil, bad("%d open steps are called %s; write %s", len(open), step, strings.ReplaceAll(strings.Join(full, " or "), jobs[0]+"/", ""))
 		}
 		return StepReport{}, nil, bad("step %s is open in the jobs %s; write %s", step, strings.Join(jobs, ", "), strings.Join(full, " or "))

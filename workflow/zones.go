@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -48,7 +49,7 @@ func (z Zones) Zone(name string) ZoneReport {
 
 // Absent reports whether one of the zones is not there, or not there any more.
 func (z Zones) Absent(zones ...string) bool {
-	return slices.ContainsFunc(zones, func(name string) bool { return !z.Zone(name).There() })
+	return lists.ContainsFunc(zones, func(name string) bool { return !z.Zone(name).There() })
 }
 
 // Lost are the zones that were thrown away and are not made again.
@@ -65,7 +66,7 @@ func (z Zones) Lost() []string {
 // unfinished reports whether one of the zones is still in work, or does not sit yet on
 // what it rests on.
 func (z Zones) unfinished(zones ...string) bool {
-	return slices.ContainsFunc(zones, func(name string) bool {
+	return lists.ContainsFunc(zones, func(name string) bool {
 		r := z.Zone(name)
 		return r.Standing != ZoneThere || len(r.Seated) < len(z.Making.On(name))
 	})
@@ -77,8 +78,8 @@ func (z Zones) SeatedOn(zones ...string) []string {
 	for grown := true; grown; {
 		grown = false
 		for _, r := range z.Reports {
-			on := func(name string) bool { return slices.Contains(zones, name) || slices.Contains(all, name) }
-			if !on(r.Zone) && slices.ContainsFunc(r.Seated, on) {
+			on := func(name string) bool { return lists.Contains(zones, name) || lists.Contains(all, name) }
+			if !on(r.Zone) && lists.ContainsFunc(r.Seated, on) {
 				all, grown = append(all, r.Zone), true
 			}
 		}
@@ -112,7 +113,7 @@ func (s *State) zonesTill(till int64, at time.Time) Zones {
 	z := Zones{Making: steps.MadeBy(procedures...)}
 	order := z.Making.InOrder()
 	for _, zone := range s.Sheet.Zones {
-		if !slices.Contains(order, zone) {
+		if !lists.Contains(order, zone) {
 			order = append(order, zone)
 		}
 	}
@@ -205,10 +206,10 @@ func (j *Job) remaking(zone string) []string {
 		switch {
 		case step.MakesZone(zone):
 			says = append(says, step.Name)
-		case thrown && slices.Contains(j.worksOn(step), zone):
+		case thrown && lists.Contains(j.worksOn(step), zone):
 			works = append(works, step.Name)
 		}
-		thrown = thrown || slices.Contains(step.Retires, zone)
+		thrown = thrown || lists.Contains(step.Retires, zone)
 	}
 	if len(says) > 0 {
 		return says
@@ -250,7 +251,7 @@ func (s *State) worked(till int64) map[workedOn]bool {
 			for i := range stage.Steps {
 				for _, m := range stage.Steps[i].Makes {
 					key := workedOn{j.ID, m.Zone}
-					if says := slices.Contains(stage.Steps[i].Disturbs, m.Zone); says {
+					if says := lists.Contains(stage.Steps[i].Disturbs, m.Zone); says {
 						silent[key] = false
 					} else if _, known := silent[key]; !known {
 						silent[key] = true
@@ -271,7 +272,7 @@ func (s *State) worked(till int64) map[workedOn]bool {
 		}
 		step, _, _ := job.Procedure.Step(s.StepOf(work))
 		for _, m := range step.Makes {
-			if key := (workedOn{job.ID, m.Zone}); slices.Contains(work.Disturbs, m.Zone) || silent[key] {
+			if key := (workedOn{job.ID, m.Zone}); lists.Contains(work.Disturbs, m.Zone) || silent[key] {
 				all[key] = true
 			}
 		}

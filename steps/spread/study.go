@@ -4,9 +4,10 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fettle/steps/lists"
 )
 
 // A Reading is what one person read of one part.
@@ -48,10 +49,10 @@ func NewStudy(readings []Reading) (Study, error) {
 	read := map[cell][]*big.Rat{}
 	last, lastOf := map[cell]int{}, map[string]int{}
 	for i, r := range readings {
-		if !slices.Contains(s.People, r.Person) {
+		if !lists.Contains(s.People, r.Person) {
 			s.People = append(s.People, r.Person)
 		}
-		if !slices.Contains(s.Parts, r.Part) {
+		if !lists.Contains(s.Parts, r.Part) {
 			s.Parts = append(s.Parts, r.Part)
 		}
 		at := cell{r.Person, r.Part}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"fettle/steps/lists"
 )
 
 // An Entry is one line of a journal: something that happened.
@@ -96,7 +98,7 @@ func Naming(records [][]byte) ([]Entry, error) {
 func Handling(records [][]byte) ([]Entry, error) {
 	tell := []string{"", Registered{}.Kind(), JobOpened{}.Kind(), JobMoved{}.Kind(), JobAmended{}.Kind(), EquipmentChanged{}.Kind(), DamageFound{}.Kind(),
 		QuarantineCleared{}.Kind(), FlightLogged{}.Kind(), Released{}.Kind(), Undone{}.Kind()}
-	return only(records, func(k Kind) bool { return slices.Contains(tell, k.Name) })
+	return only(records, func(k Kind) bool { return lists.Contains(tell, k.Name) })
 }
 
 // only decodes the entries of the kinds that are wanted; the zero kind is any that is unknown.
@@ -130,7 +132,7 @@ func Quarantines(records [][]byte) bool {
 // known says that the records reach back so far, or tell without it.
 func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) {
 	for i, record := range slices.Backward(records) {
-		states, coats := bytes.Contains(record, []byte(`"condition":`)), slices.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
+		states, coats := bytes.Contains(record, []byte(`"condition":`)), lists.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
 		if !states && !coats && i > 0 {
 			continue
 		}

@@ -11,6 +11,8 @@ import (
 	"time"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"fettle/steps/lists"
 )
 
 // The years that an imported record may name.
@@ -199,7 +201,7 @@ func checkKeys(data []byte) (items int, err error) {
 				}
 				continue
 			}
-			if slices.ContainsFunc(in.keys, func(other string) bool { return strings.EqualFold(text, other) }) {
+			if lists.ContainsFunc(in.keys, func(other string) bool { return strings.EqualFold(text, other) }) {
 				return 0, fmt.Errorf("it gives %.40q twice", text)
 			}
 			in.keys = append(in.keys, text)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -205,7 +206,7 @@ func Digests(entries []Entry) (sheets, procedures []string) {
 	}
 	slices.Sort(sheets)
 	slices.Sort(procedures)
-	return slices.Compact(sheets), slices.Compact(procedures)
+	return lists.Compact(sheets), lists.Compact(procedures)
 }
 
 // Registered: an airframe of a design was registered.

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // An Amendment is an open plan of repair, and the one that takes its place when more
@@ -30,7 +31,7 @@ func (a Amendment) Reopens() []string {
 	var names, thrown []string // thrown: the damages whose part is thrown away again
 	for _, stage := range a.Is.Stages {
 		for i, step := range stage.Steps {
-			anew := slices.ContainsFunc(a.IsFor[step.Name], func(d string) bool { return slices.Contains(thrown, d) })
+			anew := lists.ContainsFunc(a.IsFor[step.Name], func(d string) bool { return lists.Contains(thrown, d) })
 			if anew || a.again(stage, step) || a.waits(stage, i, again) {
 				if again[step.Name] = true; len(step.Retires) > 0 && a.Done(step.Name) {
 					thrown = append(thrown, a.IsFor[step.Name]...)
@@ -50,10 +51,10 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 		return false // it is new
 	}
 	in := func(all []string) func(string) bool {
-		return func(one string) bool { return !slices.Contains(all, one) }
+		return func(one string) bool { return !lists.Contains(all, one) }
 	}
-	is, moved := a.IsFor[step.Name], func(d string) bool { return slices.Contains(a.Moved, d) }
-	does, more := step.Kind.Traits(), slices.ContainsFunc(is, in(a.WasFor[step.Name]))
+	is, moved := a.IsFor[step.Name], func(d string) bool { return lists.Contains(a.Moved, d) }
+	does, more := step.Kind.Traits(), lists.ContainsFunc(is, in(a.WasFor[step.Name]))
 	switch {
 	case more:
 		return true
@@ -61,10 +62,10 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 		return false
 	case stage.Phase == steps.Recheck, measuresStale(step),
 		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) }),
-		slices.ContainsFunc(step.Disturbs, in(was.Disturbs)):
+		lists.ContainsFunc(step.Disturbs, in(was.Disturbs)):
 		return true
 	}
-	return slices.ContainsFunc(is, moved) && (stage.Phase == steps.Look || does.Confirms && a.tests(stage, step))
+	return lists.ContainsFunc(is, moved) && (stage.Phase == steps.Look || does.Confirms && a.tests(stage, step))
 }
 
 // tests reports whether the step comes after joints of its damages.
@@ -75,7 +76,7 @@ func (a Amendment) tests(stage steps.Stage, step steps.Step) bool {
 			if s.Name == step.Name {
 				break
 			}
-			if s.Kind.Traits().Joins && slices.ContainsFunc(a.IsFor[s.Name], func(d string) bool { return slices.Contains(a.IsFor[step.Name], d) }) {
+			if s.Kind.Traits().Joins && lists.ContainsFunc(a.IsFor[s.Name], func(d string) bool { return lists.Contains(a.IsFor[step.Name], d) }) {
 				return true
 			}
 		}

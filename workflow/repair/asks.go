@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // Asks are what a repair asks of who carries it out, as far as it may never be less
@@ -32,13 +33,13 @@ func AsksOf(p *steps.Procedure, zone string) Asks {
 			a.disturbs = append(a.disturbs, z)
 		}
 	}
-	once := func(names []string) []string { return slices.Compact(slices.Sorted(slices.Values(names))) }
+	once := func(names []string) []string { return lists.Compact(slices.Sorted(slices.Values(names))) }
 	return Asks{len(cured), once(a.cautions), once(a.disturbs)}
 }
 
 // Less says what the graver answer lacks of the lighter one; "": nothing.
 func (a Asks) Less(lighter Asks) string {
-	switch left := slices.DeleteFunc(slices.Clone(lighter.disturbs), func(z string) bool { return slices.Contains(a.disturbs, z) }); {
+	switch left := slices.DeleteFunc(slices.Clone(lighter.disturbs), func(z string) bool { return lists.Contains(a.disturbs, z) }); {
 	case len(left) > 0:
 		return fmt.Sprintf("does not measure %s again", strings.Join(left, " or "))
 	case a.joints < lighter.joints:

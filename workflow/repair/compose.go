@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -150,9 +151,9 @@ type named struct {
 // after these; what comes before one of these is not named again.
 func (c *composer) add(b block, after []string, stages ...steps.Stage) {
 	slices.Sort(after)
-	after = slices.Compact(after)
+	after = lists.Compact(after)
 	after = slices.DeleteFunc(slices.Clone(after), func(name string) bool {
-		return slices.ContainsFunc(after, func(other string) bool { return slices.Contains(c.out.Before(other), name) })
+		return lists.ContainsFunc(after, func(other string) bool { return lists.Contains(c.out.Before(other), name) })
 	})
 	for _, s := range stages {
 		if len(s.After) == 0 {
@@ -167,7 +168,7 @@ func (c *composer) add(b block, after []string, stages ...steps.Stage) {
 func ends(stages []steps.Stage) []string {
 	var names []string
 	for _, s := range stages {
-		if !slices.ContainsFunc(stages, func(other steps.Stage) bool { return slices.Contains(other.After, s.Name) }) {
+		if !slices.ContainsFunc(stages, func(other steps.Stage) bool { return lists.Contains(other.After, s.Name) }) {
 			names = append(names, s.Name)
 		}
 	}
@@ -184,8 +185,8 @@ func (c *composer) waits(p, earlier *part) []string {
 	for _, z := range p.zones {
 		for _, base := range earlier.zones {
 			same = same || z == base
-			rests = rests || slices.Contains(c.on.Made.Below(z), base)
-			directly = directly || slices.Contains(c.on.Made.On(z), base) || slices.Contains(earlier.lies(), z)
+			rests = rests || lists.Contains(c.on.Made.Below(z), base)
+			directly = directly || lists.Contains(c.on.Made.On(z), base) || lists.Contains(earlier.lies(), z)
 		}
 	}
 	harms := (same || rests) && c.harms(p, earlier)
@@ -194,7 +195,7 @@ func (c *composer) waits(p, earlier *part) []string {
 	// Where all weighs together, such as the balance: it says nothing of how one stands.
 	whole := func(g steps.Gate) bool {
 		return slices.ContainsFunc(c.on.Gates, func(m steps.Gate) bool {
-			return weighs(m) && !slices.ContainsFunc(m.Of, func(z string) bool { return !g.DependsOn(z) })
+			return weighs(m) && !lists.ContainsFunc(m.Of, func(z string) bool { return !g.DependsOn(z) })
 		})
 	}
 	switch {
@@ -242,7 +243,7 @@ func (c *composer) rested(p *part, until string) []string {
 		if s.Kind.Traits().Passes && (s.Until == steps.UntilCure || s.Until == until) {
 			waited = append(waited, s.Joint)
 		}
-		if s.Kind.Traits().Joins && !slices.Contains(waited, s.Joint) {
+		if s.Kind.Traits().Joins && !lists.Contains(waited, s.Joint) {
 			waited = append(waited, s.Joint)
 			left.Steps = append(left.Steps, steps.Step{
 				Name: until + "-" + s.Joint, Title: "Leave " + s.Joint + " alone", Kind: steps.Wait, Joint: s.Joint, Until: until, Where: s.Where,

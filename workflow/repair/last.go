@@ -2,10 +2,10 @@ package repair
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // measureLast has the plan measure what is stale after all work that disturbs
@@ -33,13 +33,13 @@ func measureLast(p *steps.Procedure) {
 	p.Stages = append(p.Stages, steps.Stage{Name: freeStage(p, "measure-again"), Title: "Measure again", After: namesOf(p.Stages), Phase: steps.Recheck, Steps: []steps.Step{last}})
 }
 
-func measuresStale(s steps.Step) bool { return slices.Contains(s.Gates, steps.Stale) }
+func measuresStale(s steps.Step) bool { return lists.Contains(s.Gates, steps.Stale) }
 
 // workAfter reports whether something may be disturbed after the step.
 func workAfter(p *steps.Procedure, stage, step int) bool {
 	earlier := p.Before(p.Stages[stage].Name)
 	for i, other := range p.Stages {
-		if slices.Contains(earlier, other.Name) {
+		if lists.Contains(earlier, other.Name) {
 			continue
 		}
 		for k, s := range other.Steps {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A block is what a part of a plan is split into. All parts have a block behind them
@@ -44,7 +45,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 	for _, a := range answers {
 		by := a
 		for _, r := range rebuilds { // the one that makes most anew
-			if slices.Contains(r.Retires, a.Damage.Zone) && len(r.Retires) > len(by.Retires) {
+			if lists.Contains(r.Retires, a.Damage.Zone) && len(r.Retires) > len(by.Retires) {
 				by = r
 			}
 		}
@@ -66,7 +67,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		}
 		if i := slices.IndexFunc(parts, same); i >= 0 {
 			parts[i].answers = append(parts[i].answers, a)
-			if !slices.Contains(parts[i].zones, p.zones[0]) {
+			if !lists.Contains(parts[i].zones, p.zones[0]) {
 				parts[i].zones = append(slices.Clone(parts[i].zones), p.zones[0])
 			}
 			continue
@@ -74,13 +75,13 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		parts = append(parts, p)
 	}
 	made := func(z string) bool {
-		return slices.ContainsFunc(rebuilds, func(a Answer) bool { return slices.Contains(a.Retires, z) })
+		return slices.ContainsFunc(rebuilds, func(a Answer) bool { return lists.Contains(a.Retires, z) })
 	}
 	for _, p := range parts {
 		var later []string // made anew only when the part is repaired, since something of it rests on that
 		for _, r := range rebuilds {
 			rests := func(z string) bool { return meets(on.Made.Below(z), p.zones) }
-			if !meets(r.Retires, p.zones) && slices.ContainsFunc(r.Retires, rests) {
+			if !meets(r.Retires, p.zones) && lists.ContainsFunc(r.Retires, rests) {
 				later = append(later, r.Retires...)
 			}
 		}
@@ -93,7 +94,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 // started.
 func worksHere(p *steps.Procedure) bool {
 	return slices.ContainsFunc(p.Steps(), func(s *steps.Step) bool {
-		return slices.Contains(s.Disturbs, steps.Here) || slices.Contains(s.Retires, steps.Here)
+		return lists.Contains(s.Disturbs, steps.Here) || lists.Contains(s.Retires, steps.Here)
 	})
 }
 
@@ -110,10 +111,10 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 		for _, s := range stage.Steps {
 			gates := slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
 				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool {
-					return g.Name == name && (slices.ContainsFunc(g.Of, nothing) || blockOf(stage) == mend && g.DependsOn(later...))
+					return g.Name == name && (lists.ContainsFunc(g.Of, nothing) || blockOf(stage) == mend && g.DependsOn(later...))
 				})
 			})
-			if !slices.ContainsFunc(s.There, absent) && (len(gates) > 0 || len(s.Gates) == 0) {
+			if !lists.ContainsFunc(s.There, absent) && (len(gates) > 0 || len(s.Gates) == 0) {
 				s.Gates = gates
 				left = append(left, s)
 			}
@@ -129,7 +130,7 @@ func (p *part) lies() []string {
 	var in []string
 	for _, s := range p.procedure.Steps() {
 		if s.Kind.Traits().Joins {
-			if slices.Contains(s.Disturbs, steps.Here) || meets(s.Disturbs, p.zones) {
+			if lists.Contains(s.Disturbs, steps.Here) || meets(s.Disturbs, p.zones) {
 				return nil
 			}
 			in = append(in, s.Disturbs...)
@@ -146,10 +147,10 @@ func (on Airframe) baseFirst(parts []*part) []*part {
 		order = append(order, on.Sheet.Zones...)
 	}
 	at := func(p *part) int {
-		if i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.lies(), z) }); i >= 0 {
+		if i := slices.IndexFunc(order, func(z string) bool { return lists.Contains(p.lies(), z) }); i >= 0 {
 			return 2 * i
 		}
-		i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.zones, z) })
+		i := slices.IndexFunc(order, func(z string) bool { return lists.Contains(p.zones, z) })
 		if i < 0 {
 			i = len(order)
 		}
@@ -185,7 +186,7 @@ func (p *part) blockOf(stage steps.Stage) block {
 	}
 	for _, s := range p.procedure.Stages {
 		retires := slices.ContainsFunc(s.Steps, func(s steps.Step) bool { return len(s.Retires) > 0 })
-		if retires && (s.Name == stage.Name || slices.Contains(p.procedure.Before(s.Name), stage.Name)) {
+		if retires && (s.Name == stage.Name || lists.Contains(p.procedure.Before(s.Name), stage.Name)) {
 			return off
 		}
 	}
@@ -218,7 +219,7 @@ func (c *composer) collect(p *part) {
 	last := ends(p.stages[mend])
 	joined := slices.ContainsFunc(p.procedure.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Joins })
 	for i, stage := range p.stages[mend] {
-		if !slices.Contains(last, stage.Name) {
+		if !lists.Contains(last, stage.Name) {
 			continue
 		}
 		var curing, tests []steps.Step
@@ -243,7 +244,7 @@ func (p *part) directly(stage steps.Stage, of func(steps.Stage) bool) []string {
 		}
 	}
 	return slices.DeleteFunc(slices.Clone(before), func(name string) bool {
-		return slices.ContainsFunc(before, func(other string) bool { return slices.Contains(p.procedure.Before(other), name) })
+		return lists.ContainsFunc(before, func(other string) bool { return lists.Contains(p.procedure.Before(other), name) })
 	})
 }
 
@@ -304,8 +305,8 @@ func (p *part) place(stage steps.Stage, i int) place {
 	var before, after bool // other stages of the block with work of its own
 	for _, other := range p.procedure.Stages {
 		if blockOf(other) == b && slices.ContainsFunc(other.Steps, func(s steps.Step) bool { return !s.Shared }) {
-			before = before || slices.Contains(p.procedure.Before(stage.Name), other.Name)
-			after = after || slices.Contains(p.procedure.Before(other.Name), stage.Name)
+			before = before || lists.Contains(p.procedure.Before(stage.Name), other.Name)
+			after = after || lists.Contains(p.procedure.Before(other.Name), stage.Name)
 		}
 	}
 	lead, trail := stage.SharedEnds()

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Loss is what must be known to build lost zones of an airframe anew.
@@ -70,7 +71,7 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 		return Rebuilt{}, r.noWay()
 	}
 	wider := slices.DeleteFunc(slices.Clone(r.retires), func(z string) bool {
-		return slices.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || slices.Contains(r.with(lost), z) })
+		return lists.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || lists.Contains(r.with(lost), z) })
 	})
 	of := handsOf(loss.Build.Steps())
 	return Rebuilt{Procedure: out, Retires: r.retires, Wider: wider, Most: 2*handsOf((&steps.Procedure{Stages: taken}).Steps()) > of}, nil
@@ -111,7 +112,7 @@ func (r *rebuild) noWay() *NoWayError {
 }
 
 func (r *rebuild) cause(format string, args ...any) {
-	if text := fmt.Sprintf(format, args...); !slices.Contains(r.causes, text) {
+	if text := fmt.Sprintf(format, args...); !lists.Contains(r.causes, text) {
 		r.causes = append(r.causes, text)
 	}
 }
@@ -143,7 +144,7 @@ func (r *rebuild) known() bool {
 	for _, s := range r.Off.Steps() {
 		r.lacks(r.Off, *s)
 	}
-	return len(r.made) > 0 && !slices.ContainsFunc(r.Zones, func(z string) bool { return r.stage(z) == "" })
+	return len(r.made) > 0 && !lists.ContainsFunc(r.Zones, func(z string) bool { return r.stage(z) == "" })
 }
 
 // lacks finds what a step names and the sheet does not have.
@@ -156,12 +157,12 @@ func (r *rebuild) lacks(p *steps.Procedure, s steps.Step) {
 		if i < 0 {
 			i, r.lacking = len(r.lacking), append(r.lacking, lack{of: p})
 		}
-		if thing := "the " + what + " " + name; !slices.Contains(r.lacking[i].things, thing) {
+		if thing := "the " + what + " " + name; !lists.Contains(r.lacking[i].things, thing) {
 			r.lacking[i].things = append(r.lacking[i].things, thing)
 		}
 	}
 	for _, z := range s.Disturbs {
-		if z != steps.Here && !slices.Contains(r.Sheet.Zones, z) {
+		if z != steps.Here && !lists.Contains(r.Sheet.Zones, z) {
 			says("zone", z)
 		}
 	}
@@ -214,7 +215,7 @@ func (r *rebuild) with(lost string) []string {
 func (r *rebuild) widen() {
 	add := func(zones ...string) (more bool) {
 		for _, z := range zones {
-			if !slices.Contains(r.retires, z) && (r.there(z) || slices.Contains(r.Zones, z)) {
+			if !lists.Contains(r.retires, z) && (r.there(z) || lists.Contains(r.Zones, z)) {
 				r.retires, more = append(r.retires, z), true
 			}
 		}
@@ -235,7 +236,7 @@ func (r *rebuild) widen() {
 	for grown := true; grown; {
 		grown = false
 		for _, stage := range r.Build.Stages {
-			if !slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == stage.Name }) {
+			if !lists.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == stage.Name }) {
 				continue
 			}
 			for i := range stage.Steps {
@@ -261,16 +262,16 @@ func (r *rebuild) widen() {
 // wing, whose steps don't say which of them is the spars'.
 func (r *rebuild) within(zone, on string) bool {
 	return r.stage(zone) == r.stage(on) && slices.ContainsFunc(r.Build.Steps(), func(s *steps.Step) bool {
-		return s.MakesZone(zone) && s.MakesZone(on) && slices.Contains(s.Disturbs, on) && !slices.Contains(s.Disturbs, zone)
+		return s.MakesZone(zone) && s.MakesZone(on) && lists.Contains(s.Disturbs, on) && !lists.Contains(s.Disturbs, zone)
 	})
 }
 
 // besides reports whether the step works on what is made beside a part of the gate that is
 // made anew, and is alike: on the other one of two booms.
 func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
-	return !slices.ContainsFunc(s.Disturbs, func(z string) bool {
-		return !slices.ContainsFunc(r.redo, func(lost string) bool {
-			return lost != z && slices.Contains(g.Of, lost) && r.stage(lost) == r.stage(z) && slices.Equal(r.made.On(lost), r.made.On(z))
+	return !lists.ContainsFunc(s.Disturbs, func(z string) bool {
+		return !lists.ContainsFunc(r.redo, func(lost string) bool {
+			return lost != z && lists.Contains(g.Of, lost) && r.stage(lost) == r.stage(z) && slices.Equal(r.made.On(lost), r.made.On(z))
 		})
 	})
 }
@@ -278,7 +279,7 @@ func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
 func (r *rebuild) there(zone string) bool { return r.There == nil || r.There(zone) }
 
 func meets(zones, others []string) bool {
-	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(others, z) })
+	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(others, z) })
 }
 
 // inPlace reports whether the zone is made where it rests on the other one, in its
@@ -290,9 +291,9 @@ func (r *rebuild) inPlace(zone, on string) bool { return !r.Build.Apart(zone, on
 func (r *rebuild) reach() {
 	r.redo = slices.Clone(r.retires)
 	all := func(zones []string, is func(string) bool) bool {
-		return !slices.ContainsFunc(zones, func(z string) bool { return !is(z) })
+		return !lists.ContainsFunc(zones, func(z string) bool { return !is(z) })
 	}
-	redone := func(z string) bool { return slices.Contains(r.redo, z) }
+	redone := func(z string) bool { return lists.Contains(r.redo, z) }
 	for grown := true; grown; {
 		grown = false
 		for _, m := range r.made {
@@ -305,9 +306,9 @@ func (r *rebuild) reach() {
 		grown = false
 		for _, m := range r.made {
 			rests := func(on string) bool {
-				return (redone(on) || slices.Contains(r.partly, on)) && r.inPlace(m.Zone, on)
+				return (redone(on) || lists.Contains(r.partly, on)) && r.inPlace(m.Zone, on)
 			}
-			if !redone(m.Zone) && !slices.Contains(r.partly, m.Zone) && r.stage(m.Zone) != "" && slices.ContainsFunc(m.On, rests) {
+			if !redone(m.Zone) && !lists.Contains(r.partly, m.Zone) && r.stage(m.Zone) != "" && lists.ContainsFunc(m.On, rests) {
 				r.partly, grown = append(r.partly, m.Zone), true
 			}
 		}
@@ -316,12 +317,12 @@ func (r *rebuild) reach() {
 
 // touches reports whether work on the zones is work on what is made anew.
 func (r *rebuild) touches(zones []string) bool {
-	within := func(z string) bool { return slices.Contains(r.redo, z) || slices.Contains(r.partly, z) }
-	return meets(zones, r.redo) || len(zones) > 0 && !slices.ContainsFunc(zones, func(z string) bool { return !within(z) })
+	within := func(z string) bool { return lists.Contains(r.redo, z) || lists.Contains(r.partly, z) }
+	return meets(zones, r.redo) || len(zones) > 0 && !lists.ContainsFunc(zones, func(z string) bool { return !within(z) })
 }
 
 // makes reports whether the step is part of making what is thrown away.
-func (r *rebuild) makes(s *steps.Step) bool { return slices.ContainsFunc(r.retires, s.MakesZone) }
+func (r *rebuild) makes(s *steps.Step) bool { return lists.ContainsFunc(r.retires, s.MakesZone) }
 
 func (r *rebuild) done(step string) bool { return r.Done == nil || r.Done(step) }
 
@@ -341,7 +342,7 @@ func (r *rebuild) jointsTaken() map[string]bool {
 				continue
 			}
 			zones, makes := slices.Clone(join.Disturbs), r.makes(&join)
-			if !slices.ContainsFunc(join.Makes, func(m steps.Made) bool { return slices.Contains(join.Disturbs, m.Zone) }) {
+			if !slices.ContainsFunc(join.Makes, func(m steps.Made) bool { return lists.Contains(join.Disturbs, m.Zone) }) {
 				for _, m := range join.Makes {
 					zones = append(zones, m.Zone)
 				}
@@ -425,15 +426,15 @@ func (r *rebuild) whole(taken []steps.Stage) {
 // not done.
 func (r *rebuild) unjoined(s *steps.Step) bool {
 	return s.Kind.Traits().Coats && slices.ContainsFunc(r.Build.JointParts(s.Joint), func(part steps.JointPart) bool {
-		return slices.Contains(part.Coats, s.Name) && !r.done(part.Join)
+		return lists.Contains(part.Coats, s.Name) && !r.done(part.Join)
 	})
 }
 
 // comes reports whether steps of the stage may be taken: it makes what is lost, or
 // comes after a stage that does, before the last checks.
 func (r *rebuild) comes(stage steps.Stage) bool {
-	return stage.Phase != steps.Recheck && slices.ContainsFunc(r.retires, func(z string) bool {
-		return stage.Name == r.stage(z) || slices.Contains(r.Build.Before(stage.Name), r.stage(z))
+	return stage.Phase != steps.Recheck && lists.ContainsFunc(r.retires, func(z string) bool {
+		return stage.Name == r.stage(z) || lists.Contains(r.Build.Before(stage.Name), r.stage(z))
 	})
 }
 
@@ -546,8 +547,8 @@ func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
 		if !ok {
 			return false // said as a cause
 		}
-		absent := func(z string) bool { return !r.there(z) && !slices.Contains(r.retires, z) }
-		return slices.ContainsFunc(g.Of, absent) || !again(g)
+		absent := func(z string) bool { return !r.there(z) && !lists.Contains(r.retires, z) }
+		return lists.ContainsFunc(g.Of, absent) || !again(g)
 	})
 }
 
@@ -555,10 +556,10 @@ func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
 func (r *rebuild) adapted(s steps.Step) steps.Step {
 	r.lacks(r.Build, s)
 	s.Shared, s.Was = false, ""
-	if slices.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
+	if lists.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
 		s.Where = steps.Where{} // a method of the build, which was chosen there
 	}
-	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !slices.Contains(r.retires, m.Zone) })
+	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !lists.Contains(r.retires, m.Zone) })
 	if s.Do != "" && r.shares(s) {
 		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
 		s.Do = only + s.Do
@@ -581,14 +582,14 @@ func (r *rebuild) shares(s steps.Step) bool {
 		}
 	}
 	return !does.Passes && !does.Measures && !does.Confirms && len(s.Sets) == 0 &&
-		slices.ContainsFunc(zones, func(z string) bool { return !slices.Contains(r.redo, z) })
+		lists.ContainsFunc(zones, func(z string) bool { return !lists.Contains(r.redo, z) })
 }
 
 // newParts are the new parts in words: the new wing.
 func (r *rebuild) newParts() string {
 	var lost []string
 	for _, z := range r.retires { // without what only goes with another
-		if !slices.ContainsFunc(r.retires, func(base string) bool { return z != base && slices.Contains(r.with(base), z) }) {
+		if !lists.ContainsFunc(r.retires, func(base string) bool { return z != base && lists.Contains(r.with(base), z) }) {
 			lost = append(lost, z)
 		}
 	}
@@ -676,7 +677,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 			s.Disturbs = slices.DeleteFunc(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
 			s.Disturbs = append(s.Disturbs, r.retires...)
 			for _, z := range r.Lighter {
-				if r.there(z) && !slices.Contains(s.Disturbs, z) {
+				if r.there(z) && !lists.Contains(s.Disturbs, z) {
 					s.Disturbs = append(s.Disturbs, z)
 				}
 			}
@@ -688,7 +689,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 
 // part is the step that parts a seam between what is thrown away and what stays.
 func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
-	thrown := func(z string) bool { return slices.Contains(r.retires, z) }
+	thrown := func(z string) bool { return lists.Contains(r.retires, z) }
 	var lost, stays []string
 	for _, z := range seam.Zones {
 		for _, other := range seam.Zones {
@@ -702,14 +703,14 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	}
 	slices.Sort(lost)
 	slices.Sort(stays)
-	between := strings.Join(slices.Compact(lost), " and ") + " from " + strings.Join(slices.Compact(stays), " and ")
+	between := strings.Join(lists.Compact(lost), " and ") + " from " + strings.Join(lists.Compact(stays), " and ")
 	if seam.Step.Apart == "" {
 		r.cause("%s of %s does not say how its joint is parted (apart), to free %s", seam.Step.Name, r.Build.Name, between)
 	}
 	return steps.Step{
 		Name: "part-" + seam.Step.Joint, Title: "Part " + between, Kind: steps.Do, Do: seam.Step.Apart,
 		Why: "What stays is glued to the new part. What is torn out of it now has to be let in again.", Cautions: off.Cautions,
-		Hands: off.Hands, Tools: slices.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
+		Hands: off.Hands, Tools: lists.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
 	}, true
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Seam is a glued joint by which a zone is seated on another one that was made
@@ -26,7 +27,7 @@ func Seams(build *steps.Procedure) []Seam {
 			}
 			zones := build.HeldBy(step.Joint)
 			holds := func(seat steps.Seat) bool {
-				return slices.Contains(zones, seat.Zone) && slices.Contains(zones, seat.On)
+				return lists.Contains(zones, seat.Zone) && lists.Contains(zones, seat.On)
 			}
 			if step.Apart != "" && len(zones) > 0 || slices.ContainsFunc(seats, holds) {
 				all = append(all, Seam{*step, zones})

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A place is where the plan has shared steps.
@@ -145,7 +146,7 @@ func Stem(step, stage string) string {
 // isFor notes for which damages a step of the plan is there.
 func (c *composer) isFor(step string, p *part) {
 	for _, name := range damagesOf(p.answers) {
-		if !slices.Contains(c.of[step], name) {
+		if !lists.Contains(c.of[step], name) {
 			c.of[step] = append(c.of[step], name)
 		}
 	}
@@ -213,5 +214,5 @@ func zonesOf(p *part, zones []string) []string {
 
 func sorted(zones []string) []string {
 	slices.Sort(zones)
-	return slices.Compact(zones)
+	return lists.Compact(zones)
 }

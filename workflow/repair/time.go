@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Time is how long a plan takes: somebody's work, and the waits of its longest
@@ -61,7 +62,7 @@ func TimeOf(p *steps.Procedure, clocks func(adhesive string) Clocks) Time {
 	ended := map[string]chain{}   // by stage
 	for range p.Stages {          // a stage may be written before one that it comes after
 		for _, stage := range p.Stages {
-			if _, met := ended[stage.Name]; met || slices.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
+			if _, met := ended[stage.Name]; met || lists.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
 				continue
 			}
 			var now chain

@@ -186,6 +186,8 @@ func live(t testing.TB, w *robot.Worker) *robot.Worker {
 	for range 5 {
 		w.Now = w.Now.Add(26 * time.Hour)
 		act(t, w, workflow.LogFlight{Landing: workflow.Soft, Lasted: minutes(t, "11 min")})
+		act(t, w, workflow.ReadBench{Set: []steps.Setting{{Condition: "battery", State: "out"}}})
+		measure(t, w, "battery-voltage", "cell-1=4.16 V", "cell-2=4.16 V", "cell-3=4.15 V") // what flew is charged
 	}
 	act(t, w, workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Fitted, Name: "pack A", Mass: mass(t, "176 g")})
 	w.Now = w.Now.Add(time.Hour)
@@ -229,10 +231,11 @@ func live(t testing.TB, w *robot.Worker) *robot.Worker {
 // measure reads a gate in millimetres, POINT=READING.
 func measure(t testing.TB, w *robot.Worker, gate string, readings ...string) {
 	t.Helper()
+	g, _ := w.State.Sheet.Gate(gate)
 	r := workflow.Measure{Gate: gate, Sure: true}
 	for _, text := range readings {
 		point, value, _ := strings.Cut(text, "=")
-		r.Readings = append(r.Readings, workflow.Reading{Point: point, Value: length(t, value)})
+		r.Readings = append(r.Readings, workflow.Reading{Point: point, Value: valueOf(t, value, g.Dimension())})
 	}
 	act(t, w, r)
 }
@@ -257,27 +260,15 @@ func repair(t testing.TB, w *robot.Worker, triage *steps.Triage) {
 	carry(t, w, 3000)
 }
 
-func minutes(t testing.TB, text string) quantity.Quantity {
-	t.Helper()
-	q, err := quantity.Parse(text, quantity.Duration)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return q
-}
+func minutes(t testing.TB, text string) quantity.Quantity { return valueOf(t, text, quantity.Duration) }
 
-func mass(t testing.TB, text string) quantity.Quantity {
-	t.Helper()
-	q, err := quantity.Parse(text, quantity.Mass)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return q
-}
+func mass(t testing.TB, text string) quantity.Quantity { return valueOf(t, text, quantity.Mass) }
 
-func length(t testing.TB, text string) quantity.Quantity {
+func length(t testing.TB, text string) quantity.Quantity { return valueOf(t, text, quantity.Length) }
+
+func valueOf(t testing.TB, text string, want quantity.Dimension) quantity.Quantity {
 	t.Helper()
-	q, err := quantity.Parse(text, quantity.Length)
+	q, err := quantity.Parse(text, want)
 	if err != nil {
 		t.Fatal(err)
 	}

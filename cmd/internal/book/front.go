@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -220,7 +221,7 @@ func (m *maker) doubted(bad workflow.BadGauge, named bool) string {
 	var titles []string
 	for _, position := range bad.Readings {
 		if f, ok := m.s.Entries[position].Facts.(journal.ReadingTaken); ok {
-			if title := m.gateTitle(f.Gate); !slices.Contains(titles, title) {
+			if title := m.gateTitle(f.Gate); !lists.Contains(titles, title) {
 				titles = append(titles, title)
 			}
 		}
@@ -275,7 +276,7 @@ func (m *maker) repairs() []repair {
 		out := repair{RepairFacts: r, Name: fmt.Sprintf("Repair %d", i+1), Who: listed(r.By)}
 		for _, d := range r.Damages {
 			out.Found = append(out.Found, m.damageText(d))
-			if d.Cause != "" && !slices.Contains(out.Causes, d.Cause) {
+			if d.Cause != "" && !lists.Contains(out.Causes, d.Cause) {
 				out.Causes = append(out.Causes, d.Cause)
 			}
 		}
@@ -323,7 +324,7 @@ func (m *maker) workOf(r workflow.RepairFacts) []string {
 		if slices.ContainsFunc(r.Steps, func(f workflow.StepFacts) bool {
 			return (f.Step.Kind.Traits().Glues() || f.Step.Fits != "" || len(f.Step.Retires) > 0) && slices.ContainsFunc(st.Steps, func(is steps.Step) bool { return is.Name == f.Step.Name })
 		}) {
-			if title := m.told(titled(st.Title, st.Name)); !slices.Contains(titles, title) {
+			if title := m.told(titled(st.Title, st.Name)); !lists.Contains(titles, title) {
 				titles = append(titles, title)
 			}
 		}

@@ -3,10 +3,10 @@ package book
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -103,7 +103,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 	for _, e := range m.live() {
 		switch f := e.Facts.(type) {
 		case journal.Coated:
-			if f.Job == j.Job && f.Joint == j.Name && slices.Contains(coats, m.s.StepOf(f.Work)) {
+			if f.Job == j.Job && f.Joint == j.Name && lists.Contains(coats, m.s.StepOf(f.Work)) {
 				out.Coats = append(out.Coats, coat{m.stepTitle(f.Job, f.Step), f.Began, e})
 			}
 		case journal.TouchTested:

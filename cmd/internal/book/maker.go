@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -217,7 +218,7 @@ func (m *maker) jobs(shown []page.Job) []job {
 			st := step{StepReport: r, Earlier: m.done[j.ID+"/"+r.Step.Name]}
 			for _, e := range st.Earlier {
 				m.anchors[e.Position] = e.Position
-				if !slices.Contains(out.By, e.By) {
+				if !lists.Contains(out.By, e.By) {
 					out.By = append(out.By, e.By)
 				}
 			}
@@ -247,7 +248,7 @@ func (m *maker) doneBy(j *workflow.Job) []string {
 	var who []string
 	for _, st := range j.Procedure.Steps() {
 		for _, e := range m.done[j.ID+"/"+st.Name] {
-			if !slices.Contains(who, e.By) {
+			if !lists.Contains(who, e.By) {
 				who = append(who, e.By)
 			}
 		}

@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 //go:embed paper.gohtml
@@ -164,7 +165,7 @@ func (at pencil) procedure(p *paper, of *steps.Procedure) error {
 	for _, s := range of.Steps() {
 		if s.Joint != "" {
 			for _, name := range s.Adhesives {
-				if !slices.Contains(at.joints[s.Joint], name) {
+				if !lists.Contains(at.joints[s.Joint], name) {
 					at.joints[s.Joint] = append(at.joints[s.Joint], name)
 				}
 			}
@@ -383,7 +384,7 @@ func (at pencil) adhesive(name string) (steps.Adhesive, bool) {
 
 // any reports whether any glue of the joint is such.
 func (at pencil) any(joint string, such func(steps.Adhesive) bool) bool {
-	return slices.ContainsFunc(at.joints[joint], func(name string) bool {
+	return lists.ContainsFunc(at.joints[joint], func(name string) bool {
 		a, ok := at.adhesive(name)
 		return ok && such(a)
 	})

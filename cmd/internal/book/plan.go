@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 )
@@ -58,9 +59,9 @@ func line(class string, from, to planform.Place) shape {
 // of are the outlines of the zones, and of which there are any.
 func (p *plan) of(zones ...string) (here []shape, names []string) {
 	for _, o := range p.outlines {
-		if o.Zone != "" && slices.Contains(zones, o.Zone) {
+		if o.Zone != "" && lists.Contains(zones, o.Zone) {
 			here = append(here, outline("here", o.Corners))
-			if name := plain(o.Zone); !slices.Contains(names, name) {
+			if name := plain(o.Zone); !lists.Contains(names, name) {
 				names = append(names, name)
 			}
 		}

@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/store/seal"
 	"fettle/workflow"
@@ -201,7 +202,7 @@ func (a *app) table(ctx context.Context, args []string, o auditOptions) error {
 func (o auditOptions) check(marks int) error {
 	proves := o.prove || o.against != ""
 	switch {
-	case o.table != "" && !slices.Contains(page.TableNames(), o.table):
+	case o.table != "" && !lists.Contains(page.TableNames(), o.table):
 		return &workflow.UnknownError{What: "table", Name: o.table, Nearest: nearest.Of(o.table, page.TableNames()), Known: page.TableNames()}
 	case o.table != "" && (proves || o.full):
 		return usage("--table conflicts with --full, --prove and --against")

@@ -16,6 +16,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -81,7 +82,7 @@ func (a *app) completeAfterMark(after ...names) cobra.CompletionFunc {
 // same word follows, keeps numbers in their order, and adds no files.
 func directive(out []string) cobra.ShellCompDirective {
 	how := noFiles
-	if slices.ContainsFunc(out, func(w string) bool {
+	if lists.ContainsFunc(out, func(w string) bool {
 		name, _, _ := strings.Cut(w, "\t")
 		return strings.HasSuffix(name, "=") || strings.HasSuffix(name, ":")
 	}) {
@@ -116,7 +117,7 @@ func (a *app) completeMarks(cmd *cobra.Command, args []string, text string) ([]s
 func (a *app) completeAllMarks(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
 	a.completing(cmd, func(ctx context.Context, d *desk.Desk) { out = marks(ctx, d, text) })
 	return slices.DeleteFunc(out, func(mark string) bool {
-		return slices.ContainsFunc(args, func(given string) bool { return strings.EqualFold(given, mark) })
+		return lists.ContainsFunc(args, func(given string) bool { return strings.EqualFold(given, mark) })
 	}), noFiles
 }
 
@@ -143,7 +144,7 @@ func dueSteps(w word) []string {
 	}
 	for _, t := range w.state.Trims() {
 		offer := described(page.ReworkStep+t.Rework, "trim of "+t.Control.Name)
-		if t.Rework != "" && !t.Out && !slices.Contains(out, offer) {
+		if t.Rework != "" && !t.Out && !lists.Contains(out, offer) {
 			out = append(out, offer)
 		}
 	}
@@ -263,8 +264,8 @@ func points(w word) []string {
 		return nil
 	}
 	var out []string
-	for _, point := range slices.Concat(gate.Points, gate.Or.Points) {
-		given := slices.ContainsFunc(w.before, func(arg string) bool { return strings.HasPrefix(arg, point+"=") })
+	for _, point := range lists.Concat(gate.Points, gate.Or.Points) {
+		given := lists.ContainsFunc(w.before, func(arg string) bool { return strings.HasPrefix(arg, point+"=") })
 		if !given || gate.For(point).Repeat > 1 {
 			out = append(out, point+"=")
 		}
@@ -384,7 +385,7 @@ func findings(w word) []string {
 		return each(triage.Possible(finding, zone), zone+"="+finding+":", "")
 	}
 	for _, f := range triage.Findings {
-		if len(f.Zones) == 0 || slices.Contains(f.Zones, zone) {
+		if len(f.Zones) == 0 || lists.Contains(f.Zones, zone) {
 			out = append(out, described(zone+"="+f.Name+":", f.Title))
 		}
 	}
@@ -403,7 +404,7 @@ func each(words []string, before, after string) []string {
 func zones(w word) []string {
 	if len(w.before) > 0 {
 		if doc, err := w.desk.Library.Procedure(w.before[0]); err == nil && len(doc.Procedure.On) > 0 {
-			return slices.DeleteFunc(slices.Clone(doc.Procedure.On), func(z string) bool { return !slices.Contains(w.state.Sheet.Zones, z) })
+			return slices.DeleteFunc(slices.Clone(doc.Procedure.On), func(z string) bool { return !lists.Contains(w.state.Sheet.Zones, z) })
 		}
 	}
 	return w.state.Sheet.Zones
@@ -441,7 +442,7 @@ func (a *app) completeSettings(cmd *cobra.Command, args []string, text string) (
 		}
 		for _, s := range states {
 			for _, setting := range settings(word{state: s, text: text}) {
-				if !slices.Contains(out, setting) {
+				if !lists.Contains(out, setting) {
 					out = append(out, setting)
 				}
 			}

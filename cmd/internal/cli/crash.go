@@ -16,6 +16,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -217,9 +218,9 @@ func (w *walk) run(ctx context.Context, state *workflow.State) error {
 	found := 0
 	there := state.Zones(w.time.Now())
 	zones := slices.DeleteFunc(slices.Clone(state.Sheet.Zones), func(z string) bool {
-		return slices.Contains(first, z) || !there.MayBeDamaged(w.report.Triage, z)
+		return lists.Contains(first, z) || !there.MayBeDamaged(w.report.Triage, z)
 	})
-	for _, zone := range slices.Concat(first, zones) {
+	for _, zone := range lists.Concat(first, zones) {
 		for {
 			recorded, err := w.ask(ctx, state.Sheet.Zones, zone)
 			if recorded {
@@ -298,7 +299,7 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 		possible := w.report.Triage.Possible(seen.Finding, seen.Zone)
 		var choices []string
 		for _, severity := range possible {
-			choices = append(choices, fmt.Sprintf("%d %s", slices.Index(steps.Severities(), severity), severity))
+			choices = append(choices, fmt.Sprintf("%d %s", lists.Index(steps.Severities(), severity), severity))
 		}
 		answer, left = w.answer(ctx, "How bad? "+strings.Join(choices, ", ")+": ")
 		for i, choice := range choices {
@@ -353,7 +354,7 @@ func (w *walk) warn(zones []string, seen workflow.Sighting) {
 func (a *app) caution(may []steps.Meaning) {
 	var said []string
 	for _, m := range may {
-		if m.Caution != "" && !slices.Contains(said, m.Caution) {
+		if m.Caution != "" && !lists.Contains(said, m.Caution) {
 			said = append(said, m.Caution)
 			fmt.Fprintln(a.Err, term.Line(fmt.Sprintf("CAUTION, %s: %s", m.Zone, m.Caution)))
 		}

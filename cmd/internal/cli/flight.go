@@ -2,13 +2,13 @@ package cli
 
 import (
 	"context"
-	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -97,7 +97,7 @@ func parseTrim(s *workflow.State, text string) (journal.Trim, error) {
 		way, named := strings.CutPrefix(surface, c.Name)
 		ways := s.Sheet.Geometry.Ways(c)
 		switch {
-		case named && slices.Contains(ways, strings.TrimPrefix(way, "-")):
+		case named && lists.Contains(ways, strings.TrimPrefix(way, "-")):
 			trim.Control, trim.Way = c.Name, strings.TrimPrefix(way, "-")
 		case named && (way == "" || way[0] == '-'):
 			err = usage("--trim %s does not say which way it stood: %s", text, strings.Join(each(ways, c.Name+"-", ""), ", "))

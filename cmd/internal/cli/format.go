@@ -3,12 +3,12 @@ package cli
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 )
 
 // formats gives a command --format: text, md and json, and the others that it writes.
@@ -23,7 +23,7 @@ func (a *app) formats(cmd *cobra.Command, format *string, note string, others ..
 			*format = "json"
 		}
 		switch {
-		case !slices.Contains(all, *format):
+		case !lists.Contains(all, *format):
 			return usage("%q is not a format; write %s", *format, listed)
 		case a.json && *format != "json":
 			return usage("--json conflicts with --format %s", *format)

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,6 +18,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
@@ -248,7 +248,7 @@ func (a *app) cited(s *workflow.State) ([]page.Cited, error) {
 func (a *app) sayInPlace(s *workflow.State, digests ...string) error {
 	cited, err := a.cited(s)
 	for _, c := range cited {
-		if c.Replaces > 0 && slices.Contains(digests, c.Digest) {
+		if c.Replaces > 0 && lists.Contains(digests, c.Digest) {
 			a.say("%s", page.Capital(c.Line()))
 		}
 	}

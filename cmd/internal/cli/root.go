@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 )
 
@@ -148,7 +149,7 @@ func notEmpty(cmd *cobra.Command, args []string) (err error) {
 		if several, ok := f.Value.(pflag.SliceValue); ok {
 			values = several.GetSlice()
 		}
-		if slices.Contains(values, "") {
+		if lists.Contains(values, "") {
 			what, _ := pflag.UnquoteUsage(f)
 			err = usage("--%s is empty: give it its %s, or leave it out", f.Name, what)
 		}

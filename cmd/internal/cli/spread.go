@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -147,7 +148,7 @@ func (a *app) completeSpread(cmd *cobra.Command, args []string, text string) (ou
 			for _, g := range gates(word{desk: d, ctx: ctx, now: a.time.Now(), state: s}) {
 				name, title, _ := strings.Cut(g, "\t")
 				title, _, _ = strings.Cut(title, " · ")
-				if g = described(name, title); !slices.Contains(out, g) {
+				if g = described(name, title); !lists.Contains(out, g) {
 					out = append(out, g)
 				}
 			}

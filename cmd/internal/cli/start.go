@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -13,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -99,7 +99,7 @@ func (a *app) askProcedure(ctx context.Context, s *workflow.State) (string, erro
 		if n, err := strconv.Atoi(answer); err == nil && n >= 1 && n <= len(names) {
 			return names[n-1], nil
 		}
-		if slices.Contains(names, answer) {
+		if lists.Contains(names, answer) {
 			return answer, nil
 		}
 		if near := nearest.Of(answer, names); near != "" {

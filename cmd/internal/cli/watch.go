@@ -9,6 +9,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow"
 )
@@ -105,7 +106,7 @@ func (w *watch) refresh(ctx context.Context, now time.Time) {
 // states are the airframes that are watched.
 func (w *watch) states() []*workflow.State {
 	return slices.DeleteFunc(w.bench.States(), func(s *workflow.State) bool {
-		return len(w.marks) > 0 && !slices.Contains(w.marks, s.Airframe.Mark)
+		return len(w.marks) > 0 && !lists.Contains(w.marks, s.Airframe.Mark)
 	})
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 	"fettle/workflow/repair"
@@ -95,7 +96,7 @@ func nameable(step steps.Step, sheet *steps.Sheet) bool {
 			return false
 		}
 	}
-	return !slices.ContainsFunc(step.Disturbs, func(zone string) bool { return !slices.Contains(sheet.Zones, zone) })
+	return !lists.ContainsFunc(step.Disturbs, func(zone string) bool { return !lists.Contains(sheet.Zones, zone) })
 }
 
 // builtBy is the build that the airframe was built by, as the library has it now;

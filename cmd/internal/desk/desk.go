@@ -12,6 +12,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/workflow"
@@ -262,7 +263,7 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 			_, err := s.Decide(start, d.circumstances(time.Time{}))
 			return err == nil
 		}
-		if len(doc.Procedure.On) == 0 && starts("") || slices.ContainsFunc(doc.Procedure.On, starts) {
+		if len(doc.Procedure.On) == 0 && starts("") || lists.ContainsFunc(doc.Procedure.On, starts) {
 			fitting = append(fitting, doc)
 		}
 	}

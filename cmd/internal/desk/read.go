@@ -9,6 +9,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -84,7 +85,7 @@ func (d *Desk) named(ctx context.Context, mark string, entries []journal.Entry, 
 	if !procedures {
 		named = nil
 	}
-	kept, err := d.documents(ctx, slices.Concat(sheets, named))
+	kept, err := d.documents(ctx, lists.Concat(sheets, named))
 	if err != nil {
 		return docs, err
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/workflow/journal"
@@ -43,7 +44,7 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 		return fmt.Errorf("the journal of %s: %w", b.Mark, err)
 	}
 	sheets, procedures := journal.Digests(entries)
-	digests := slices.Concat(sheets, procedures)
+	digests := lists.Concat(sheets, procedures)
 	for _, e := range entries {
 		if names := journal.NamesOf(e.Facts); names.Document != "" {
 			digests = append(digests, names.Document)
@@ -55,7 +56,7 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 	slices.Sort(digests)
 	var missing error // the first
 	others := 0
-	for _, digest := range slices.Compact(digests) {
+	for _, digest := range lists.Compact(digests) {
 		data, err := document(digest)
 		if err != nil {
 			if missing == nil {
@@ -121,7 +122,7 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 			return n, missing, err
 		default:
 			// A photo that several entries name is reported once.
-			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !slices.Contains(missing, text) {
+			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !lists.Contains(missing, text) {
 				missing = append(missing, text)
 			}
 		}

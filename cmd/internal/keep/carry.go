@@ -9,9 +9,9 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"strings"
 
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/store/seal"
@@ -95,7 +95,7 @@ func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 	for _, p := range b.Photos {
 		data, readErr := k.Desk.Photos.Read(p.Photo)
 		if readErr != nil {
-			if text := fmt.Sprintf("%s: %v", p.Name, readErr); !slices.Contains(out.Missing, text) {
+			if text := fmt.Sprintf("%s: %v", p.Name, readErr); !lists.Contains(out.Missing, text) {
 				out.Missing = append(out.Missing, text)
 			}
 		} else if !packed[p.Photo] {

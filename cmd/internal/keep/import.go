@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/desk"
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/memory"
 	"fettle/store/photos"
@@ -119,7 +120,7 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 			if unkept, ok := errors.AsType[*photos.Error](err); ok {
 				err = unkept.Err
 			}
-			if text := fmt.Sprintf("%s: %v", p.Name, err); !slices.Contains(out.Missing, text) {
+			if text := fmt.Sprintf("%s: %v", p.Name, err); !lists.Contains(out.Missing, text) {
 				out.Missing = append(out.Missing, text)
 			}
 		}

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/cmd/internal/desk"
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/seal"
 	"fettle/workflow"
@@ -153,7 +154,7 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 				fault("the seal in entry %d, over the first %d entries: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
-				if !slices.Contains(v.Keys, f.Key) {
+				if !lists.Contains(v.Keys, f.Key) {
 					v.Keys = append(v.Keys, f.Key)
 				}
 			}

@@ -9,6 +9,7 @@ import (
 
 	"fettle/cmd/internal/ics"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -72,7 +73,7 @@ func Cancelled(before, events []ics.Event, marks []string, now time.Time) []ics.
 		mark, _, _ := strings.Cut(e.Summary, ": ")
 		switch same := func(other ics.Event) bool { return other.UID == e.UID }; {
 		case !strings.HasSuffix(e.UID, domain), slices.ContainsFunc(events, same):
-		case len(marks) > 0 && !slices.ContainsFunc(marks, func(m string) bool { return strings.EqualFold(m, mark) }):
+		case len(marks) > 0 && !lists.ContainsFunc(marks, func(m string) bool { return strings.EqualFold(m, mark) }):
 		case !e.Start.After(now) && !e.End.After(now):
 		default:
 			if !e.Cancelled {

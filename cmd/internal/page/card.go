@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/steps/air"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -167,7 +168,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 			if s.Sheet.Geometry.IsZero() {
 				key, _, _ = strings.Cut(key, ":") // none of it is there
 			}
-			if !slices.Contains(c.Missing, key) {
+			if !lists.Contains(c.Missing, key) {
 				c.Missing = append(c.Missing, key)
 			}
 		}
@@ -513,7 +514,7 @@ func (f *CardFigure) basis(clock Clock) string {
 	for _, b := range slices.Backward(workflow.Bases()) {
 		var things []string
 		for _, g := range f.Rests {
-			if g.Basis == string(b) && !slices.Contains(things, g.What) {
+			if g.Basis == string(b) && !lists.Contains(things, g.What) {
 				things = append(things, g.What)
 			}
 		}
@@ -536,7 +537,7 @@ func (c *Card) Sources() []string {
 			if g.Source != "" && of[g.Source] == nil {
 				sources = append(sources, g.Source)
 			}
-			if g.Source != "" && !slices.Contains(of[g.Source], g.What) {
+			if g.Source != "" && !lists.Contains(of[g.Source], g.What) {
 				of[g.Source] = append(of[g.Source], g.What)
 			}
 		}

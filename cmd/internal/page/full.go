@@ -7,6 +7,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A FullDocument is a document with every word of it, as whoever works by it will
@@ -45,7 +46,7 @@ func (d FullDocument) Markdown(Clock) string {
 		l.text(d.Triage.About)
 	}
 	for _, s := range d.sections {
-		if slices.Contains([]string{procedures.KindDesign, procedures.KindTriage, "title", "revision", "about"}, s.Key) {
+		if lists.Contains([]string{procedures.KindDesign, procedures.KindTriage, "title", "revision", "about"}, s.Key) {
 			continue
 		}
 		l.add("\n## %s\n", esc(Capital(s.Key)))

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -264,7 +265,7 @@ func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 	var parts []string
 	say := func(label string, q quantity.Quantity, side quantity.Side) {
 		text := strings.TrimSpace(label+" "+q.String()) + " is " + q.Other(side)
-		if q.Other(side) != "" && !slices.Contains(parts, text) {
+		if q.Other(side) != "" && !lists.Contains(parts, text) {
 			parts = append(parts, text)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -35,7 +36,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Join: {fill: fillJoint, about: func(s steps.Step) string { return "joins " + s.Joint }},
 		steps.Wait: {commands: waitCommands, about: func(steps.Step) string { return "wait" }},
 		steps.Measure: {fill: fillGates, commands: measureCommands, about: func(s steps.Step) string {
-			if slices.Contains(s.Gates, steps.Stale) {
+			if lists.Contains(s.Gates, steps.Stale) {
 				return "measures what is stale"
 			}
 			return "measures " + strings.Join(s.Gates, ", ")

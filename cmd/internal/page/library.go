@@ -3,12 +3,12 @@ package page
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // A Library is the list of documents.
@@ -317,7 +317,7 @@ func triageText(t *steps.Triage, from string) string {
 			l.item("quarantine%s: %s", optionally(" of ", esc(q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
 		}
 		for _, r := range t.Rows {
-			if slices.Contains(r.Findings, f.Name) {
+			if lists.Contains(r.Findings, f.Name) {
 				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity but cosmetic")
 				l.item("%s: **%s**%s. %s", esc(where), esc(r.Outcome), optionally(" ", esc(r.Procedure)), esc(r.Why))
 			}

@@ -2,12 +2,12 @@ package page
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -325,7 +325,7 @@ func (l *lines) reasonList(reasons []Reason, before func(i int) string, c Clock)
 		}
 		all.last, all.differ = i, all.differ || all.advice != advice
 		for _, o := range options {
-			if !slices.Contains(all.options, o) {
+			if !lists.Contains(all.options, o) {
 				all.options = append(all.options, o)
 			}
 		}

@@ -3,13 +3,13 @@ package page
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -156,7 +156,7 @@ func doubted(s *workflow.State, record *workflow.Record) []string {
 	for _, bad := range record.BadGauges {
 		var gates []string
 		for _, p := range bad.Readings {
-			if j := record.JudgementOf(p); j != nil && !slices.Contains(gates, j.Gate.Name) {
+			if j := record.JudgementOf(p); j != nil && !lists.Contains(gates, j.Gate.Name) {
 				gates = append(gates, j.Gate.Name)
 			}
 		}

@@ -12,6 +12,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/spread"
@@ -271,7 +272,7 @@ func (t SpreadThing) drawing(l *lines) {
 			moved = places(*v.MovingRange, t.step())
 		}
 		for _, f := range v.Fires {
-			k := slices.Index(letters, f)
+			k := lists.Index(letters, f)
 			if k < 0 {
 				k, letters = len(letters), append(letters, f)
 			}

@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -120,7 +121,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
 		if caution := cautionOf(s, u, now); caution != "" {
 			with := ""
-			if len(oneOf) > 1 && slices.Contains(oneOf, u.Name) {
+			if len(oneOf) > 1 && lists.Contains(oneOf, u.Name) {
 				with = "With " + u.Name + ": "
 			}
 			p.Cautions = append([]string{with + caution}, p.Cautions...)
@@ -329,7 +330,7 @@ func (l *lines) seeTo(reasons []Reason, c Clock) {
 			at[key], blocks = i, append(blocks, options[0])
 		}
 		for _, o := range options[1:] {
-			if !slices.Contains(strings.Split(blocks[i], " --"), o) {
+			if !lists.Contains(strings.Split(blocks[i], " --"), o) {
 				blocks[i] += " --" + o
 			}
 		}

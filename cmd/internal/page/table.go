@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -106,7 +107,7 @@ func TablesHold() string {
 // Chooses reports whether the filter of that name chooses rows of the table.
 func Chooses(table, filter string) bool {
 	i := slices.IndexFunc(tables(), func(t tableOf) bool { return t.name == table })
-	return i >= 0 && slices.Contains(strings.Fields(tables()[i].filters), filter)
+	return i >= 0 && lists.Contains(strings.Fields(tables()[i].filters), filter)
 }
 
 // NewTable makes the table of that name without rows.
@@ -135,7 +136,7 @@ func (t *Table) Add(s *workflow.State, record *workflow.Record, filter workflow.
 }
 
 func (r Row) fits(f workflow.AuditFilter) bool {
-	return (f.Gate == "" || r.Gate == f.Gate) && (f.Job == "" || r.Job == f.Job) && (f.Zone == "" || slices.Contains(r.Zones, f.Zone)) &&
+	return (f.Gate == "" || r.Gate == f.Gate) && (f.Job == "" || r.Job == f.Job) && (f.Zone == "" || lists.Contains(r.Zones, f.Zone)) &&
 		(f.From.IsZero() || !r.At.Before(f.From)) && (f.To.IsZero() || r.At.Before(f.To)) && (!f.Critical || r.Severe) && (!f.Failures || r.Failed)
 }
 
@@ -244,7 +245,7 @@ func named(things []workflow.Thing) any {
 // the pair of it that is worst, else the result.
 func worstAt(j *workflow.Judgement, point string) (worst workflow.Judged, ok bool) {
 	for _, v := range j.Judged {
-		if !v.Limited() || len(v.Of) > 0 && !slices.Contains(v.Of, point) {
+		if !v.Limited() || len(v.Of) > 0 && !lists.Contains(v.Of, point) {
 			continue
 		}
 		if margin := v.Finding.Margin; !ok || margin.Known && (!worst.Finding.Margin.Known || margin.By < worst.Finding.Margin.By) {

@@ -3,11 +3,11 @@ package page
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -180,11 +180,11 @@ func (l *lines) recentre(mark string, trims []Trim) {
 		}
 		if t.Rework == "" {
 			loose = true
-		} else if !slices.Contains(reworks, record) {
+		} else if !lists.Contains(reworks, record) {
 			reworks = append(reworks, record)
 		}
 		for _, gate := range t.Again {
-			if !slices.Contains(again, gate) {
+			if !lists.Contains(again, gate) {
 				again = append(again, gate)
 			}
 		}
@@ -231,7 +231,7 @@ func thrown(s *workflow.State, r workflow.GateReport, pass measuring.Limits) str
 	var parts []string
 	say := func(label string, q quantity.Quantity, side quantity.Side) {
 		if other, ok := control.Other(q, side); ok {
-			if text := strings.TrimSpace(label+" "+q.String()) + " is " + other.String(); !slices.Contains(parts, text) {
+			if text := strings.TrimSpace(label+" "+q.String()) + " is " + other.String(); !lists.Contains(parts, text) {
 				parts = append(parts, text)
 			}
 		}

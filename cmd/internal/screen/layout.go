@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -143,9 +144,9 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 					to, page.keys = end, append(page.keys, s.question.View.Rows[i].Key)
 				}
 			}
-			page.lines, page.here = slices.Concat(top, rows[from:to]), here >= from && here < to
+			page.lines, page.here = lists.Concat(top, rows[from:to]), here >= from && here < to
 			if end := last(action, left-len(rows)-1); !s.turns && len(end) > 0 { // limits, beside what is typed
-				page.lines = slices.Concat(top, end, []string{""}, rows)
+				page.lines = lists.Concat(top, end, []string{""}, rows)
 			}
 			all, from = append(all, page), to
 		}
@@ -195,7 +196,7 @@ func paged(kind sheetKind, top, lines []string, room int) []sheet {
 	var all []sheet
 	for len(lines) > 0 {
 		n := min(room, len(lines))
-		all = append(all, sheet{kind: kind, lines: slices.Concat(top, lines[:n])})
+		all = append(all, sheet{kind: kind, lines: lists.Concat(top, lines[:n])})
 		for lines = lines[n:]; len(lines) > 0 && lines[0] == ""; lines = lines[1:] {
 		}
 	}
@@ -531,7 +532,7 @@ func (p painter) strip(s scene, width, height int) []string {
 			running = append(running, line)
 		}
 	}
-	lines := slices.Concat(calling, closing, running)
+	lines := lists.Concat(calling, closing, running)
 	if left := len(lines) - most; left > 0 && most > 0 {
 		more := fmt.Sprintf(" +%d", left)
 		lines = lines[:most]

@@ -17,6 +17,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 )
 
 // Clocks are the clocks of the bench; [sitting.Bench] has them.
@@ -552,7 +553,7 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		m.hint("Read on first: the last page asks.")
 		return nil
 	case m.elsewhere(on, k.Key):
-		m.at = slices.IndexFunc(m.sheets(), func(s sheet) bool { return slices.Contains(s.keys, k.Key) })
+		m.at = slices.IndexFunc(m.sheets(), func(s sheet) bool { return lists.Contains(s.keys, k.Key) })
 		m.hint("Here is that line: press again.")
 		return nil
 	default:
@@ -572,7 +573,7 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 // ends on another sheet than this.
 func (m *model) elsewhere(on sheet, key string) bool {
 	q := m.scene.question
-	return on.part && q.OnlyLetters() && !slices.Contains(on.keys, key) &&
+	return on.part && q.OnlyLetters() && !lists.Contains(on.keys, key) &&
 		slices.ContainsFunc(q.View.Rows, func(r sitting.Row) bool { return r.Key == key })
 }
 

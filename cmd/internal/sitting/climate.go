@@ -11,6 +11,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -155,7 +156,7 @@ func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool
 func fitting(s *workflow.State, r workflow.ReadBench) workflow.ReadBench {
 	r.Set = slices.DeleteFunc(slices.Clone(r.Set), func(n steps.Setting) bool {
 		def, ok := s.Sheet.Condition(n.Condition)
-		return !ok || !slices.Contains(def.States, n.State)
+		return !ok || !lists.Contains(def.States, n.State)
 	})
 	return r
 }
@@ -176,7 +177,7 @@ func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error)
 	}
 	for n := len(words) - 1; n > 0; n-- { // the humidity first
 		if _, err := quantity.Parse(strings.Join(words[:n], " "), quantity.Ratio); err == nil {
-			words = slices.Concat(words[n:], words[:n])
+			words = lists.Concat(words[n:], words[:n])
 			break
 		}
 	}

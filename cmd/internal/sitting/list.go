@@ -10,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -169,9 +170,9 @@ func (c *conversation) oneKey(s *workflow.State, last int64) []int64 {
 		if p, ok := before(func(e journal.Entry) bool {
 			switch f := e.Facts.(type) {
 			case journal.ReadingTaken:
-				return slices.Contains(gates, f.Gate)
+				return lists.Contains(gates, f.Gate)
 			case journal.ConcessionGranted:
-				return slices.Contains(gates, f.Gate)
+				return lists.Contains(gates, f.Gate)
 			}
 			return false
 		}); ok {

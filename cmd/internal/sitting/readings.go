@@ -10,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -143,7 +144,7 @@ func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
 		switch {
 		case own:
 			v.Scale = p.Scale
-		case !slices.Contains(p.Of, point) && len(p.Of) > 0, p.Verdict == measuring.In:
+		case !lists.Contains(p.Of, point) && len(p.Of) > 0, p.Verdict == measuring.In:
 			continue
 		}
 		if p.Says != "" {

@@ -1,0 +1,32 @@
+// Package lists does with lists of text what slices does, with code that is in the program
+// once: that of slices is copied into each of several hundred callers, which takes 250 KB.
+package lists
+
+import "slices"
+
+// Contains reports whether the text is in the list.
+//
+//go:noinline
+func Contains(list []string, text string) bool { return slices.Contains(list, text) }
+
+// ContainsFunc reports whether any text of the list is such.
+//
+//go:noinline
+func ContainsFunc(list []string, such func(string) bool) bool {
+	return slices.ContainsFunc(list, such)
+}
+
+// Index is the place of the text in the list; -1: it is not there.
+//
+//go:noinline
+func Index(list []string, text string) int { return slices.Index(list, text) }
+
+// Concat is a new list of what all the lists have, in their order.
+//
+//go:noinline
+func Concat(all ...[]string) []string { return slices.Concat(all...) }
+
+// Compact drops each text that is the same as the one before it, in the list itself.
+//
+//go:noinline
+func Compact(list []string) []string { return slices.Compact(list) }

@@ -1,0 +1,1112 @@
+package workflow
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/bond"
+	"fettle/steps/sorting"
+	"fettle/workflow/plan"
+)
+
+// This file puts what is left of jobs to the planner as a problem, and nowhere else is it known that there is one.
+//
+// Steps of a stage come in the order written, stages side by side but for what they come after. What somebody does is an
+// activity that lies whole in one sitting; what passes by itself is a delay. A coat opens a window for its join: from when
+// it is finished and dry until so long after it was begun. Least times are rounded up to whole minutes, most times down. A
+// hold of a tool or a glue, asked once a sitting, is in the minutes of the step that it is asked for.
+
+// A Sitting is a time at the bench.
+type Sitting struct {
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
+}
+
+// Hours are when and how somebody can work.
+type Hours struct {
+	Sittings []Sitting // in order, apart
+	Hands    int       // people who work at once; 0: one
+	Celsius  *float64  // at the bench; nil: as was read last on each airframe
+	Tight    bool      // windows are used to their ends, with nothing to spare
+	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
+	// Pace is the builder's own attended time for a step, where it is known; nil: it never is.
+	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+	// Like is what was shown before: its order is kept where that costs nothing.
+	Like *Timetable
+}
+
+// What of a window is left unused at its end: people are slow (common practice, no source).
+const (
+	spareShare = 5 // a fifth
+	spareLeast = 5 // minutes
+)
+
+// A task is what somebody does without a break: a step, or one of the two acts of a glue step.
+type task struct {
+	of       int // airframe
+	job      *Job
+	work     *steps.Procedure // of the job, with its choices answered
+	stage    string
+	step     *steps.Step // nil: nobody does anything, it is the end of all that dries
+	act      Act
+	rework   string // the gate that is reworked
+	adhesive *steps.Adhesive
+	minutes  int
+	earliest int
+	early    tie
+	before   []uint64    // the tasks of its airframe that come before it, by their number there
+	number   int         // in its airframe
+	window   []closing   // what it must lie in
+	latest   int         // where late says why
+	late     *runningEnd // a clock that runs
+}
+
+// A closing is a window of a task: so many minutes after another began, or between two moments.
+type closing struct {
+	from       int // task; -1: the moments are of the plan
+	opens, end int
+	room       int // minutes that are not needed, of which alone something can be spared
+	tie        tie
+	late       runningEnd // where it runs
+}
+
+// A runningEnd is the end of a window that is open already, or of a wait.
+type runningEnd struct {
+	mark, job, name string
+	closes          time.Time
+}
+
+// A tie says why one thing waits for another.
+type tie struct {
+	why   After
+	joint string    // of a clock
+	step  string    // the wait
+	until time.Time // where that is known
+}
+
+// A link is a task, and how long after its beginning another may begin.
+type link struct {
+	task, least int
+	tie         tie
+}
+
+// A front is what whatever comes next waits for.
+type front struct {
+	at    int // minute
+	early tie
+	links []link
+}
+
+func (f *front) wait(l link) {
+	for i := range f.links {
+		if f.links[i].task == l.task {
+			if l.least > f.links[i].least {
+				f.links[i] = l
+			}
+			return
+		}
+	}
+	f.links = append(f.links, l)
+}
+
+func (f *front) from(minute int, why tie) {
+	if minute > f.at {
+		f.at, f.early = minute, why
+	}
+}
+
+func (f *front) join(other front) {
+	f.from(other.at, other.early)
+	for _, l := range other.links {
+		f.wait(l)
+	}
+}
+
+// after is the front so many minutes later.
+func (f front) after(minutes int, why tie) front {
+	out := front{at: f.at + minutes, early: why}
+	for _, l := range f.links {
+		out.links = append(out.links, link{l.task, l.least + minutes, why})
+	}
+	return out
+}
+
+// A scheduler puts the work of a fleet as a problem.
+type scheduler struct {
+	fleet []*State
+	now   time.Time
+	base  time.Time // minute 0
+	h     Hours
+	hands int
+
+	tasks    []task
+	numbers  []int // by airframe, its tasks
+	delays   []plan.Delay
+	first    int   // of the airframe that is being put
+	ties     []tie // by delay
+	eithers  []plan.Either
+	eitherBy []tie
+	sittings []plan.Span
+	given    []Sitting // by span
+
+	byStep  map[stepOf]int // the task that ends the step
+	coats   map[stepOf]int // the task that coats
+	joins   []joinTask
+	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
+	reworks map[string][]string        // by step of the job, the gates that are reworked before it
+	slack   map[runningEnd]int         // how far a clock that runs has been given up: 1 to its very end, 2 for lost
+
+	tools   []string // by resource; the first are the hands
+	answers []Answer
+	stops   []Stop
+	lapses  []Lapse
+	climate []Climates
+	celsius []float64
+}
+
+// A stepOf is a step, or a joint, by its name in the procedure of its job.
+type stepOf struct {
+	work *steps.Procedure
+	name string
+}
+
+// A joinTask is a task that joins a part of a joint, and those that coat it.
+type joinTask struct {
+	of, task int
+	joint    string
+	coats    []int // planned ones
+	open     bool  // a coat is on already
+	adhesive *steps.Adhesive
+	zones    []string
+	load     bool
+}
+
+func (c *scheduler) minute(t time.Time) int { // rounded up
+	d := t.Sub(c.base)
+	m := int(d / time.Minute)
+	if d > time.Duration(m)*time.Minute {
+		m++
+	}
+	return m
+}
+
+func (c *scheduler) minuteBefore(t time.Time) int { // rounded down
+	d := t.Sub(c.base)
+	m := int(d / time.Minute)
+	if d < time.Duration(m)*time.Minute {
+		m--
+	}
+	return m
+}
+
+func (c *scheduler) time(minute int) time.Time {
+	return c.base.Add(time.Duration(minute) * time.Minute)
+}
+
+func up(d time.Duration) int   { return int((d + time.Minute - 1) / time.Minute) }
+func down(d time.Duration) int { return int(d / time.Minute) }
+
+// minutes are what somebody needs for the step.
+func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
+	if c.h.Pace != nil {
+		if d, known := c.h.Pace(p, step); known {
+			return max(1, up(d))
+		}
+	}
+	return max(1, up(handsOf(step)))
+}
+
+// spare is how much of a window is left unused: less where what must be done in it leaves less.
+func (w closing) spare(c *scheduler) int {
+	if c.h.Tight {
+		return 0
+	}
+	return min(w.room, max(spareLeast, (w.end-max(0, w.opens)+spareShare-1)/spareShare))
+}
+
+// Schedule finds when to do what is left of the open jobs of airframes, with one bench and the same hands, so that all is
+// finished, cured and released as soon as can be. The error is an *NoPlan where there is no way, or what is given
+// makes no sense.
+func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o plan.Options) (Timetable, error) {
+	base := now.Truncate(time.Minute)
+	if base.Before(now) {
+		base = base.Add(time.Minute)
+	}
+	slack := map[runningEnd]int{}
+	for {
+		c := &scheduler{fleet: fleet, now: now, base: base, h: h, hands: max(1, h.Hands), slack: slack,
+			byStep: map[stepOf]int{}, coats: map[stepOf]int{}, glue: map[stepOf]*steps.Adhesive{}}
+		if err := c.hours(); err != nil {
+			return Timetable{}, err
+		}
+		if err := c.work(); err != nil {
+			return Timetable{}, err
+		}
+		p := c.problem()
+		if err := c.tooMuch(); err != nil {
+			return Timetable{}, err
+		}
+		o.Warm = c.like()
+		r, err := plan.Solve(ctx, p, o)
+		if err != nil {
+			return Timetable{}, err
+		}
+		if r.Starts != nil {
+			return c.timetable(r), nil
+		}
+		if !c.slacken(r.Conflict) {
+			return Timetable{}, c.noPlan(ctx, p, r)
+		}
+	}
+}
+
+// slacken gives up more of the ends that run already and are in a conflict: first what was to be spared of them, then all.
+// False: there is none.
+func (c *scheduler) slacken(conflict *plan.Conflict) bool {
+	if conflict == nil {
+		return false
+	}
+	more := false
+	for _, i := range conflict.Latest {
+		if late := c.tasks[i].late; late != nil && c.slack[*late] < 2 {
+			c.slack[*late]++
+			more = true
+		}
+	}
+	return more
+}
+
+// hours turns the sittings into minutes.
+func (c *scheduler) hours() error {
+	last := time.Time{}
+	for _, s := range c.h.Sittings {
+		switch {
+		case !s.From.Before(s.To):
+			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
+		case s.From.Before(last):
+			return &NoPlan{Why: Overlap, Sittings: []Sitting{s}}
+		}
+		last = s.To
+		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
+			c.sittings, c.given = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s)
+		}
+	}
+	if len(c.sittings) == 0 {
+		return &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
+	}
+	return nil
+}
+
+// work makes the tasks of every airframe.
+func (c *scheduler) work() error {
+	for i, s := range c.fleet {
+		c.numbers = append(c.numbers, 0)
+		c.measureClimate(s)
+		if reason := s.Untrusted(c.now); reason != nil {
+			c.stops = append(c.stops, Stop{Mark: s.Airframe.Mark, Reasons: []Reason{*reason}})
+			continue
+		}
+		if err := c.airframe(i, s); err != nil {
+			return err
+		}
+	}
+	c.apart()
+	return nil
+}
+
+// measureClimate finds the temperature that an airframe's new clocks are planned with.
+func (c *scheduler) measureClimate(s *State) {
+	is := Climates{Mark: s.Airframe.Mark}
+	switch {
+	case c.h.Celsius != nil:
+		is.Celsius, is.Given = *c.h.Celsius, true
+	case s.Bench != nil:
+		is.Celsius, is.Read = s.Bench.celsius, s.Bench.At
+		if now, known := s.Temperature(c.now); known {
+			is.Celsius = now
+		}
+	default:
+		is.Celsius = assumedCelsius
+	}
+	c.climate, c.celsius = append(c.climate, is), append(c.celsius, is.Celsius)
+}
+
+// assumedCelsius is the temperature of a bench that nobody read (common practice, no source).
+const assumedCelsius = 20
+
+// climateOf is the climate of a new clock: an adhesive is used where it works, so that the bench is brought there first.
+func (c *scheduler) climateOf(of int, a *steps.Adhesive) bond.Climate {
+	celsius := c.celsius[of]
+	if least, err := a.Coldest.Celsius(); err == nil && !a.Coldest.IsZero() {
+		celsius = max(celsius, least)
+	}
+	if most, err := a.Warmest.Celsius(); err == nil && !a.Warmest.IsZero() {
+		celsius = min(celsius, most)
+	}
+	return bond.Even(celsius)
+}
+
+// airframe makes the tasks of one airframe. Repairs come first: other work may wait for them.
+func (c *scheduler) airframe(of int, s *State) error {
+	jobs := s.OpenJobs(c.now)
+	sorting.Stable(jobs, func(a, b *Job) int { return min(len(b.Damages), 1) - min(len(a.Damages), 1) })
+	first := len(c.tasks)
+	c.first = len(c.delays)
+	ends := map[string]front{} // by job
+	for _, j := range jobs {
+		end, err := c.jobTasks(of, s, j, ends)
+		if err != nil {
+			return err
+		}
+		ends[j.ID] = end
+	}
+	c.gatesOf(of, s, first)
+	// A release waits for everything, and for the cure of what carries load; where there is none, all ends with that.
+	all := front{}
+	for _, j := range jobs {
+		all.join(ends[j.ID])
+	}
+	for _, j := range c.joins {
+		if j.of == of && j.load {
+			times := j.adhesive.Times
+			all.wait(link{j.task, c.tasks[j.task].minutes + up(times.Least(times.Cure, c.climateOf(of, j.adhesive))), tie{why: AfterCure, joint: j.joint}})
+		}
+	}
+	for _, j := range s.joints() {
+		if j.Load && j.holds() {
+			all.from(c.minute(j.Cures()), tie{why: AfterCure, joint: j.Name, until: j.Cures()})
+		}
+	}
+	released := false
+	for i := first; i < len(c.tasks); i++ {
+		if t := &c.tasks[i]; t.step != nil && t.step.Kind.Traits().Releases {
+			released = true
+			c.follow(i, all)
+		}
+	}
+	if len(c.tasks) > first && !released {
+		beyond := all.at > 0
+		for _, l := range all.links {
+			beyond = beyond || l.least > c.tasks[l.task].minutes
+		}
+		if beyond {
+			c.add(task{of: of}, all)
+		}
+	}
+	return nil
+}
+
+// follow has a task wait for a front, but for what waits for it.
+func (c *scheduler) follow(i int, f front) {
+	t := &c.tasks[i]
+	if f.at > t.earliest {
+		t.earliest, t.early = f.at, f.early
+	}
+	for _, l := range f.links {
+		if l.task == i || c.precedes(i, l.task) {
+			continue
+		}
+		c.delay(l.task, i, l.least, l.tie)
+		c.tasks[i].comesAfter(&c.tasks[l.task])
+	}
+}
+
+func (t *task) comesAfter(other *task) {
+	for len(t.before) <= other.number/64 || len(t.before) < len(other.before) {
+		t.before = append(t.before, 0)
+	}
+	t.before[other.number/64] |= 1 << (other.number % 64)
+	for k, w := range other.before {
+		t.before[k] |= w
+	}
+}
+
+// precedes reports whether task a always comes before task b.
+func (c *scheduler) precedes(a, b int) bool {
+	x, y := &c.tasks[a], &c.tasks[b]
+	return x.of == y.of && x.number/64 < len(y.before) && y.before[x.number/64]>>(x.number%64)&1 == 1
+}
+
+func (c *scheduler) delay(from, to, least int, why tie) {
+	c.delays, c.ties = append(c.delays, plan.Delay{From: from, To: to, Least: least}), append(c.ties, why)
+}
+
+// add makes a task that waits for a front, and is its place.
+func (c *scheduler) add(t task, f front) int {
+	i := len(c.tasks)
+	t.number = c.numbers[t.of]
+	c.numbers[t.of]++
+	c.tasks = append(c.tasks, t)
+	c.follow(i, f)
+	return i
+}
+
+// jobTasks makes the tasks of a job, and is what comes after them.
+func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front) (front, error) {
+	work := c.answered(s, j)
+	k := *j // the job as it will be
+	k.Procedure = work
+	ended := map[string]front{}
+	stopped := map[string]bool{}
+	blocked := s.blockedFor(j)
+	reports := s.Steps(j, c.now)
+	c.reworks = map[string][]string{}
+	for range work.Stages { // a stage may be written before one that it comes after
+		for _, stage := range work.Stages {
+			if _, met := ended[stage.Name]; met || slices.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
+				continue
+			}
+			f := front{}
+			for _, a := range stage.After {
+				f.join(ended[a])
+				stopped[stage.Name] = stopped[stage.Name] || stopped[a]
+			}
+			for i := 0; i < len(stage.Steps) && !stopped[stage.Name]; i++ {
+				step := &stage.Steps[i]
+				again := c.reopens(s, &k, stage, i)
+				switch {
+				case step.Kind.Traits().Passes:
+					c.pass(of, s, &k, stage, i, &f)
+				case !again && s.met(&k, stage, i, c.now):
+				default:
+					if reasons := c.stopsAt(s, j, step, blocked, reports, &f, repairs); len(reasons) > 0 {
+						c.stops = append(c.stops, Stop{s.Airframe.Mark, j.ID, step.Name, step.Title, reasons})
+						stopped[stage.Name] = true
+						break
+					}
+					if err := c.stepTasks(of, s, &k, stage, i, &f, again); err != nil {
+						return f, err
+					}
+				}
+			}
+			ended[stage.Name] = f
+		}
+	}
+	all := front{}
+	for _, stage := range work.Stages {
+		all.join(ended[stage.Name])
+	}
+	return all, nil
+}
+
+// answered is the procedure of the job with what is open of choices answered: by what is considered, else by the first
+// answer, and without an option.
+func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
+	selection := s.selectionOf(j)
+	decided := false
+	for _, step := range j.written.Steps() {
+		if step.Choose == "" && len(step.Methods) == 0 || !step.In(selection) || s.answered(j, *step) {
+			continue
+		}
+		asked := step.Asked(s.Sheet)
+		held := asked.Held(c.h.Consider)
+		if len(held) == 0 && !asked.Alone && len(asked.Answers) > 0 {
+			held = []string{asked.Answers[0].Name}
+		}
+		answer := Answer{Mark: s.Airframe.Mark, Job: j.ID, Step: step.Name, Choice: asked.Name, Answer: steps.No}
+		if len(held) > 0 {
+			answer.Answer = held[0]
+			selection.Has = append(slices.Clone(selection.Has), held[0])
+		}
+		selection.Open = slices.DeleteFunc(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || slices.Contains(asked.Names(), name) })
+		c.answers, decided = append(c.answers, answer), true
+	}
+	if !decided {
+		return j.Procedure
+	}
+	return j.written.For(selection, j.Zone)
+}
+
+// stopsAt is why the plan cannot go on at a step: somebody must see to it first, and nobody knows how long that takes. What
+// an open repair will put right is waited for.
+func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
+	for _, r := range s.blocks(blocked, j, *step, c.now) {
+		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open {
+			f.join(end)
+		} else {
+			reasons = append(reasons, r)
+		}
+	}
+	if step.Kind.Traits().Releases {
+		for _, d := range s.Unplanned(c.now) {
+			reasons = append(reasons, *s.unrepaired(d, c.now))
+		}
+		if due := s.Unchecked(c.now); due != nil && due.Remedy.Kind == ToStart {
+			reasons = append(reasons, *due)
+		}
+		for _, q := range s.Quarantines {
+			if r := s.quarantined(q, c.now); r != nil {
+				reasons = append(reasons, *r)
+			}
+		}
+		return reasons
+	}
+	i := slices.IndexFunc(reports, func(r StepReport) bool { return r.Step.Name == step.Name })
+	if i < 0 || reports[i].Progress != Waiting {
+		return reasons
+	}
+	f.from(c.minute(reports[i].Touch), tie{why: AfterDrying, joint: step.Joint, until: reports[i].Touch})
+	for _, r := range reports[i].Reasons {
+		if r.Remedy.Kind == ToRework {
+			c.reworks[step.Name] = append(c.reworks[step.Name], r.Remedy.Gate)
+			continue
+		}
+		switch r.Because {
+		case ByGate, ByGauge, ByClimate, ByCondition, ByHold, ByTouch, ByLapse:
+			if r.Remedy.IsZero() && r.Until.IsZero() {
+				reasons = append(reasons, r)
+			}
+		case ByClock, ByState, ByReading:
+			reasons = append(reasons, r)
+		}
+	}
+	return reasons
+}
+
+// pass has the front wait for what passes by itself.
+func (c *scheduler) pass(of int, s *State, k *Job, stage steps.Stage, i int, f *front) {
+	step := &stage.Steps[i]
+	if step.Joint != "" {
+		cure := step.Until == steps.UntilCure
+		for _, join := range c.joins {
+			if t := &c.tasks[join.task]; t.job == k && join.joint == step.Joint {
+				times, why := join.adhesive.Times, tie{why: AfterHandling, joint: step.Joint, step: step.Name}
+				lasts := times.Handling
+				if cure {
+					why.why, lasts = AfterCure, times.Cure
+				}
+				f.wait(link{join.task, t.minutes + up(times.Least(lasts, c.climateOf(of, join.adhesive))), why})
+			}
+		}
+		for _, p := range append(k.Parts(step.Joint), s.again(k.ID, step.Joint)...) {
+			if !p.holds() {
+				continue
+			}
+			until, why := p.Handles(), AfterHandling
+			if cure {
+				until, why = p.Cures(), AfterCure
+			}
+			f.from(c.minute(until), tie{why: why, joint: step.Joint, step: step.Name, until: until})
+		}
+		return
+	}
+	lasts, _ := step.For.Duration()
+	why := tie{why: AfterWait, step: step.Name}
+	name := step.From
+	if name == "" && i > 0 {
+		name = stage.Steps[i-1].Name
+	}
+	if at, planned := c.byStep[stepOf{k.Procedure, name}]; planned {
+		f.wait(link{at, c.tasks[at].minutes + up(lasts), why})
+		return
+	}
+	if s.met(k, stage, i, c.now) {
+		return
+	}
+	if began, known := s.waitBegins(k, stage, i, c.now); known {
+		why.until = began.Add(lasts)
+		f.from(c.minute(why.until), why)
+	} else { // a wait after what is not over
+		*f = f.after(up(lasts), why)
+	}
+}
+
+// reopens reports whether a clock that runs is given up, so that the step is done again after it.
+func (c *scheduler) reopens(s *State, k *Job, stage steps.Stage, i int) bool {
+	step := &stage.Steps[i]
+	if step.Joint != "" && step.Kind.Traits().Coats {
+		for _, p := range k.coatedBy(step.Name, step.Joint) {
+			if p.Joined.IsZero() && c.slack[c.clockOf(s, p)] == 2 {
+				return true
+			}
+		}
+	}
+	for n := i; n < len(stage.Steps); n++ {
+		if wait := &stage.Steps[n]; wait.Reopens() && within(stage, wait.Late, i) && c.slack[runningEnd{s.Airframe.Mark, k.ID, wait.Name, time.Time{}}] == 2 {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *scheduler) clockOf(s *State, p *Joint) runningEnd {
+	return runningEnd{s.Airframe.Mark, p.Job, p.Name, p.Window().Closes.UTC()}
+}
+
+// stepTasks makes the task of a step, or the two of a glue step that dries before it is pressed.
+func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int, f *front, again bool) error {
+	step := &stage.Steps[i]
+	does := step.Kind.Traits()
+	t := task{of: of, job: k, work: k.Procedure, stage: stage.Name, step: step, minutes: c.minutes(k.Procedure, step)}
+	if does.Glues() {
+		t.adhesive = c.adhesiveOf(of, s, k, step)
+	}
+	coated := !again && k.coated(*step, c.now)
+	if again {
+		for n := i; n < len(stage.Steps); n++ {
+			if ends, _, ok := k.ends(stage, n); ok && stage.Steps[n].Reopens() && within(stage, stage.Steps[n].Late, i) && c.slack[runningEnd{s.Airframe.Mark, k.ID, stage.Steps[n].Name, time.Time{}}] == 2 {
+				f.from(c.minuteBefore(ends)+1, tie{why: AfterLapse, step: stage.Steps[n].Name, until: ends})
+			}
+		}
+		for _, p := range k.coatedBy(step.Name, step.Joint) {
+			if closes := p.Window().Closes; p.Joined.IsZero() {
+				f.from(c.minuteBefore(closes)+1, tie{why: AfterLapse, joint: step.Joint, until: closes})
+			}
+		}
+	}
+	presses := does.Joins && does.Coats && t.adhesive != nil && t.adhesive.Dries()
+	if does.Joins && does.Coats && !presses && t.adhesive != nil && t.adhesive.Times.Mixed {
+		most := down(t.adhesive.Times.Most(t.adhesive.Times.To, c.climateOf(of, t.adhesive)))
+		if t.minutes > most {
+			return c.windowTooShort(t, t.minutes, most)
+		}
+	}
+	if presses && !coated {
+		t.act = ToCoat
+	}
+	begun, left := s.begunAt(k, *step, c.now)
+	if left = left && !again && !coated && begun.runs(c.now); left {
+		t.minutes = max(1, t.minutes-down(c.now.Sub(begun.coat(c.now).Starts())))
+	}
+	deadline := c.by(s, k, stage, i)
+	for _, gate := range c.reworks[step.Name] {
+		c.rework(s, t, gate, f)
+	}
+	var at int
+	if presses {
+		if !coated {
+			at = c.add(t, *f)
+			c.coats[stepOf{k.Procedure, step.Name}] = at
+			*f = front{links: []link{{at, c.tasks[at].minutes, tie{why: AfterStep}}}}
+		}
+		t.act, t.minutes = ToPress, max(1, (t.minutes+1)/2)
+	}
+	at = c.add(t, *f)
+	if does.Coats && !presses {
+		c.coats[stepOf{k.Procedure, step.Name}] = at
+	}
+	c.byStep[stepOf{k.Procedure, step.Name}] = at
+	if deadline != nil {
+		c.close(at, *deadline)
+	}
+	if does.Joins {
+		if err := c.window(of, s, k, step, at); err != nil {
+			return err
+		}
+	}
+	*f = front{links: []link{{at, t.minutes, tie{why: AfterStep}}}}
+	return nil
+}
+
+// rework makes the task of a rework, the first way: nobody wrote how long one takes, so as long as measuring, and its glue
+// has handling strength before that.
+func (c *scheduler) rework(s *State, measures task, gate string, f *front) {
+	g, known := s.Sheet.Gate(gate)
+	if !known || len(g.Reworks) == 0 {
+		return
+	}
+	measures.rework = gate
+	way, lasts := g.Reworks[0], 0
+	if adhesive, known := s.Sheet.Adhesive(strings.Join(way.Adhesives[:min(1, len(way.Adhesives))], "")); known && way.Joint != "" {
+		measures.adhesive = &adhesive
+		climate := c.climateOf(measures.of, &adhesive)
+		lasts = up(adhesive.Times.Least(adhesive.Times.Handling, climate))
+		measures.minutes += up(adhesive.Times.Least(adhesive.Times.From, climate)) // it dries beside whoever waits for it
+	}
+	at := c.add(measures, *f)
+	*f = front{links: []link{{at, measures.minutes + lasts, tie{why: AfterHandling, joint: way.Joint}}}}
+}
+
+// adhesiveOf is what a step spreads or presses: what its joint has or gets, else what is considered, else the first that
+// works at the bench as it is.
+func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *steps.Adhesive {
+	joint := stepOf{k.Procedure, step.Joint}
+	had := c.glue[joint]
+	names := k.adhesives(*step, c.now)
+	if had != nil && (len(step.Adhesives) == 0 || slices.Contains(names, had.Name)) {
+		return had
+	}
+	var chosen *steps.Adhesive
+	for _, name := range names {
+		a, known := s.Sheet.Adhesive(name)
+		switch {
+		case !known:
+		case slices.Contains(c.h.Consider, name):
+			c.glue[joint] = &a
+			return &a
+		case chosen == nil || !c.works(of, chosen) && c.works(of, &a):
+			chosen = &a
+		}
+	}
+	c.glue[joint] = chosen
+	return chosen
+}
+
+func (c *scheduler) works(of int, a *steps.Adhesive) bool {
+	return c.climateOf(of, a) == bond.Even(c.celsius[of])
+}
+
+// by is the end that a wait before the step sets it; nil: there is none.
+func (c *scheduler) by(s *State, j *Job, stage steps.Stage, i int) *closing {
+	if i == 0 || stage.Steps[i-1].By.IsZero() {
+		return nil
+	}
+	wait := &stage.Steps[i-1]
+	by, _ := wait.By.Duration()
+	least, _ := wait.For.Duration()
+	name := wait.From
+	if name == "" && i > 1 {
+		name = stage.Steps[i-2].Name
+	}
+	out := &closing{from: -1, tie: tie{why: AfterWait, step: wait.Name}, late: runningEnd{s.Airframe.Mark, j.ID, wait.Name, time.Time{}}}
+	if at, planned := c.byStep[stepOf{j.Procedure, name}]; planned {
+		out.from, out.opens, out.end = at, c.tasks[at].minutes+up(least), c.tasks[at].minutes+down(by)
+		out.room = out.end - out.opens - c.minutes(j.Procedure, &stage.Steps[i])
+		return out
+	}
+	from, ok := j.from(stage, i-1)
+	if ends := from.at.Add(by); ok && !c.now.After(ends) {
+		out.opens, out.end = c.minute(from.at.Add(least)), c.minuteBefore(ends)
+		return out
+	}
+	return nil
+}
+
+// close puts the end of a task before that of a window, with something to spare.
+func (c *scheduler) close(i int, w closing) {
+	t := &c.tasks[i]
+	if w.from >= 0 {
+		t.window = append(t.window, w)
+		c.delay(i, w.from, t.minutes-(w.end-w.spare(c)), w.tie)
+		return
+	}
+	switch c.slack[w.late] {
+	case 2:
+		return
+	case 0:
+		w.room = w.end
+		w.end -= w.spare(c)
+	}
+	t.window = append(t.window, w)
+	if latest := w.end - t.minutes; t.late == nil || latest < t.latest {
+		t.latest, t.late = latest, &w.late
+	}
+}
+
+// window puts a join into the windows of its coats.
+func (c *scheduler) window(of int, s *State, k *Job, step *steps.Step, at int) error {
+	t := c.tasks[at]
+	parts := k.Procedure.JointParts(step.Joint)
+	n := slices.IndexFunc(parts, func(p steps.JointPart) bool { return p.Join == step.Name })
+	if t.adhesive == nil || n < 0 {
+		return nil
+	}
+	join := joinTask{of: of, task: at, joint: step.Joint, adhesive: t.adhesive, zones: k.Procedure.DisturbedBy(step.Joint), load: step.Load}
+	times, climate := t.adhesive.Times, c.climateOf(of, t.adhesive)
+	least, most := up(times.Least(times.From, climate)), down(times.Most(times.To, climate))
+	together := step.Kind.Traits().Coats && t.act != ToPress
+	for _, name := range parts[n].Coats {
+		coat, planned := c.coats[stepOf{k.Procedure, name}]
+		if !planned || together {
+			continue
+		}
+		join.coats = append(join.coats, coat)
+		spread := c.tasks[coat].minutes
+		why := tie{why: AfterDrying, joint: step.Joint}
+		c.delay(coat, at, spread+least, why)
+		// The record takes a coat for as old as is written, even if it was spread in less.
+		most := most - max(0, up(handsOf(c.tasks[coat].step))-spread)
+		needs := c.between(coat, at) + t.minutes
+		if needs > most {
+			return c.windowTooShort(t, needs, most)
+		}
+		c.close(at, closing{from: coat, opens: spread + least, end: most, room: most - needs, tie: why})
+	}
+	if n < len(k.joints[step.Joint]) && !together {
+		p := k.joints[step.Joint][n]
+		if len(p.coats) > 0 && p.Joined.IsZero() && !p.Lapsed(c.now) && c.slack[c.clockOf(s, p)] < 2 {
+			w := p.Window()
+			join.open = true
+			c.close(at, closing{from: -1, opens: c.minute(w.Opens), end: c.minuteBefore(w.Closes), late: c.clockOf(s, p), tie: tie{why: AfterDrying, joint: step.Joint}})
+			c.follow(at, front{at: c.minute(w.Opens), early: tie{why: AfterDrying, joint: step.Joint, until: w.Opens}})
+		}
+	}
+	for _, name := range parts[n].Coats { // what is begun and not on closes for itself
+		of, _, known := k.Procedure.Step(name)
+		if b, ok := s.begunAt(k, of, c.now); known && ok && b.runs(c.now) {
+			late := runningEnd{s.Airframe.Mark, k.ID, name, b.Closes.UTC()}
+			c.close(at, closing{from: -1, end: c.minuteBefore(b.Closes), late: late, tie: tie{why: AfterDrying, joint: step.Joint}})
+		}
+	}
+	c.joins = append(c.joins, join)
+	return nil
+}
+
+// gatesOf keeps what is measured apart from what is glued in its zones: measured before, or once that has handling strength.
+func (c *scheduler) gatesOf(of int, s *State, first int) {
+	for i := first; i < len(c.tasks); i++ {
+		t := &c.tasks[i]
+		if t.step == nil || len(t.step.Gates) == 0 {
+			continue
+		}
+		for _, join := range c.joins {
+			if join.of != of || !c.measures(s, t, join.zones) || c.precedes(i, join.task) {
+				continue
+			}
+			lasts := c.tasks[join.task].minutes + up(join.adhesive.Times.Least(join.adhesive.Times.Handling, c.climateOf(of, join.adhesive)))
+			why := tie{why: AfterHandling, joint: join.joint}
+			if c.precedes(join.task, i) {
+				c.delay(join.task, i, lasts, why)
+			} else {
+				c.either(plan.Delay{From: i, To: join.task, Least: t.minutes}, plan.Delay{From: join.task, To: i, Least: lasts}, why)
+			}
+		}
+		for _, p := range s.joints() {
+			if p.holds() && c.measures(s, t, p.Zones) {
+				c.follow(i, front{at: c.minute(p.Handles()), early: tie{why: AfterHandling, joint: p.Name, until: p.Handles()}})
+			}
+		}
+	}
+}
+
+// measures reports whether a task measures a gate of any of the zones.
+func (c *scheduler) measures(s *State, t *task, zones []string) bool {
+	for _, g := range s.Sheet.Gates {
+		if t.step.AsksFor(g.Name) && !g.Work && g.DependsOn(zones...) {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *scheduler) either(one, other plan.Delay, why tie) {
+	c.eithers, c.eitherBy = append(c.eithers, plan.Either{One: one, Other: other}), append(c.eitherBy, why)
+}
+
+// A heat is a row of tasks, or one, for which conditions are as they may not be beside some coats. What a step sets stays so
+// until a later one of its stage sets it otherwise.
+type heat struct {
+	of, first, last int
+	is              []steps.Setting
+}
+
+// apart keeps away from each other what an open coat and its vapour need, and what needs or sets it otherwise.
+func (c *scheduler) apart() {
+	var heats []heat
+	until := map[stepOf]int{} // by condition, the last task of the row that it is set for
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.step == nil {
+			continue
+		}
+		own := heat{of: t.of, first: i, last: i}
+		for _, is := range c.settings(t) {
+			condition := stepOf{t.work, t.stage + " " + is.Condition}
+			if last, known := until[condition]; known && i <= last {
+				continue
+			}
+			if last := c.setUntil(i, is); last > i {
+				until[condition] = last
+				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
+				continue
+			}
+			own.is = append(own.is, is)
+		}
+		if len(own.is) > 0 {
+			heats = append(heats, own)
+		}
+	}
+	for _, join := range c.joins {
+		for _, h := range heats {
+			if c.harmful(join, h) {
+				c.keepApart(join, h)
+			}
+		}
+	}
+	for _, h := range heats {
+		s := c.fleet[h.of]
+		for _, coat := range s.openCoats(c.now) {
+			if c.otherwise(s, coat.needs, h.is, false) && !c.joinsFrom(h.of, coat) {
+				c.follow(h.first, front{at: c.minute(coat.until), early: tie{why: AfterVapour, until: coat.until}})
+			}
+		}
+	}
+}
+
+// joinsFrom reports whether a coat that is on is joined by a task of the same airframe, which its vapour counts from.
+func (c *scheduler) joinsFrom(of int, coat openCoat) bool {
+	return slices.ContainsFunc(c.joins, func(j joinTask) bool {
+		return coat.Joint != nil && j.of == of && j.open && j.joint == coat.Name && c.tasks[j.task].job.ID == coat.Job
+	})
+}
+
+// settings are what a task needs and sets.
+func (c *scheduler) settings(t *task) []steps.Setting {
+	all := slices.Concat(t.step.Sets, t.step.Needs)
+	var adhesives []string
+	if t.adhesive != nil {
+		adhesives = []string{t.adhesive.Name}
+	}
+	for _, u := range c.fleet[t.of].Sheet.UsesOf(*t.step, adhesives...) {
+		all = append(all, u.NeedsAt(*t.step)...)
+	}
+	return all
+}
+
+// setUntil is the task of the same stage that sets the condition otherwise after it was set by this one; this one where none
+// does.
+func (c *scheduler) setUntil(i int, is steps.Setting) int {
+	t := &c.tasks[i]
+	if !slices.Contains(t.step.Sets, is) {
+		return i
+	}
+	for k := i + 1; k < len(c.tasks) && c.tasks[k].work == t.work && c.tasks[k].stage == t.stage; k++ {
+		for _, set := range c.tasks[k].step.Sets {
+			if set.Condition == is.Condition && set.State != is.State {
+				return k
+			}
+		}
+	}
+	return i
+}
+
+// otherwise reports whether any of the settings is not as it is needed; of another airframe those of the bench alone count.
+func (c *scheduler) otherwise(s *State, needs, is []steps.Setting, beside bool) bool {
+	for _, need := range needs {
+		for _, set := range is {
+			if need.Condition == set.Condition && need.State != set.State && (!beside || s.ofBench(need.Condition)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (c *scheduler) harmful(join joinTask, h heat) bool {
+	t := &c.tasks[join.task]
+	alone := h.first == h.last && len(join.coats) == 0 && !join.open && join.adhesive.Times.Vapour == 0
+	if alone && c.hands == 1 { // they are not done at once anyway
+		return false
+	}
+	if first := &c.tasks[h.first]; first.work == t.work && first.step.Joint == join.joint && h.first == h.last {
+		return false // what spreads a coat or joins its joint does it no harm
+	}
+	return c.otherwise(c.fleet[join.of], join.adhesive.Needs, h.is, join.of != h.of)
+}
+
+// keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
+func (c *scheduler) keepApart(join joinTask, h heat) {
+	why := tie{why: AfterVapour, joint: join.joint}
+	after := plan.Delay{From: join.task, To: h.first, Least: c.tasks[join.task].minutes + up(join.adhesive.Times.Vapour)}
+	switch {
+	case c.precedes(join.task, h.first), join.open && !c.precedes(h.first, join.task):
+		c.delay(after.From, after.To, after.Least, why)
+		return
+	}
+	begins := join.coats
+	if len(begins) == 0 {
+		begins = []int{join.task}
+	}
+	for _, coat := range begins {
+		if c.precedes(h.last, coat) || slices.ContainsFunc(begins, func(other int) bool { return other != coat && c.precedes(other, coat) }) {
+			continue
+		}
+		c.either(plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes}, after, why)
+	}
+}
+
+// problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
+func (c *scheduler) problem() plan.Problem {
+	p := plan.Problem{Delays: c.delays, Either: c.eithers, Capacity: []int{c.hands}, Sittings: c.sittings}
+	tools := map[string]int{}
+	c.tools = []string{""}
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		a := plan.Activity{Length: t.minutes, Group: t.of, Earliest: t.earliest}
+		if t.late != nil {
+			a.Latest, a.Limited = t.latest, true
+		}
+		if t.step != nil {
+			a.Attended, a.Needs = true, []int{min(c.hands, c.people(t))}
+			if c.hands > 1 {
+				for _, name := range t.step.Tools {
+					k, known := tools[name]
+					if !known {
+						k = len(p.Capacity)
+						tools[name] = k
+						c.tools = append(c.tools, name)
+						tool, _ := c.fleet[t.of].Sheet.Tool(name)
+						p.Capacity = append(p.Capacity, max(1, tool.Count)) // where nobody said, one
+					}
+					for len(a.Needs) <= k {
+						a.Needs = append(a.Needs, 0)
+					}
+					a.Needs[k] = 1
+				}
+			}
+		}
+		p.Activities = append(p.Activities, a)
+	}
+	return p
+}
+
+// people are how many a task takes: where one alone has a way, one.
+func (c *scheduler) people(t *task) int {
+	if t.second() {
+		return 2
+	}
+	return 1
+}
+
+func (t *task) second() bool { return t.step.WantsSecond() && len(t.step.WaysAlone()) == 0 }
+
+// tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
+func (c *scheduler) tooMuch() error {
+	longest, open, work := 0, 0, 0
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+		open += c.hands * (w.To - w.From)
+	}
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.step != nil {
+			if t.minutes > longest {
+				return &NoPlan{Why: TooLong, Turns: []Turn{c.turn(i, -1)}, Takes: minutesOf(t.minutes), Has: minutesOf(longest), Free: []Freeing{{Longer: minutesOf(t.minutes - longest)}}}
+			}
+			work += t.minutes * min(c.hands, c.people(t))
+		}
+	}
+	if work > open {
+		return &NoPlan{Why: TooLittle, Takes: minutesOf(work), Has: minutesOf(open), Free: []Freeing{{More: minutesOf((work - open + c.hands - 1) / c.hands)}}}
+	}
+	return nil
+}
+
+func minutesOf(n int) time.Duration { return time.Duration(n) * time.Minute }
+
+// windowTooShort says so.
+func (c *scheduler) windowTooShort(t task, needs, most int) error {
+	return &NoPlan{Why: TooShort, Turns: []Turn{c.turnOf(&t, -1)}, Joint: t.step.Joint, Takes: minutesOf(needs), Has: minutesOf(most)}
+}
+
+// between is how long after a coat its join begins at the soonest: by what comes between them, all of it by the same hands
+// where there is one pair.
+func (c *scheduler) between(coat, join int) int {
+	dist, work := make([]int, join-coat+1), c.tasks[coat].minutes
+	for i := coat + 1; i < join; i++ {
+		if c.precedes(coat, i) && c.precedes(i, join) {
+			work += c.tasks[i].minutes
+		}
+	}
+	for _, d := range c.delays[c.first:] { // by the place of what they lead to
+		if d.Least >= 0 && d.From >= coat && d.To <= join && (d.From == coat || c.precedes(coat, d.From)) {
+			dist[d.To-coat] = max(dist[d.To-coat], dist[d.From-coat]+d.Least)
+		}
+	}
+	if c.hands == 1 {
+		return max(work, dist[join-coat])
+	}
+	return dist[join-coat]
+}

@@ -1,0 +1,467 @@
+package workflow
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/sorting"
+	"fettle/workflow/plan"
+)
+
+// A Timetable says when to do what.
+type Timetable struct {
+	Made     time.Time     `json:"made"`
+	Visits   []Visit       `json:"visits"` // the sittings in which something is done
+	Finish   time.Time     `json:"finish"` // when the last step is done, or the last joint cured
+	Bound    time.Time     `json:"bound"`  // no plan finishes sooner
+	Proven   bool          `json:"proven"` // none does
+	Attended time.Duration `json:"attended"`
+	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
+	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
+
+	Answers []Answer   `json:"answers,omitempty"` // of choices, taken as given
+	Stops   []Stop     `json:"stops,omitempty"`   // where the plan ends before the work does
+	Lapses  []Lapse    `json:"lapses,omitempty"`  // windows that are open and can't be met
+	Climate []Climates `json:"climate"`           // by airframe
+}
+
+// A Visit is a sitting with what is done in it.
+type Visit struct {
+	Sitting
+	Turns []Turn `json:"turns"`
+}
+
+// A Turn is a step, or an act of one, at its time.
+type Turn struct {
+	Mark   string    `json:"mark"`
+	Job    string    `json:"job"`
+	Stage  string    `json:"stage,omitempty"`
+	Step   string    `json:"step"`
+	Title  string    `json:"title"`
+	Act    Act       `json:"act,omitempty"`
+	Rework string    `json:"rework,omitempty"` // the gate that is reworked before it is measured again
+	Begins time.Time `json:"begins"`
+	Ends   time.Time `json:"ends"`
+
+	With   string          `json:"with,omitempty"` // the adhesive
+	Tools  []string        `json:"tools,omitempty"`
+	Parts  []steps.Part    `json:"parts,omitempty"`
+	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
+	Second bool            `json:"second,omitempty"` // a second person is there, and nothing will do instead
+
+	// Opens and Closes are of the window that it must lie in, as it will be if the plan is kept; By is when it is planned to
+	// be over at the latest. Zero: it has none.
+	Opens  time.Time `json:"opens,omitzero"`
+	Closes time.Time `json:"closes,omitzero"`
+	By     time.Time `json:"by,omitzero"`
+
+	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
+}
+
+// A Drying is time that passes by itself.
+type Drying struct {
+	Mark  string    `json:"mark"`
+	Job   string    `json:"job"`
+	Joint string    `json:"joint,omitempty"`
+	Step  string    `json:"step,omitempty"` // the wait
+	For   After     `json:"for"`            // AfterDrying, AfterHandling, AfterCure or AfterWait
+	From  time.Time `json:"from"`
+	Until time.Time `json:"until"`
+}
+
+// An After is what a turn comes right after.
+type After string
+
+// What turns come after.
+const (
+	AfterNow      After = "now"      // nothing
+	AfterStep     After = "step"     // what stands before it
+	AfterDrying   After = "drying"   // the window of its joint opens
+	AfterHandling After = "handling" // a joint has handling strength
+	AfterCure     After = "cure"
+	AfterWait     After = "wait"
+	AfterVapour   After = "vapour" // of a coat that it would harm, or that would burn
+	AfterLapse    After = "lapse"  // of a coat that is done again
+	AfterHands    After = "hands"  // are free again
+	AfterTool     After = "tool"
+	AfterSitting  After = "sitting" // the next one begins
+)
+
+// A Link is one of what hold the finish back, and why it does not begin sooner.
+type Link struct {
+	Mark    string    `json:"mark"`
+	Job     string    `json:"job,omitempty"`
+	Step    string    `json:"step,omitempty"` // "": all that dries is cured
+	Title   string    `json:"title,omitempty"`
+	Act     Act       `json:"act,omitempty"`
+	Begins  time.Time `json:"begins"`
+	Ends    time.Time `json:"ends"`
+	After   After     `json:"after"`
+	Joint   string    `json:"joint,omitempty"` // that dries
+	Wait    string    `json:"wait,omitempty"`
+	Tool    string    `json:"tool,omitempty"`
+	Sitting bool      `json:"sitting,omitempty"` // it waits for one on top of that
+}
+
+// An Answer is one that nobody gave, and that the plan goes by.
+type Answer struct {
+	Mark   string `json:"mark"`
+	Job    string `json:"job"`
+	Step   string `json:"step"`
+	Choice string `json:"choice"`
+	Answer string `json:"answer"`
+}
+
+// A Stop is a step that the plan does not reach, and why: somebody sees to that first.
+type Stop struct {
+	Mark    string   `json:"mark"`
+	Job     string   `json:"job,omitempty"`
+	Step    string   `json:"step,omitempty"` // "": all of it
+	Title   string   `json:"title,omitempty"`
+	Reasons []Reason `json:"reasons"`
+}
+
+// A Lapse is a window that is open and can't be met any more: its coat, or what a wait opens again, is done once more. One
+// that is met without anything to spare is not lost.
+type Lapse struct {
+	Mark   string    `json:"mark"`
+	Job    string    `json:"job"`
+	Name   string    `json:"name"` // of the joint, or the wait
+	Closes time.Time `json:"closes,omitzero"`
+	Lost   bool      `json:"lost"`
+}
+
+// Climates is the temperature that an airframe's new clocks are planned with.
+type Climates struct {
+	Mark    string    `json:"mark"`
+	Celsius float64   `json:"celsius"`
+	Given   bool      `json:"given,omitempty"`
+	Read    time.Time `json:"read,omitzero"` // of the last reading; zero and not given: it is assumed
+}
+
+// NoPlan is the error where there is no plan.
+type NoPlan struct {
+	Why      Hindrance
+	Turns    []Turn    // of the conflict, without times
+	Joint    string    // TooShort: whose window
+	Windows  []Lapse   // that are in the conflict: by joint or wait
+	Sittings []Sitting // that make no sense
+	InHours  bool      // the sittings belong to the conflict
+	Least    bool      // without any one part of the conflict there would be a plan
+	Takes    time.Duration
+	Has      time.Duration
+	Free     []Freeing // what would help, any of it
+}
+
+// A Hindrance is a way in which there is no plan.
+type Hindrance string
+
+// The hindrances.
+const (
+	NoSitting  Hindrance = "no sitting"  // none that is not over
+	BadSitting Hindrance = "bad sitting" // it ends before it begins
+	Overlap    Hindrance = "overlap"     // it begins before the one before it ends
+	TooLong    Hindrance = "too long"    // a step takes longer than every sitting
+	TooShort   Hindrance = "too short"   // a window is over before what must follow is done
+	TooLittle  Hindrance = "too little"  // there is more to do than time
+	Conflict   Hindrance = "conflict"    // the turns and windows do not go together
+	NotFound   Hindrance = "not found"   // in the time to think
+)
+
+// A Freeing is a change that could make a plan possible.
+type Freeing struct {
+	Longer time.Duration // a sitting longer by so much
+	More   time.Duration // so much more time in sittings
+	Tight  bool          // windows used to their ends
+	After  string        // Step of the turn that is left for later
+}
+
+func (e *NoPlan) Error() string {
+	var names []string
+	for _, t := range e.Turns {
+		names = append(names, t.Mark+" "+t.Step)
+	}
+	what := strings.Join(names, ", ")
+	switch e.Why {
+	case NoSitting:
+		return "no sitting is left: all are over"
+	case BadSitting:
+		return "a sitting ends before it begins"
+	case Overlap:
+		return "a sitting begins before the one before it ends"
+	case TooLong:
+		return fmt.Sprintf("%s takes %s, longer than every sitting", what, e.Takes)
+	case TooShort:
+		return fmt.Sprintf("%s: what must be done within the window of %s takes %s; it has %s", what, e.Joint, e.Takes, e.Has)
+	case TooLittle:
+		return fmt.Sprintf("there is work for %s, and the sittings have %s", e.Takes, e.Has)
+	case NotFound:
+		return "no plan was found in the time to think"
+	}
+	return "these do not go together: " + what
+}
+
+// turn is a task at its time.
+func (c *scheduler) turn(i, start int) Turn { return c.turnOf(&c.tasks[i], start) }
+
+func (c *scheduler) turnOf(t *task, start int) Turn {
+	out := Turn{Mark: c.fleet[t.of].Airframe.Mark, Act: t.act, Rework: t.rework}
+	if t.step == nil {
+		return out
+	}
+	out.Job, out.Stage, out.Step, out.Title = t.job.ID, t.stage, t.step.Name, t.step.Label()
+	out.Tools, out.Parts, out.Second = t.step.Tools, t.step.Parts, t.second()
+	if t.act == ToPress {
+		out.Parts = nil
+	}
+	if t.adhesive != nil {
+		out.With = t.adhesive.Name
+	}
+	for _, set := range c.settings(t)[len(t.step.Sets):] {
+		out.Needs = append(out.Needs, set)
+	}
+	if start >= 0 {
+		out.Begins, out.Ends = c.time(start), c.time(start+t.minutes)
+	}
+	return out
+}
+
+// timetable is a plan as people see it.
+func (c *scheduler) timetable(r plan.Result) Timetable {
+	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
+		Answers: c.answers, Stops: c.stops, Climate: c.climate}
+	for late, n := range c.slack {
+		out.Lapses = append(out.Lapses, Lapse{late.mark, late.job, late.name, late.closes, n == 2})
+	}
+	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
+	order := make([]int, 0, len(c.tasks))
+	for i := range c.tasks {
+		if c.tasks[i].step != nil {
+			order = append(order, i)
+		}
+	}
+	sorting.Stable(order, func(a, b int) int { return r.Starts[a] - r.Starts[b] })
+	drying := c.drying(r.Starts)
+	at := -1 // sitting
+	busy := 0
+	for _, i := range order {
+		t, start := &c.tasks[i], r.Starts[i]
+		for k, w := range c.sittings {
+			if w.From <= start && start+t.minutes <= w.To && k != at {
+				at, busy = k, w.From
+				out.Visits = append(out.Visits, Visit{Sitting: c.given[k]})
+			}
+		}
+		turn := c.turn(i, start)
+		for _, w := range t.window {
+			from := 0
+			if w.from >= 0 {
+				from = r.Starts[w.from]
+			}
+			opens, closes, spare := c.time(from+w.opens), c.time(from+w.end), 0
+			if w.from >= 0 {
+				spare = w.spare(c)
+			}
+			if opens.After(turn.Opens) {
+				turn.Opens = opens
+			}
+			if turn.Closes.IsZero() || closes.Before(turn.Closes) {
+				turn.Closes, turn.By = closes, closes.Add(-minutesOf(spare))
+			}
+		}
+		for _, d := range drying {
+			if d.From.Before(turn.Ends) && d.Until.After(turn.Begins) {
+				turn.Dries = append(turn.Dries, d)
+			}
+		}
+		out.Idle += minutesOf(max(0, start-busy))
+		out.Attended += minutesOf(t.minutes)
+		busy = max(busy, start+t.minutes)
+		v := &out.Visits[len(out.Visits)-1]
+		v.Turns = append(v.Turns, turn)
+	}
+	for k := len(r.Chain) - 1; k >= 0; k-- {
+		out.Chain = append(out.Chain, c.link(r, r.Chain[k]))
+	}
+	return out
+}
+
+// drying is what passes by itself: the time before windows open, until joints have handling strength and are cured, and
+// waits, in the order that they begin.
+func (c *scheduler) drying(starts []int) (all []Drying) {
+	span := func(t *task, joint, step string, why After, from, until int) {
+		if until > from {
+			all = append(all, Drying{c.fleet[t.of].Airframe.Mark, t.job.ID, joint, step, why, c.time(from), c.time(until)})
+		}
+	}
+	for _, join := range c.joins {
+		t := &c.tasks[join.task]
+		times, climate := join.adhesive.Times, c.climateOf(join.of, join.adhesive)
+		last := -1
+		for _, coat := range join.coats {
+			last = max(last, starts[coat]+c.tasks[coat].minutes)
+		}
+		if last >= 0 {
+			span(t, join.joint, "", AfterDrying, last, last+up(times.Least(times.From, climate)))
+		}
+		end := starts[join.task] + t.minutes
+		handles := end + up(times.Least(times.Handling, climate))
+		span(t, join.joint, "", AfterHandling, end, handles)
+		span(t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
+	}
+	seen := map[tie]bool{}
+	for k, d := range c.delays {
+		if why := c.ties[k]; why.why == AfterWait && !seen[why] && d.Least > c.tasks[d.From].minutes {
+			t := &c.tasks[d.From]
+			span(t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
+			why.joint = t.job.ID
+			seen[why] = true
+		}
+	}
+	for _, s := range c.fleet {
+		for _, t := range s.Timers(c.now) {
+			switch {
+			case t.Joint && !t.Cures.IsZero():
+				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterHandling, c.now, t.Handles}, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterCure, t.Handles, t.Cures})
+			case t.Joint:
+				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterDrying, t.Began, t.Opens})
+			default:
+				all = append(all, Drying{s.Airframe.Mark, t.Job, "", t.Name, AfterWait, t.Began, t.Opens})
+			}
+		}
+	}
+	sorting.Stable(all, func(a, b Drying) int { return a.From.Compare(b.From) })
+	return all
+}
+
+// link is one of the chain.
+func (c *scheduler) link(r plan.Result, l plan.Link) Link {
+	t := &c.tasks[l.Activity]
+	turn := c.turn(l.Activity, r.Starts[l.Activity])
+	out := Link{Mark: turn.Mark, Job: turn.Job, Step: turn.Step, Title: turn.Title, Act: turn.Act, Begins: turn.Begins, Ends: turn.Ends, Sitting: l.Sitting}
+	if t.step == nil {
+		out.Begins = c.time(r.Starts[l.Activity])
+		out.Ends = out.Begins
+	}
+	why := tie{why: AfterNow}
+	switch l.Hold {
+	case plan.ByStart:
+		if t.early.why != "" && t.earliest == r.Starts[l.Activity] {
+			why = t.early
+		}
+	case plan.BySitting:
+		why.why = AfterSitting
+	case plan.ByDelay:
+		if l.Delay < len(c.ties) {
+			why = c.ties[l.Delay]
+		} else {
+			why = c.eitherBy[l.Delay-len(c.ties)]
+		}
+	case plan.ByResource:
+		why.why = AfterHands
+		if l.Resource > 0 {
+			why.why, out.Tool = AfterTool, c.tools[l.Resource]
+		}
+	}
+	out.After, out.Joint, out.Wait = why.why, why.joint, why.step
+	return out
+}
+
+// like are the beginnings in what was shown before; what is new begins as soon as it may.
+func (c *scheduler) like() []int {
+	if c.h.Like == nil {
+		return nil
+	}
+	type key struct {
+		mark, job, step, rework string
+		act                     Act
+	}
+	had := map[key]time.Time{}
+	for _, v := range c.h.Like.Visits {
+		for _, t := range v.Turns {
+			had[key{t.Mark, t.Job, t.Step, t.Rework, t.Act}] = t.Begins
+		}
+	}
+	starts, known := make([]int, len(c.tasks)), false
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		starts[i] = t.earliest
+		if t.step == nil {
+			continue
+		}
+		if begins, ok := had[key{c.fleet[t.of].Airframe.Mark, t.job.ID, t.step.Name, t.rework, t.act}]; ok {
+			starts[i], known = max(starts[i], c.minute(begins)), true
+		}
+	}
+	if !known {
+		return nil
+	}
+	return starts
+}
+
+// impossible says why there is no plan, in the words of the work.
+func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result) error {
+	if !r.Proven || r.Conflict == nil {
+		return &NoPlan{Why: NotFound}
+	}
+	k := r.Conflict
+	e := &NoPlan{Why: Conflict, InHours: k.Sittings, Least: k.Irreducible}
+	for _, i := range k.Activities {
+		if c.tasks[i].step != nil {
+			e.Turns = append(e.Turns, c.turn(i, -1))
+		}
+	}
+	for _, d := range k.Upper {
+		t := &c.tasks[c.delays[d].From]
+		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
+	}
+	for _, i := range k.Latest {
+		late := c.tasks[i].late
+		e.Windows = append(e.Windows, Lapse{Mark: late.mark, Job: late.job, Name: late.name, Closes: late.closes})
+	}
+	if !k.Sittings {
+		return e
+	}
+	// How long a sitting it takes, if one has to do.
+	less := plan.Problem{Capacity: p.Capacity}
+	at := make([]int, len(p.Activities)) // 1 + where it is now
+	work := 0
+	for _, i := range k.Activities {
+		a := p.Activities[i]
+		a.Limited, a.Latest = false, 0
+		less.Activities = append(less.Activities, a)
+		at[i] = len(less.Activities)
+		work += a.Length
+	}
+	for _, d := range p.Delays {
+		if at[d.From] > 0 && at[d.To] > 0 {
+			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
+		}
+	}
+	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
+		e.Why, e.Takes = TooLittle, minutesOf(work)
+		for _, w := range c.sittings {
+			e.Has += minutesOf(w.To - w.From)
+		}
+		return e
+	}
+	one, err := plan.Solve(ctx, less, plan.Options{})
+	if err != nil || one.Starts == nil {
+		return e
+	}
+	first, longest := one.Finish, 0
+	for _, s := range one.Starts {
+		first = min(first, s)
+	}
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+	}
+	if more := one.Finish - first - longest; more > 0 {
+		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
+		e.Free = append(e.Free, Freeing{Longer: minutesOf(more)})
+	}
+	return e
+}
