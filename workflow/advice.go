@@ -109,8 +109,12 @@ func (s *State) onBoard(x *big.Rat, off float64, what string) error {
 	return nil
 }
 
-// misplaced says why a place is probably mistyped; "": it is not.
-func (s *State) misplaced(item string, arm quantity.Quantity) string {
+// mistyped says why the mass of a thing or its place in a zone, that somebody named, is
+// probably mistyped; "": neither is.
+func (s *State) mistyped(item, zone string, mass, arm quantity.Quantity) string {
+	if most, says := s.heaviestThing(); float(mass.Rat("g")) > most {
+		return fmt.Sprintf("%s is more than the whole aircraft %s", mass, says)
+	}
 	x, travel := in(arm, "mm"), s.Sheet.Geometry.Battery
 	if x == nil {
 		return ""
@@ -118,11 +122,48 @@ func (s *State) misplaced(item string, arm quantity.Quantity) string {
 	if err := s.onBoard(x, beside, "its middle"); err != nil {
 		return err.Error()
 	}
+	if of, known := s.extentOf(zone); known && !of.Has(float(x, nil), beside) {
+		return fmt.Sprintf("its middle at %s is not at the %s, which reaches from %.0f to %.0f mm", arm, zone, of.Front, of.Rear)
+	}
 	battery := slices.ContainsFunc(s.Sheet.Geometry.Parts, func(part steps.Component) bool { return part.Name == travel.Part && part.Equipment == item })
 	if battery && (arm.Cmp(travel.From) < 0 || arm.Cmp(travel.To) > 0) {
 		return fmt.Sprintf("its middle at %s is outside its travel of %s to %s", arm, travel.From, travel.To)
 	}
 	return ""
+}
+
+// heaviestThing is more than one thing on board weighs, in g, and what of the whole that is.
+func (s *State) heaviestThing() (most float64, says string) {
+	if g, ok := s.massGate(); ok && !g.Limits.High.IsZero() {
+		return float(g.Limits.High.Rat("g")), "may weigh, " + g.Limits.High.String() + " (" + g.Name + ")"
+	}
+	parts := balance.Of()
+	for _, part := range s.Sheet.Geometry.Parts {
+		if l := load(part); l.Mass != nil {
+			parts = parts.With(balance.Load{Mass: l.Mass})
+		}
+	}
+	if parts.Mass.Sign() <= 0 {
+		return math.Inf(1), ""
+	}
+	return float(parts.Mass, nil), "weighs by its parts, " + gramsOf(float(parts.Mass, nil))
+}
+
+// extentOf is from where to where a zone reaches, by its bodies and surfaces; false: nothing
+// says.
+func (s *State) extentOf(zone string) (planform.Extent, bool) {
+	var g steps.Geometry
+	for _, b := range s.Sheet.Geometry.Bodies {
+		if b.Zone == zone {
+			g.Bodies = append(g.Bodies, b)
+		}
+	}
+	for _, surface := range s.Sheet.Geometry.Surfaces {
+		if surface.Zone == zone {
+			g.Surfaces = append(g.Surfaces, surface)
+		}
+	}
+	return planform.ExtentOf(g, s.selected, false)
 }
 
 // Impossible is why what is asked can't be.

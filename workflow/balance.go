@@ -44,6 +44,7 @@ type Poise struct {
 
 	now      balance.Total
 	weighing balance.Weighing
+	scales   measuring.Result // that it was weighed on last
 	changes  []balance.Change
 	parts    []Placed
 	state    *State
@@ -131,7 +132,7 @@ func (p *Poise) weighed(m measurement, offset float64, f fittings) {
 		}
 	}
 	p.Weighed, p.Station, p.U, p.At = true, offset+m.value, m.u, then.at
-	p.Then = s.massThen(m, f)
+	p.Then, p.scales = s.massThen(m, f), m.gate.Result
 	d := s.since(f, then)
 	p.changes, p.Lacks = d.changes, d.lacks
 	for _, l := range append(p.Then.Unknown, d.lacks...) {
@@ -279,6 +280,25 @@ func (p Poise) Doubtful() bool { return !p.Counts }
 // Sure reports whether all is known of what was changed since the weighing, and nothing
 // taken for granted. Else nothing is advised: it has to be weighed first.
 func (p Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
+
+// Practice is what its interval takes from common practice, as no source says it; advised: also
+// that of what is advised.
+func (p Poise) Practice(advised bool) []string {
+	var all []string
+	take := func(when bool, what string) {
+		if when {
+			all = append(all, what+" (common practice, no source)")
+		}
+	}
+	unplaced := func(s measuring.Station) bool { return s.Within.IsZero() }
+	changed := advised || len(p.changes) > 0
+	g, ok := p.state.massGate()
+	take(slices.ContainsFunc(p.scales.Stations, unplaced), "each scale stands within 1 mm of its station")
+	take(changed, "a stated station is good to half of its last digit, and to no less than 1 mm")
+	take(changed && math.IsNaN(p.state.scaleU()), "a stated mass is good to a tenth of itself, as the sheet has no scale for the whole aircraft")
+	take(p.MassBy.Gate == "" && (!ok || g.Limits.Low.IsZero() || g.Limits.High.IsZero()), "the sum of the parts is good to a quarter of itself, as no gate limits the mass")
+	return all
+}
 
 // Asked is the time that it was asked for.
 func (p Poise) Asked() time.Time { return p.at }

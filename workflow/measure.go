@@ -114,10 +114,16 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.begins(report, at); err != nil {
 		return nil, err
 	}
-	if reasons := s.unlikely(report, r.Readings); len(reasons) > 0 && !r.Sure {
+	if reasons := s.weighed(report, r.Readings, used, true, c.At); len(reasons) > 0 { // whoever is sure
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
-	if reasons := s.weighed(report, r.Readings, used, r.Sure, c.At); len(reasons) > 0 {
+	if r.Sure {
+		return facts, nil
+	}
+	if reasons := s.unlikely(report, r.Readings); len(reasons) > 0 {
+		return nil, &Refusal{What: gate.Name, Reasons: reasons}
+	}
+	if reasons := s.weighed(report, r.Readings, used, false, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	return facts, nil

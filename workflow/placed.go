@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/big"
@@ -86,7 +87,7 @@ func (s *State) fittings() fittings {
 		return b
 	}
 	changes := append(slices.Clone(s.changes), s.rebalanced()...)
-	sorting.Stable(changes, func(a, b change) int { return a.at.Compare(b.at) })
+	sorting.Stable(changes, func(a, b change) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.position, b.position)) })
 	for _, e := range s.Sheet.Equipment {
 		f.items = append(f.items, e.Name)
 		b, there := s.sheetBody(e)

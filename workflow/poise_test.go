@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -216,6 +217,13 @@ func TestAdviceAfterARework(t *testing.T) {
 	if a, _ = b.poise().Advise(math.NaN()); a.Slide == nil || a.Slide.Unplaced {
 		t.Errorf("said where it lies: %+v", a.Slide)
 	}
+	b = wigeon(t)
+	b.do("mass 600", "weigh 180 420", "rework")
+	b.must(b.request("moved pack mm=-190")) // in the same minute, as what is typed in later has it
+	b.do("weigh 200 400", "moved pack mm=-180")
+	if p := b.poise(); len(p.Unknown) > 0 {
+		t.Errorf("moved in the minute of the rework: %q", p.Unknown)
+	}
 }
 
 // What is tried does what fitting it would, by hand: what is on board of its kind makes room.
@@ -279,6 +287,9 @@ func TestAdviceIsWhatTheRecordSaysAfterIt(t *testing.T) {
 	if s := a.Slide; s == nil || s.By != -48 || s.Then != 60 || math.Abs(s.U-6.098) > 0.001 || s.Verdict != measuring.In {
 		t.Fatalf("by %v to %v ± %v, %s", s.By, s.Then, s.U, s.Verdict)
 	}
+	if got := strings.Join(p.Practice(true), "; "); !strings.HasPrefix(got, "a stated station is good to half of its last digit, and to no less than 1 mm (common") || strings.Contains(got, "tenth") {
+		t.Error(got)
+	}
 	ballast, err := p.Ballast(-50, 60, 1) // 12 x 600/110 = 65.5
 	if err != nil || ballast.Mass != 66 {
 		t.Fatalf("%+v %v", ballast, err)
@@ -339,11 +350,75 @@ func TestPoiseByTime(t *testing.T) {
 	}
 }
 
+// What is probably mistyped or misread is asked back and kept when somebody is sure, and what
+// can't be is refused for good.
+func TestWhatIsAskedBack(t *testing.T) {
+	for _, c := range []struct {
+		before, asked, says string
+		sure                bool // and kept
+	}{
+		{"mass 600", "weigh 384 216", "-10 mm is unlikely: it is far outside its limits, 50 mm to 70 mm; with front and rear crossed it would be 60 mm", true},
+		{"mass 600", "weigh 480 120", "-50 mm is unlikely: it is far outside its limits, 50 mm to 70 mm; with front and rear crossed it would be 100 mm", true},
+		{"mass 600", "weigh 540 60", "-75 mm is unlikely: it is far outside its limits, 50 mm to 70 mm", true},
+		{"mass 600", "weigh 290 310", "", true}, // 29.2 mm, and 20.8 crossed: it hangs by its nose
+		{"mass 600", "weigh 0 600", "nothing lies on front: it shows no more than without the aircraft", false},
+		{"mass 600", "weigh 600 0", "nothing lies on rear", false},
+		// The battery is moved in a rework, and that adds nothing; 633 g are within the limits.
+		{"mass 600|weigh 180 420|rework", "weigh 230 403", "the scales add up to 633 g, and the all-up-mass is 597 to 603 g:", false},
+		{"mass 600|fitted logger zone=nose g=100 mm=310", "weigh 216 384", "the scales add up to 600 g, and the all-up-mass is 696 to 704 g by the record of what was fitted and removed since it was weighed", false},
+		// 950 g are over the limit of 900 g, and what the record comes to.
+		{"mass 600|fitted logger zone=nose g=350 mm=60", "weigh 342 608", "", true},
+		{"fitted logger zone=nose g=350 mm=60", "weigh 342 608", "", true},
+		{"mass 600|fitted logger zone=nose g=350 mm=60|crash", "weigh 342 608", "", true},
+		{"crash", "weigh 342 608", "the all-up-mass is 500 to 900 g by its limits", false},
+		// The wing reaches from 0 to 200 mm; where the nose is nobody says.
+		{"", "fitted logger zone=wing g=9 mm=-100", "its middle at -100 mm is not at the wing, which reaches from 0 to 200 mm", true},
+		{"", "fitted logger zone=wing g=9 mm=-40", "", true},
+		{"", "fitted logger zone=nose g=9 mm=-250", "", true},
+		{"fitted logger zone=wing g=9 mm=40", "moved logger mm=-100", "not at the wing", true},
+		{"", "fitted logger zone=nose g=901", "901 g is more than the whole aircraft may weigh, 900 g (all-up-mass)", true},
+		{"", "fitted pack g=1760", "1760 g is more than the whole aircraft may weigh", true},
+		{"", "fitted pack g=899", "", true},
+	} {
+		b := wigeon(t)
+		for _, one := range strings.FieldsFunc(c.before, func(r rune) bool { return r == '|' }) {
+			if one == "crash" {
+				table := &steps.Triage{Findings: []steps.Finding{{Name: "chipped", Title: "Chipped", Zones: []string{"tail"}}}}
+				b.must(ReportDamage{Triage: table, Seen: []Sighting{{Finding: "chipped", Zone: "tail", Severity: steps.Slight}}})
+				continue
+			}
+			b.do(one)
+		}
+		b.after(time.Minute)
+		r := b.request(c.asked)
+		if c.says != "" {
+			mustContain(t, b.refused(r, ByReading), c.says)
+		}
+		switch sure := r.(type) {
+		case Measure:
+			sure.Sure = c.says != ""
+			r = sure
+		case ChangeEquipment:
+			sure.Sure = c.says != ""
+			r = sure
+		}
+		if err := b.try(r); (err == nil) != c.sure {
+			t.Errorf("%s, %s: kept %v, want %v", c.before, c.asked, err, c.sure)
+		}
+	}
+	b := wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] }) // no mass is limited: 600 g are by the parts
+	mustContain(t, b.refused(b.request("fitted logger zone=nose g=601"), ByReading), "601 g is more than the whole aircraft weighs by its parts, 600 g")
+}
+
 // Scales that do not add up, whichever is read first, pass nothing.
 func TestScalesAgainstTheMass(t *testing.T) {
 	b := wigeon(t)
 	b.do("mass 600", weighed60)
 	mustContain(t, b.refused(b.request("rear 430"), ByReading), "add up to 646 g", "597 to 603 g")
+	var refusal *Refusal // unlikely as well: nothing is asked whose yes would be refused
+	if err := b.try(b.request("rear 4300")); !errors.As(err, &refusal) || refusal.Doubted() || !strings.Contains(refusal.Error(), "add up to 4516 g") {
+		t.Errorf("4300 g at the rear: %v", err)
+	}
 	b = wigeon(t)
 	b.do(weighed60, "mass 700")
 	if g := b.gate("balance"); g.Standing == Current || b.poise().Verdict() == measuring.In {

@@ -66,9 +66,10 @@ func (r *Refusal) Error() string {
 	return fmt.Sprintf("%s is refused: %s", r.What, strings.Join(lines, "; "))
 }
 
-// Only reports whether all of its reasons are of a class.
-func (r *Refusal) Only(because Because) bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != because })
+// Doubted reports whether it asks back what is probably mistyped, and nothing else: who is
+// sure of it may have it recorded all the same.
+func (r *Refusal) Doubted() bool {
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToBeSure })
 }
 
 // A PartError says that a request was refused in part: Record is appended all the same,

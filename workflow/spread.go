@@ -232,7 +232,8 @@ func NewSpread(drawn []Drawn, point string) (GateSpread, error) {
 		has := false
 		for i := range sp.Series {
 			for _, v := range d.Values {
-				if slices.Equal(v.Of, sp.Series[i].Of) {
+				// The one value of a gate has no name, whichever of its two ways it was measured in.
+				if strings.Join(v.Of, "/") == sp.Series[i].Name() {
 					has = sp.Series[i].add(v, sp.Gate.Limits) || has
 				}
 			}

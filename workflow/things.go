@@ -690,7 +690,7 @@ type ChangeEquipment struct {
 	Zone         string            // of what the sheet does not list
 	Mass, Arm    quantity.Quantity // absent: unknown
 	Note         string
-	Sure         bool // also a place that is probably mistyped
+	Sure         bool // also a mass or a place that is probably mistyped
 }
 
 func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -714,7 +714,7 @@ func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, err
 	if reasons := s.notFitted(f, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
-	if why := s.misplaced(f.Item, f.Arm); why != "" && !r.Sure {
+	if why := s.mistyped(f.Item, f.Zone, f.Mass, f.Arm); why != "" && !r.Sure {
 		return nil, refuse(what, ByReading, why, Remedy{Kind: ToBeSure})
 	}
 	if f.Change == Fitted {

@@ -119,12 +119,14 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 }
 
 // workedBetween reports whether something else than equipment upset a gate between two
-// instants, or equipment of which nobody said before whether it was on board.
-func (s *State) workedBetween(f fittings, g steps.Gate, a, b instant) bool {
+// instants, or equipment of which nobody said before whether it was on board. A rework of the
+// gate but does not; "": every one does.
+func (s *State) workedBetween(f fittings, g steps.Gate, a, b instant, but string) bool {
 	began := func(c change) bool { return a.after(c, true) != b.after(c, true) }
 	return slices.ContainsFunc(f.began, began) || slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool {
 		_, equipment := e.Facts.(journal.EquipmentChanged)
-		return !equipment && a.follows(e) != b.follows(e)
+		rework, is := e.Facts.(journal.Reworked)
+		return !equipment && !(is && rework.Gate == but) && a.follows(e) != b.follows(e)
 	})
 }
 
@@ -277,7 +279,7 @@ func (s *State) weighedMass(f fittings) WeighedMass {
 		}
 	}
 	w.U, w.Changed = math.Sqrt(sum), d.grams.Sign() != 0 || len(d.mass) > 0
-	w.Worked = s.workedBetween(f, m.gate, then, s.whole())
+	w.Worked = s.workedBetween(f, m.gate, then, s.whole(), "")
 	return w
 }
 
@@ -321,7 +323,7 @@ func (s *State) massThen(m measurement, f fittings) WeighedMass {
 		}
 		by := new(big.Rat).Sub(to.grams, from.grams)
 		w := WeighedMass{Grams: other.grams + float(by, nil), U: other.u, Basis: Measured, Gate: other.gate.Name, Entry: other.last().position, At: other.last().at, Changed: by.Sign() != 0}
-		w.Worked = s.workedBetween(f, other.gate, then, other.last())
+		w.Worked = s.workedBetween(f, other.gate, then, other.last(), "")
 		if s.sameAboard(f, then, other.last()) {
 			return w
 		}

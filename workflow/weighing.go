@@ -40,29 +40,39 @@ func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, sur
 	if w.Lifted != "" {
 		return []Reason{{Because: ByReading, Text: lifted(g.Result, w.Lifted), Remedy: s.measureIt(g, at)}}
 	}
+	if w.Bare != "" {
+		text := fmt.Sprintf("nothing lies on %s: it shows no more than without the aircraft. It must stand on all scales", w.Bare)
+		return []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(g, at)}}
+	}
 	if w.Sum.IsZero() {
 		return nil
 	}
-	if _, ok := s.massGate(); !ok && !sure {
-		return s.offTheParts(w, g, readings)
+	if reasons := s.addUp(w, g, at); len(reasons) > 0 || sure {
+		return reasons
 	}
-	return s.addUp(w, g, at)
+	why := g.Rule().UnlikelyTogether(points)
+	if _, ok := s.massGate(); !ok && why == "" {
+		why = s.offTheParts(w)
+	}
+	if why == "" {
+		return nil
+	}
+	look := Remedy{Kind: ToBeSure, Gate: g.Name, Unit: g.Unit()}
+	for _, r := range readings {
+		look.Points = append(look.Points, r.Point)
+	}
+	return []Reason{{Because: ByReading, Text: why, Remedy: s.remedy(look)}}
 }
 
-// offTheParts asks back where the sheet says nothing of the whole mass, and scales add up
-// to another than its parts do.
-func (s *State) offTheParts(w measuring.Weighing, g steps.Gate, readings []Reading) []Reason {
+// offTheParts says why scales are probably misread where the sheet says nothing of the whole
+// mass, and they add up to another than its parts do; "": they don't.
+func (s *State) offTheParts(w measuring.Weighing) string {
 	f := s.fittings()
 	parts := s.sumOfParts(f.before(s.whole()), f)
 	if len(parts.Unknown) > 0 || !(math.Abs(float(w.Sum.Rat("g"))-parts.Grams) > parts.U) {
-		return nil
+		return ""
 	}
-	sure := Remedy{Kind: ToBeSure, Gate: g.Name, Unit: g.Unit()}
-	for _, r := range readings {
-		sure.Points = append(sure.Points, r.Point)
-	}
-	text := fmt.Sprintf("the scales add up to %s, which is unlikely: the parts of the sheet add up to %.0f g", w.Sum, parts.Grams)
-	return []Reason{{Because: ByReading, Text: text, Remedy: s.remedy(sure)}}
+	return fmt.Sprintf("the scales add up to %s, which is unlikely: the parts of the sheet add up to %.0f g", w.Sum, parts.Grams)
 }
 
 // lifted says which way an airframe tips of which a scale carries less than nothing.
@@ -98,29 +108,43 @@ type KnownMass struct {
 	Gate      steps.Gate
 	Low, High float64 // g; what it lies between
 	Read      bool    // it was weighed; else the limits of the gate say it
+	Changed   bool    // with what was fitted or removed since, by the record
 }
 
-// KnownMass is the mass of the whole airframe by its last reading, if nothing was changed
-// since, else by its limits.
+// KnownMass is the mass of the whole airframe: as it was read last, with what the record says
+// of equipment since. Moving things in a rework of the balance adds nothing. Where something
+// else may have, or nobody said what a thing weighs, it is known by the limits alone, and by
+// what the record comes to if that is outside of them.
 func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
 	g, ok := s.massGate()
 	if !ok {
 		return KnownMass{}, false
 	}
-	k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
-	if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
-		for _, part := range s.Parts(r) {
-			if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
-				k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
+	k := KnownMass{Gate: g, Low: math.Inf(-1), High: math.Inf(1)}
+	f := s.fittings()
+	for _, m := range s.measurements(g, "g") {
+		d := s.since(f, m.last())
+		if len(d.mass) > 0 || s.workedBetween(f, g, m.last(), s.whole(), s.Sheet.Geometry.Balance.Gate) {
+			break
+		}
+		grams, u := m.value+float(d.grams, nil), m.u
+		for _, c := range d.changes {
+			if c.From == nil || c.To == nil {
+				u = math.Hypot(u, c.U)
 			}
 		}
+		k.Low, k.High, k.Read, k.Changed = grams-u, grams+u, true, d.grams.Sign() != 0
+		return k, true
 	}
-	if !k.Read {
-		if !g.Limits.Low.IsZero() {
-			k.Low = float(g.Limits.Low.Rat("g"))
-		}
-		if !g.Limits.High.IsZero() {
-			k.High = float(g.Limits.High.Rat("g"))
+	if !g.Limits.Low.IsZero() {
+		k.Low = float(g.Limits.Low.Rat("g"))
+	}
+	if !g.Limits.High.IsZero() {
+		k.High = float(g.Limits.High.Rat("g"))
+	}
+	if by := s.weighedMass(f); len(by.Unknown) == 0 {
+		if k.High = max(k.High, by.Grams); by.Basis == Measured { // a parts table may lack parts
+			k.Low = min(k.Low, by.Grams)
 		}
 	}
 	return k, true
@@ -155,8 +179,11 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 		return nil
 	}
 	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, grams(known.Low, known.High))
-	if !known.Read {
+	switch {
+	case !known.Read:
 		text += " by its limits, as it was not weighed since the last change"
+	case known.Changed:
+		text += " by the record of what was fitted and removed since it was weighed"
 	}
 	missing := known.Low - sum
 	words := "less"
@@ -210,7 +237,7 @@ func (s *State) heavier(then instant) string {
 	now, later := all[0], s.since(f, all[0].last())
 	for _, cut := range cuts {
 		for _, was := range s.massesUntil(cut) {
-			if s.workedBetween(f, was.gate, was.last(), then) {
+			if s.workedBetween(f, was.gate, was.last(), then, "") {
 				continue
 			}
 			d := s.since(f, was.last())

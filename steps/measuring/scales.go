@@ -147,6 +147,7 @@ func (b Band) beside(more *big.Rat) Band {
 // A Weighing is what the scales of a result carry.
 type Weighing struct {
 	Lifted string            // the scale that carries less than nothing; "": none
+	Bare   string            // the scale that carries nothing; "": none
 	Sum    quantity.Quantity // of all; absent: one has no reading
 	U      float64           // its expanded uncertainty, in its unit
 }
@@ -180,6 +181,9 @@ func (r Rule) Weigh(points []Point, doubts Doubts) (Weighing, error) {
 		if carries.Sign() < 0 && w.Lifted == "" {
 			w.Lifted = s.Point
 		}
+		if carries.Sign() == 0 && w.Bare == "" {
+			w.Bare = s.Point
+		}
 		sum.Add(sum, carries)
 		slopes = append(slopes, big.NewRat(1, 1))
 		read++
@@ -191,4 +195,56 @@ func (r Rule) Weigh(points []Point, doubts Doubts) (Weighing, error) {
 	sum.SetString(sum.FloatString(3)) // of means it may be no finite decimal
 	w.Sum, err = quantity.New(sum, unit)
 	return w, err
+}
+
+// UnlikelyTogether says why scales are probably misread that have a reading each, by what
+// they give together; "": nothing speaks against it. It is unlikely as a reading is, and
+// where it would be inside its limits with two of them crossed.
+func (r Rule) UnlikelyTogether(points []Point) string {
+	unit := r.Limits.Unit()
+	low, _ := r.Limits.Low.Rat(unit)
+	high, _ := r.Limits.High.Rat(unit)
+	width := r.Limits.width(low, high, unit)
+	var x []*big.Rat
+	for _, s := range r.Result.Stations {
+		i := slices.IndexFunc(points, func(p Point) bool { return p.Name == s.Point && len(p.Readings) > 0 })
+		if i < 0 || width == nil {
+			return ""
+		}
+		m, err := average(points[i], r.Unit())
+		if err != nil {
+			return ""
+		}
+		x = append(x, m.mean)
+	}
+	value, _, cannot := r.work(x, gauges{})
+	if cannot != "" || len(x) == 0 {
+		return ""
+	}
+	over, crossed := outside(value, low, high), ""
+	if over.Cmp(width) <= 0 {
+		return ""
+	}
+	nearest := twice(width)
+	for i := range x {
+		for j := range x[:i] {
+			other := slices.Clone(x)
+			other[i], other[j] = x[j], x[i]
+			would, _, cannot := r.work(other, gauges{})
+			if cannot != "" || outside(would, low, high).Cmp(nearest) > 0 {
+				continue
+			}
+			nearest = outside(would, low, high)
+			crossed = "; with " + r.Result.Stations[j].Point + " and " + r.Result.Stations[i].Point + " crossed it would be " + roundly(would, unit)
+		}
+	}
+	if over.Cmp(twice(width)) <= 0 && (crossed == "" || nearest.Sign() > 0) {
+		return ""
+	}
+	return roundly(value, unit) + " is unlikely: it is far outside its limits, " + r.Limits.words() + crossed
+}
+
+// roundly is a size as people say it, where nobody knows it closer.
+func roundly(r *big.Rat, unit string) string {
+	return quantity.Written(trimmed(r.FloatString(1)), unit)
 }

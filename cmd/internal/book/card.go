@@ -7,6 +7,7 @@ import (
 	"io"
 	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,6 +16,7 @@ import (
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 //go:embed card.gohtml
@@ -107,13 +109,13 @@ func (m *maker) balance(card page.Card) *balance {
 			}
 			v.Point = &balancePoint{num(v.right(0)), num(v.down(*x))}
 			what := map[bool]string{true: "balance point", false: "balance point as computed"}[b.Counts]
-			said = append(said, what+" "+sized(*x, "mm")+" aft of the datum")
+			said = append(said, what+" "+sized(math.Round(*x*10)/10, "mm")+" aft of the datum")
 			out.Key += " Ring: " + what + "."
 			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" && u > 0 {
 				g := m.s.Sheet.Geometry
 				value := *x - mm(g.Balance.Zero)
 				one := newScale(measuring.Limits{Low: gate.Limits.Low, High: gate.Limits.High}, u, []float64{value}).bar([]float64{value})
-				one.Says = "Balance: " + sized(value, "mm")
+				one.Says = "Balance: " + sized(math.Round(value*10)/10, "mm")
 				out.Bars = append(out.Bars, one)
 				out.Key += " Below: the balance on the scale of its limits, forward on the left, hatched where its uncertainty leaves it open."
 				if zero := mm(g.Balance.Zero); zero != 0 {
@@ -121,6 +123,12 @@ func (m *maker) balance(card page.Card) *balance {
 				}
 			}
 		}
+	}
+	if slices.ContainsFunc(m.s.Entries, func(e journal.Entry) bool {
+		f, is := e.Facts.(journal.EquipmentChanged)
+		return is && m.s.Live(e.Position) && (f.Zone != "" || !f.Arm.IsZero() || f.Change == workflow.Moved)
+	}) {
+		out.Key += " Equipment is drawn where the sheet has it, not where it was fitted or moved to since."
 	}
 	v.Says = strings.Join(said, "; ")
 	return out

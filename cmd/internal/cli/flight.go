@@ -134,7 +134,7 @@ func (a *app) equipCommand() *cobra.Command {
 	cmd.Flags().StringVar(&change.Name, "name", "", "which one it is, by the `NAME` written on it")
 	cmd.Flags().StringVar(&change.Zone, "zone", "", "the `ZONE` in which it is fitted, if the design sheet does not list it")
 	cmd.Flags().StringVar(&change.Note, "note", "", "a `NOTE`")
-	cmd.Flags().BoolVar(&change.Sure, "sure", false, "keep an --arm that looks mistyped")
+	cmd.Flags().BoolVar(&change.Sure, "sure", false, "keep a --mass or an --arm that looks mistyped")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		change.Change, change.Item = args[1], args[2]

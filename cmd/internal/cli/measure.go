@@ -92,7 +92,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	}
 	err = a.act(ctx, s, request, o.at, o.photos...)
 	var refusal *workflow.Refusal
-	if !a.Interactive || !errors.As(err, &refusal) || !refusal.Only(workflow.ByReading) {
+	if !a.Interactive || !errors.As(err, &refusal) || !refusal.Doubted() {
 		return err
 	}
 	var asked []string

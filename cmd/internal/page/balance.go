@@ -37,7 +37,8 @@ type Balance struct {
 	Over    string       `json:"over_mass_limit,omitempty"`
 	Unknown []string     `json:"unknown,omitempty"`
 	Assumed []string     `json:"assumed,omitempty"`
-	Remedy  []string     `json:"state,omitempty"` // the commands that say what is not known
+	Rests   []string     `json:"interval_assumes,omitempty"` // what its interval takes from common practice
+	Remedy  []string     `json:"state,omitempty"`            // the commands that say what is not known
 	Tried   []BalanceTry `json:"tried,omitempty"`
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
@@ -175,6 +176,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 		}
 	}
 	a, ok := then.Advise(at)
+	b.Rests = then.Practice(a.Slide != nil || a.Ballast != nil)
 	switch given := !math.IsNaN(at); {
 	case given && !p.Sure():
 		return b, &workflow.Impossible{Why: "nobody knows where it balances (" + b.Again + "), so no ballast is worked out"}
@@ -240,6 +242,16 @@ func moved(s *workflow.State, now time.Time) string {
 		return ""
 	}
 	return weighAgain(p)
+}
+
+// balanceLine is the command that says where it balances and what would put that right.
+func balanceLine(mark string) string { return "fettle balance " + mark }
+
+// advised leads on to the advice of a command, if there is one.
+func (l *lines) advised(line string) {
+	if line != "" {
+		l.item("where it balances, and what to move: `%s`", line)
+	}
 }
 
 // weighAgain says why the balance has to be weighed again; "": it stands.

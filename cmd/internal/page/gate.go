@@ -19,6 +19,7 @@ type Gate struct {
 	Title    string                `json:"title"`
 	How      string                `json:"how,omitempty"`
 	Rework   string                `json:"rework,omitempty"`
+	Balance  string                `json:"balance,omitempty"` // the command that says what would put the balance right
 	Limits   string                `json:"limits"`
 	Gauge    string                `json:"gauge"`
 	Critical bool                  `json:"critical"`
@@ -109,6 +110,9 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	}
 	g.FlightsLeft, g.ValidUntil = s.LifeLeft(r)
 	g.unfit = r.NeedsRework()
+	if r.Gate.Name == s.Sheet.Geometry.Balance.Gate && (r.Standing == workflow.Failed || r.Standing == workflow.Undecided) {
+		g.Balance = balanceLine(s.Airframe.Mark)
+	}
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
 		pass, ok := r.Gate.Rule().Passing(s.DoubtOf(r.Gate, gauge))
@@ -374,6 +378,7 @@ func (g Gate) Action(c Clock) string {
 	var l lines
 	if g.Standing == workflow.Failed {
 		l.text(g.Rework)
+		l.advised(g.Balance)
 	} else {
 		l.text(g.How)
 	}
@@ -400,6 +405,7 @@ func (g Gate) Markdown(c Clock) string {
 	case workflow.Failed:
 		l.add("\n**Rework.**")
 		l.text(g.Rework)
+		l.advised(g.Balance)
 	case workflow.Undecided:
 		l.ways(g)
 	default:

@@ -322,7 +322,7 @@ func (r Recorded) AtBench() Recorded {
 	r.Next, r.Timers, r.Gates = "", nil, slices.Clone(r.Gates)
 	for i := range r.Gates {
 		g := &r.Gates[i]
-		g.Rework, g.unfit, g.Parts, g.remedy = "", false, nil, workflow.Remedy{}
+		g.Rework, g.Balance, g.unfit, g.Parts, g.remedy = "", "", false, nil, workflow.Remedy{}
 	}
 	return r
 }
@@ -388,12 +388,14 @@ func (r Recorded) Markdown(c Clock) string {
 		if g.Standing == workflow.Failed {
 			l.parts(g)
 			l.text(g.Rework)
+			l.advised(g.Balance)
 			if g.unfit {
 				l.add("%s", "When it is reworked:\n\n"+command(reworkLine(r.Mark, g.Name)))
 			}
 		}
 		if g.Standing == workflow.Undecided {
 			l.parts(g)
+			l.advised(g.Balance)
 			l.ways(g)
 		}
 	}
@@ -415,6 +417,7 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	if r.Balance != "" {
 		l.item("balance: %s", esc(r.Balance))
+		l.advised(balanceLine(r.Mark))
 	}
 	l.recentre(r.Mark, r.Trims)
 	if r.Next != "" {

@@ -138,7 +138,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 			measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --anew"
 	case workflow.ToBeSure:
 		if r.Gate == "" {
-			return "look at the sign and the unit again, and if that is its place, add --sure", ""
+			return "look at the sign and the unit again, and if it is so, add --sure", ""
 		}
 		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + given(r.Names) + " --sure"
 	case workflow.ToMeasureRest:

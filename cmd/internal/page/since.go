@@ -41,21 +41,27 @@ type SinceGate struct {
 // A SinceBalance is where it balanced before the flight and does now.
 type SinceBalance struct {
 	Was     Station  `json:"was"`
-	Is      *Station `json:"is,omitempty"` // none: not known
+	Is      *Station `json:"is,omitempty"`               // none: not known
+	Low     *float64 `json:"forward_limit_mm,omitempty"` // now, from the datum
+	High    *float64 `json:"aft_limit_mm,omitempty"`
+	Zero    float64  `json:"gate_reads_from_mm,omitempty"`
 	Verdict string   `json:"verdict"`
 	By      []string `json:"by"`
 	Unknown []string `json:"unknown,omitempty"`
 }
 
+// line is where it balanced, where it does, and within which limits: what moved it stands
+// with the equipment and the work.
 func (b SinceBalance) line(c Clock) string {
-	by := "weighed again"
-	if len(b.By) > 0 {
-		by = "moved by " + strings.Join(b.By, ", ")
-	}
+	limits := optionally("; limits ", Balance{Low: b.Low, High: b.High, Zero: b.Zero}.limits(c))
 	if len(b.Unknown) > 0 {
-		return fmt.Sprintf("%s → not known: %s; %s", b.Was.words(c), strings.Join(b.Unknown, ", "), by)
+		return fmt.Sprintf("%s → not known%s: %s", b.Was.words(c), limits, strings.Join(b.Unknown, ", "))
 	}
-	return fmt.Sprintf("%s → %s, %s; %s", b.Was.words(c), b.Is.words(c), b.Verdict, by)
+	text := fmt.Sprintf("%s → %s, %s%s", b.Was.words(c), b.Is.words(c), b.Verdict, limits)
+	if len(b.By) == 0 {
+		text += "; weighed again"
+	}
+	return text
 }
 
 // A SinceTrim is a control surface that was trimmed otherwise before the flight.
@@ -129,7 +135,8 @@ func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 		p.Conditions = append(p.Conditions, SinceStated(c))
 	}
 	if m := all.Moved; m != nil {
-		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing, m.Was.Zero), stationIf(stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing, m.Is.Zero), m.Is.Unknown), string(m.Is.Verdict()), m.By, m.Is.Unknown}
+		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing, m.Was.Zero), stationIf(stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing, m.Is.Zero), m.Is.Unknown),
+			finite(m.Is.Low), finite(m.Is.High), m.Is.Zero, string(m.Is.Verdict()), m.By, m.Is.Unknown}
 	}
 	for _, t := range all.Trims {
 		var one SinceTrim
@@ -232,15 +239,16 @@ func (p Since) Markdown(c Clock) string {
 		}
 		conditions = append(conditions, text)
 	}
-	nothing, balance := true, gateLines(p.Balance)
+	nothing := true
+	var balance []string
 	if p.Moved != nil {
-		balance = append([]string{p.Moved.line(c)}, balance...)
+		balance = []string{p.Moved.line(c)}
 	}
 	for _, group := range []struct {
 		name  string
 		items []string
 	}{
-		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", balance}, {"trims", trims}, {"throws", gateLines(p.Throws)},
+		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", balance}, {"weighings", gateLines(p.Balance)}, {"trims", trims}, {"throws", gateLines(p.Throws)},
 		{"repairs and work", append(repairs, p.Reworked...)}, {"readings", gateLines(p.Readings)}, {"conditions", conditions},
 	} {
 		if len(group.items) > 0 {

@@ -107,7 +107,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	}
 	err = c.record(ctx, request)
 	var refusal *workflow.Refusal
-	if !errors.As(err, &refusal) || !refusal.Only(workflow.ByReading) {
+	if !errors.As(err, &refusal) || !refusal.Doubted() {
 		return err
 	}
 	// Enter asks for it again.
@@ -125,7 +125,7 @@ func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
 	then, err := s.Try(r, workflow.Circumstances{Now: c.now(), By: c.Desk.By})
 	var refusal *workflow.Refusal
 	var said []string
-	unlikely := errors.As(err, &refusal) && refusal.Only(workflow.ByReading)
+	unlikely := errors.As(err, &refusal) && refusal.Doubted()
 	if unlikely {
 		said = append(said, refusal.Reasons[0].Text)
 		r.Sure = true
