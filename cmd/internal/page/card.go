@@ -283,6 +283,9 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 }
 
 // figure is the figure of that name, if it is known.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (c *Card) figure(name string) (*CardFigure, bool) {
 	for i := range c.Figures {
 		if f := &c.Figures[i]; f.Name == name && f.Value != nil {
