@@ -177,3 +177,15 @@ func TestFlownPackIsMeasuredAgain(t *testing.T) {
 		t.Errorf("%d gates are of the battery alone", n)
 	}
 }
+
+// The title of a step of a build says what its reader does, so that it can be read aloud as an order.
+func TestTitlesOfBuildsAreOrders(t *testing.T) {
+	verbs := strings.Fields("Bed Bend Bevel Bolt Centre Charge Check Choose Coat Count Cover Cut Decide Draw Drill Epoxy Film Find Fit Glue Have Heat Hinge Hollow " +
+		"Join Lay Leave Let Lift Look Make Mark Measure Melt Pad Plug Press Prove Pull Read Release Sand Saw See Set Shape Slit Smooth Solder Sort Spread Switch Tie Try Turn " +
+		"Warm Weigh Work")
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if first, _, _ := strings.Cut(s.Title, " "); d.Procedure.Kind == steps.Build && s.Title != "" && !slices.Contains(verbs, strings.Trim(first, ",")) {
+			t.Errorf("%s: %s has the title %q, which is not an order", d.File, s.Name, s.Title)
+		}
+	})
+}
