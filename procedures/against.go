@@ -57,6 +57,9 @@ func gateNames(s *steps.Sheet) []string {
 	return names
 }
 
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func optionNames(s *steps.Sheet) []string {
 	var names []string
 	for _, o := range s.Options {

@@ -304,6 +304,19 @@ func TestCausewayCloses(t *testing.T) {
 			s.near("the bay of the aileron servo", s.step("mark-servo-bays", `underside, (\d+) mm from the middle`), (in(c.Inner, "mm")+in(c.Outer, "mm"))/2, 0)
 		}
 	}
+	for _, c := range s.sheet.Geometry.Controls {
+		switch c.Name {
+		case "ailerons":
+			s.near("the inner end of the ailerons", s.step("hinge-ailerons", `ailerons from (\d+) mm`), in(c.Inner, "mm"), 0)
+			s.near("the outer end of the ailerons", s.step("hinge-ailerons", `to (\d+) mm from the middle`), in(c.Outer, "mm"), 0)
+		case "elevator": // it swings down between the booms, which reach as far back
+			long := s.step("hinge-elevator", `trailing edge, (\d+) mm long`)
+			s.near("the length of the elevator", long, 2*in(c.Outer, "mm"), 0)
+			if long > spacer-10 {
+				t.Errorf("an elevator of %.0f mm strikes the booms, %.0f mm apart", long, spacer)
+			}
+		}
+	}
 	hinge := s.step("hinge-elevator", `hinge (\d+) mm from the trailing edge`)
 	bay := s.step("cut-tail-bay", `its middle (\d+) mm behind`)
 	slit := s.step("cut-tail-bay", `strip (\d+) mm behind`)
@@ -324,5 +337,15 @@ func TestCausewayCloses(t *testing.T) {
 			t.Errorf("with %s the battery lies outside its bay", option)
 		}
 		with.steady()
+	}
+
+	// The lift test hangs as much on the wing as flies, and no pack that nobody has looked over.
+	for _, design := range []string{"causeway", "jetty", "skerry"} {
+		d := designed(t, design)
+		for _, p := range d.sheet.Geometry.Parts {
+			if p.Equipment == "battery-pack" {
+				d.near("the sand of the lift test", d.step("lift-test", `bag of sand into the battery bay, (\d+) g`), in(p.Mass, "g"), 0)
+			}
+		}
 	}
 }

@@ -28,6 +28,9 @@ func (d doubts) of(t thing) bool { return d.names[t] }
 func (d doubts) lost(kind steps.Kind) bool { return d.steps || d.kinds[kind] }
 
 // lostAny reports whether there may be more steps of a kind that does it.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (d doubts) lostAny(does deed) bool {
 	for _, k := range steps.Kinds() {
 		if does.of(k) && d.lost(k.Kind) {
@@ -52,6 +55,9 @@ func (d *doubts) kind(k steps.Kind) {
 }
 
 // thingsUnder are what the keys of a sheet and of a table give names to.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func thingsUnder(key string) (thing, bool) {
 	t, ok := map[string]thing{"zones": zone, "options": option, "conditions": condition, "adhesives": adhesive, "tools": tool,
 		"gauges": gauge, "gates": gate, "equipment": equipment, "findings": finding}[key]

@@ -54,6 +54,9 @@ func forms() []documentForm {
 // A grammar is the text so far.
 type grammar struct{ text strings.Builder }
 
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func (g *grammar) line(s string) { g.text.WriteString(s + "\n") }
 
 // mapping lists the keys of a mapping, and then those of each mapping below it that
@@ -312,6 +315,9 @@ func examplesOfItems(forms []*typ) []string {
 }
 
 // below indents the lines below a key.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func below(name string, lines []string) []string {
 	all := []string{name + ":"}
 	for _, l := range lines {

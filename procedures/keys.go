@@ -163,6 +163,9 @@ func (f fields) get(name string) *yaml.Node {
 	return nil
 }
 
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (f fields) has(name string) bool { return f.get(name) != nil }
 
 // item is the node of a name in the list under a key.

@@ -56,6 +56,9 @@ func (madeValue) write(from *[]steps.Made) *yaml.Node {
 	return unlessEmpty(n)
 }
 
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (madeValue) typ() *typ {
 	zones := namesValue{to: zone}.typ()
 	rests := zones

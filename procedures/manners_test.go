@@ -125,9 +125,39 @@ func TestDocumentsDeferOnce(t *testing.T) {
 		if found := again.FindString(text.String()); found != "" {
 			t.Errorf("%s says again, below its top, who comes first: %q", d.File, found)
 		}
+		asks := d.Kind() == steps.Build || d.Name() == "day-check" || d.Name() == "kit-check" // once, whether the rules for place and kit were read
+		if defers.MatchString(text.String()) && !asks {
+			t.Errorf("%s defers to local rules in a step again", d.File)
+		}
 	}
 	if n < 40 {
 		t.Errorf("%d documents: the library is not all there", n)
+	}
+}
+
+// What steps of repairs and checks must not say: a wing lies in what holds its dihedral and
+// washout; what about says is on no page of the bench; an elevator that hangs on its servo
+// is not moved by hand.
+func TestWhatPagesDoNotSay(t *testing.T) {
+	for what, unsaid := range map[string]*regexp.Regexp{
+		"a wing lies flat":                      regexp.MustCompile(`(?i)\b(lay|leave|wait|rest)\b[^.\n]*\b(it|part|wing|halves)\b[^.\n]*\bflat\b[^.\n]*`),
+		"it refers to a table of no page":       regexp.MustCompile(`(?i)\btable (above|below|at the top)\b`),
+		"a surface is moved against its servo":  regexp.MustCompile(`(?i)\bopen and close\b`),
+		"a clock is kept that the record keeps": regexp.MustCompile(`(?i)\bwrite down when the last\b|\bthe clock runs from mixing\b`),
+	} {
+		excused := regexp.MustCompile(`(?i)\b(cradles|blocks|flat plate|hang it by its body)\b|\brods? (off|comes? off)|\btake (the|every) rods? off\b`)
+		for _, d := range embeddedProcedures(t) {
+			if d.Procedure.Kind == steps.Build {
+				continue
+			}
+			for _, s := range d.Procedure.Steps() {
+				for line := range strings.Lines(s.Do) {
+					if unsaid.MatchString(line) && !excused.MatchString(line) && !strings.Contains(line, "level with its other side") {
+						t.Errorf("%s, %s: %s: %q", d.File, s.Name, what, line)
+					}
+				}
+			}
+		}
 	}
 }
 
@@ -146,4 +176,16 @@ func TestFlownPackIsMeasuredAgain(t *testing.T) {
 	if n != 3 {
 		t.Errorf("%d gates are of the battery alone", n)
 	}
+}
+
+// The title of a step of a build says what its reader does, so that it can be read aloud as an order.
+func TestTitlesOfBuildsAreOrders(t *testing.T) {
+	verbs := strings.Fields("Bed Bend Bevel Bolt Centre Charge Check Choose Coat Count Cover Cut Decide Draw Drill Epoxy Film Find Fit Glue Have Heat Hinge Hollow " +
+		"Join Lay Leave Let Lift Look Make Mark Measure Melt Pad Plug Press Prove Pull Read Release Sand Saw See Set Shape Slit Smooth Solder Sort Spread Switch Tie Try Turn " +
+		"Warm Weigh Work")
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if first, _, _ := strings.Cut(s.Title, " "); d.Procedure.Kind == steps.Build && s.Title != "" && !slices.Contains(verbs, strings.Trim(first, ",")) {
+			t.Errorf("%s: %s has the title %q, which is not an order", d.File, s.Name, s.Title)
+		}
+	})
 }

@@ -105,6 +105,9 @@ func (s slip) fault(file string) Fault {
 }
 
 // proseKeys are the keys whose value is a text for people.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func isProse(key string) bool {
 	switch key {
 	case "title", "short", "do", "why", "alone", "apart", "how", "caution", "rework", "confirm", "hold", "about", "source", "datum", "quarantine":
@@ -200,6 +203,9 @@ func (p *prescan) sayOf(line, at int, write, format string, args ...any) {
 }
 
 // replace has the line at hand read as though it were written so.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (p *prescan) replace(line string) { p.lines[p.at] = line }
 
 func indentOf(line string) int { return len(line) - len(strings.TrimLeft(line, " ")) }

@@ -220,6 +220,9 @@ func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 
 func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (v namesValue) typ() *typ {
 	t := &typ{is: oneName, to: v.to}
 	if v.except != "" {

@@ -50,6 +50,9 @@ func (s Share) String() string {
 	return fmt.Sprintf("%s of %s = %s", s.Part, text, s.Limit)
 }
 
+// BrownoutFigure is the voltage below which the receiver stops.
+const BrownoutFigure = "brownout"
+
 // Figures are those that a limit of a gate may be a share of.
 func (d Drive) Figures() []DriveFigure {
 	pack := DriveFigure{Name: "pack"}
@@ -68,7 +71,7 @@ func (d Drive) Figures() []DriveFigure {
 		{Name: "motor", Value: d.Limits.Motor},
 		{Name: "supply", Value: d.Limits.Supply},
 		{Name: "full", Value: d.Full},
-		{Name: "brownout", Value: d.Brownout},
+		{Name: BrownoutFigure, Value: d.Brownout},
 		pack,
 	}
 }

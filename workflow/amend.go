@@ -265,6 +265,9 @@ func (j *Job) foundAgain(in *steps.Procedure) bool {
 }
 
 // everFound is the damage as it was found, whether or not that was taken back since.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (s *State) everFound(name string) *Damage {
 	for _, e := range s.Entries {
 		if f, ok := e.Facts.(journal.DamageFound); ok && f.Damage == name {

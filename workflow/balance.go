@@ -178,6 +178,9 @@ func (p *Poise) doubts(m measurement, f fittings) {
 func notThen(item string) string { return "the " + item + " was not on board at the weighing" }
 
 // unknown adds what nobody knows, once.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (p *Poise) unknown(words string) {
 	if !lists.Contains(p.Unknown, words) {
 		p.Unknown = append(p.Unknown, words)

@@ -21,6 +21,7 @@ type Card struct {
 	Release       LastRelease // that stands; zero: none
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
 	Balance       *Poise      // nil: the sheet names no gate of the balance point
+	Sideways      Sideways    // by a gate; without one nothing was measured
 	Throws        []Throw
 	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
@@ -49,6 +50,7 @@ const (
 	ThrustFigure     = "thrust-to-weight"
 	CurrentFigure    = "full-current"
 	LoadedFigure     = "full-voltage"
+	ReceiverFigure   = "receiver-voltage"
 	CruiseFigure     = "cruise-current"
 	ControllerFigure = "controller-rating"
 	MotorFigure      = "motor-rating"
@@ -133,6 +135,9 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws(), Trims: s.Trims()}
 	if p, err := s.Poise(at); err == nil {
 		card.Balance = &p
+	}
+	if side, ok := s.Sideways(at); ok && side.Gate != "" {
+		card.Sideways = side
 	}
 	for _, e := range c.exchanged {
 		card.Exchanged = append(card.Exchanged, e.Title)
@@ -463,9 +468,18 @@ func (c *carding) power(mass Figure) []Figure {
 			return energy
 		}, capacity, c.said("", "nominal voltage", "nominal", p.Nominal, "V")),
 	}
-	loaded, measured := c.measured(LoadedFigure, "voltage then", p.Loaded, "V", func(one, other float64) bool { return one < other })
-	if measured && len(c.off(false)) == 0 {
+	lower := func(one, other float64) bool { return one < other }
+	if loaded, measured := c.measured(LoadedFigure, "voltage then", p.Loaded, "V", lower); measured && len(c.off(false)) == 0 {
 		figures = append(figures, loaded)
+	}
+	for i := range c.sheet.Gates { // that of the receiver is held against the voltage below which it stops
+		g := &c.sheet.Gates[i]
+		if slices.ContainsFunc(g.Least, func(of steps.Share) bool { return of.Figure.Name == steps.BrownoutFigure }) {
+			if receiver, measured := c.measured(ReceiverFigure, "voltage", g.Name, "V", lower); measured {
+				figures = append(figures, receiver)
+				break
+			}
+		}
 	}
 	return figures
 }

@@ -73,6 +73,9 @@ func dated(err error, c Circumstances) error {
 }
 
 // entries wraps facts in entries that continue the journal.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry {
 	entries := make([]journal.Entry, len(facts))
 	for i, f := range facts {
@@ -93,6 +96,9 @@ func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 
 func unknown(what, name string, known []string) error { return unknownOf("", what, name, known) }
 
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func unknownOf(of, what, name string, known []string) error {
 	return &UnknownError{Of: of, What: what, Name: name, Nearest: nearest.Of(name, known), Known: known}
 }

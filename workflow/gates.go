@@ -62,6 +62,9 @@ const (
 )
 
 // Words is the standing in the words used for people.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (s GateStanding) Words() string {
 	switch s {
 	case NeverTaken:
@@ -94,6 +97,9 @@ type AtPoint struct {
 }
 
 // Met reports whether work may go on past the gate.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == Conceded }
 
 // Gates returns every gate the airframe has, as it stands at the time.
@@ -821,6 +827,9 @@ func (s *State) LifeLeft(g GateReport) (flights int, until time.Time) {
 	return flights, until
 }
 
+// It is not inlined: its copies in all callers would take 4 KB.
+//
+//go:noinline
 func lastOf(readings []reading, point string, n int) []reading {
 	var at []reading
 	for _, t := range readings {

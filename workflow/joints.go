@@ -368,9 +368,15 @@ func (j *Joint) airClears(at time.Time) time.Time {
 }
 
 // Handles returns when the joined joint has handling strength.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
 
 // Cures returns when the joined joint is fully cured.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (j *Joint) Cures() time.Time { return j.Adhesive.Times.Cures(j.Joined, j.cured) }
 
 // Coldest is the coldest bench temperature that the joint's clocks count, in °C.

@@ -267,6 +267,9 @@ func pressing(r StepReport) bool {
 
 // resolvable reports whether a person at the bench can remove everything that
 // holds the step back.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func resolvable(r StepReport) bool {
 	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool {
 		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage

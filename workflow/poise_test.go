@@ -571,6 +571,26 @@ func TestAChoiceBringsParts(t *testing.T) {
 	}
 }
 
+// Weights on a tip level it; which tip that was is not on record, and the parts table does
+// not speak beside them, not even once they no longer count.
+func TestLaidOnATip(t *testing.T) {
+	b := wigeon(t, func(s *steps.Sheet) {
+		s.Geometry.Parts[2].Y = q("120 mm")
+		s.Gates[2].Points, s.Gates[2].Result, s.Gates[2].Limits = nil, measuring.Result{}, measuring.Limits{High: q("4 g")}
+	})
+	if side, ok := b.state.Sideways(b.now); !ok || side.Gate != "" {
+		t.Errorf("before: %+v", side)
+	}
+	b.must(readings("lateral", "9 g"))
+	for _, counts := range []bool{true, false} {
+		card, err := b.state.Card(b.now, q("0 m"), q("15 °C"))
+		if side := card.Sideways; err != nil || side.Gate != "lateral" || !side.Laid || side.Mass != 9 || side.Counts != counts || side.Standing == "" {
+			t.Errorf("counts %v: %+v %v", counts, side, err)
+		}
+		b.do("moved pack mm=-100")
+	}
+}
+
 // Grams at a tip are those of the weighing, not of the parts table: 600 g at 20 mm right
 // of the centre line are levelled by 24 g at the left tip, 500 mm out.
 func TestSideways(t *testing.T) {

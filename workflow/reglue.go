@@ -144,6 +144,9 @@ func (r Rework) glued(s *State, joint string, c Circumstances) ([]journal.Facts,
 }
 
 // gluing is the step by which reworks glue the joint.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (j *Job) gluing(joint string) (steps.Step, bool) {
 	for _, stage := range j.Procedure.Stages {
 		for _, step := range stage.Steps {

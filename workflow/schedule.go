@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
@@ -470,7 +471,7 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 	c.reworks = map[string][]string{}
 	for range work.Stages { // a stage may be written before one that it comes after
 		for _, stage := range work.Stages {
-			if _, met := ended[stage.Name]; met || slices.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
+			if _, met := ended[stage.Name]; met || lists.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
 				continue
 			}
 			f := front{}
@@ -525,7 +526,7 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 			answer.Answer = held[0]
 			selection.Has = append(slices.Clone(selection.Has), held[0])
 		}
-		selection.Open = slices.DeleteFunc(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || slices.Contains(asked.Names(), name) })
+		selection.Open = slices.DeleteFunc(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || lists.Contains(asked.Names(), name) })
 		c.answers, decided = append(c.answers, answer), true
 	}
 	if !decided {
@@ -740,7 +741,7 @@ func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *step
 	joint := stepOf{k.Procedure, step.Joint}
 	had := c.glue[joint]
 	names := k.adhesives(*step, c.now)
-	if had != nil && (len(step.Adhesives) == 0 || slices.Contains(names, had.Name)) {
+	if had != nil && (len(step.Adhesives) == 0 || lists.Contains(names, had.Name)) {
 		return had
 	}
 	var chosen *steps.Adhesive
@@ -748,7 +749,7 @@ func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *step
 		a, known := s.Sheet.Adhesive(name)
 		switch {
 		case !known:
-		case slices.Contains(c.h.Consider, name):
+		case lists.Contains(c.h.Consider, name):
 			c.glue[joint] = &a
 			return &a
 		case chosen == nil || !c.works(of, chosen) && c.works(of, &a):

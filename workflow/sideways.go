@@ -6,7 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -25,6 +24,8 @@ type Sideways struct {
 	Y, U        float64 // where it balances, in mm to the right of the centre line
 	Mass, MassU float64 // that levels it at a wing tip, in g; without an uncertainty by the parts table
 	Left        bool    // it is the left tip
+	Laid        bool    // the mass was laid on a tip to level it, and which one that was is not on record
+	Standing    string  // of the gate, in words; "": it was passed
 }
 
 // Sideways is where it balances across: as it was weighed last on scales to the left and
@@ -45,6 +46,9 @@ func (s *State) Sideways(at time.Time) (Sideways, bool) {
 		}
 		m, r := all[0], s.report(g, at)
 		side := Sideways{Gate: g.Name, At: m.last().at, Y: m.value, U: m.u, Counts: len(r.Rests) > 0 && r.Finding.Missing == ""}
+		if !r.Met() {
+			side.Standing = r.Words()
+		}
 		if !side.Counts {
 			side.Why = r.Reason
 			return side, true
@@ -54,8 +58,8 @@ func (s *State) Sideways(at time.Time) (Sideways, bool) {
 		side.MassU = math.Hypot(w.Grams*m.u, w.U*m.value) / half
 		return side, true
 	}
-	if s.levelled(at) {
-		return Sideways{}, false
+	if side, was := s.levelled(at); was {
+		return side, true
 	}
 	parts := s.Placed(s.Size())
 	sum, unknown := total(parts)
@@ -68,11 +72,21 @@ func (s *State) Sideways(at time.Time) (Sideways, bool) {
 	return Sideways{Y: float(y, nil), Mass: math.Abs(f), Left: f < 0}, true
 }
 
-// levelled reports whether it was levelled by weights on a wing tip, and nothing was changed
-// since: which tip that was is not on record, and the parts table knows it no better.
-func (s *State) levelled(at time.Time) bool {
+// levelled is what was laid on a wing tip to level it, whether that counts still or not: the
+// parts table knows it no better. False: nothing ever was.
+func (s *State) levelled(at time.Time) (side Sideways, was bool) {
 	whole, _ := s.massGate()
-	return slices.ContainsFunc(s.Sheet.GatesFor(s.selected), func(g steps.Gate) bool {
-		return g.Mass && !g.Work && g.Name != whole.Name && g.Dimension() == quantity.Mass && g.Result.IsZero() && len(s.report(g, at).Rests) > 0
-	})
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		record := s.gates[g.Name]
+		if !g.Mass || g.Work || g.Name == whole.Name || g.Dimension() != quantity.Mass || !g.Result.IsZero() || record == nil || len(record.readings) == 0 {
+			continue
+		}
+		r, t := s.report(g, at), last(record.readings)
+		side = Sideways{Gate: g.Name, At: t.at, Laid: true, Mass: float(t.Value.Rat("g")), Counts: len(r.Rests) > 0, Why: r.Reason}
+		if !r.Met() {
+			side.Standing = r.Words()
+		}
+		return side, true
+	}
+	return side, false
 }

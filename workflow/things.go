@@ -463,6 +463,9 @@ func (s *State) quarantined(q *Quarantine, at time.Time) *Reason {
 	return &Reason{Because: ByHold, Text: what, Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
 }
 
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (s *State) toFitAnother(item string) Remedy {
 	return s.remedy(Remedy{Kind: ToFitAnother, Name: item})
 }

@@ -246,6 +246,9 @@ func (s *State) controls() (names []string) {
 }
 
 // Controls are the control surfaces that the airframe has.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (s *State) Controls() (all []steps.Control) {
 	for _, c := range s.Sheet.Geometry.Controls {
 		if c.In(s.selected) {

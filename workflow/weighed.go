@@ -341,6 +341,9 @@ func (s *State) massThen(m measurement, f fittings) WeighedMass {
 }
 
 // sameAboard reports whether no equipment came aboard or went between two instants.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (s *State) sameAboard(f fittings, a, b instant) bool {
 	return !slices.ContainsFunc(f.all, func(one fitting) bool {
 		return one.Change != Moved && !one.said && a.after(one.change, true) != b.after(one.change, true)

@@ -40,6 +40,9 @@ type Zones struct {
 }
 
 // Zone is the zone of that name.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (z Zones) Zone(name string) ZoneReport {
 	if i := slices.IndexFunc(z.Reports, func(r ZoneReport) bool { return r.Zone == name }); i >= 0 {
 		return z.Reports[i]

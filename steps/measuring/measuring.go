@@ -346,6 +346,9 @@ func worse(a, b Finding) Finding {
 }
 
 // Compared are the pairs of points that are compared: those named, or all.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func Compared(points []Point, pairs [][2]string) [][2]string {
 	if len(pairs) > 0 {
 		return pairs

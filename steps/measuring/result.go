@@ -202,6 +202,9 @@ func finite(f float64) *big.Rat {
 }
 
 // Unit is the unit that readings are taken and shown in, of Dimension.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func (r Rule) Unit() string { return r.readings().Unit() }
 
 // Dimension is what the readings are.

@@ -196,6 +196,9 @@ func sweep(p steps.Panel) float64 {
 }
 
 // What is absent is nought.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func mm(q quantity.Quantity) float64      { return value(q, "mm") }
 func percent(q quantity.Quantity) float64 { return value(q, "%") }
 func radians(q quantity.Quantity) float64 { return value(q, "°") * math.Pi / 180 }

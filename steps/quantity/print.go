@@ -29,6 +29,9 @@ func (q Quantity) number() string {
 
 // Written is a number with its unit: without a space before the degree of an angle
 // (SI Brochure, 9th edition, 5.4.3, from memory), and with a word in its plural.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func Written(number, symbol string) string {
 	switch {
 	case symbol == "°":

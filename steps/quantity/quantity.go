@@ -77,6 +77,9 @@ func (q Quantity) Dimension() Dimension {
 
 // Sign is -1, 0 or 1 if the value in its unit is less than, equal to or more than
 // zero; 0 if there is no quantity.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (q Quantity) Sign() int {
 	if q.IsZero() {
 		return 0

@@ -104,6 +104,9 @@ func before[F interface{ now() Facts }](version int, k Kind) Kind {
 }
 
 // byName returns the kinds by name.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func byName() map[string]Kind {
 	kinds := map[string]Kind{}
 	for _, k := range Kinds() {
@@ -147,6 +150,9 @@ type Names struct {
 type naming interface{ names() Names }
 
 // NamesOf returns what the facts refer to; the zero value: nothing.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func NamesOf(f Facts) Names {
 	if n, ok := f.(naming); ok {
 		return n.names()
@@ -178,6 +184,9 @@ func Earlier(f Facts) []int64 {
 
 // JobOf returns the job that goes by the documents that an entry names, from there
 // on; "": it is about none.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func JobOf(f Facts) string {
 	switch f := f.(type) {
 	case JobOpened:

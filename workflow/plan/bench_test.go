@@ -48,6 +48,39 @@ func fleet(airframes, stages int, seed uint64) plan.Problem {
 	return p
 }
 
+// heated has the first cut of every fourth stage done with heat, which no coat of the same airframe may be open beside, nor
+// one of the next.
+func heated(p plan.Problem) plan.Problem {
+	for hot := 0; hot < len(p.Activities); hot += 20 {
+		for cut := 0; cut < len(p.Activities); cut += 5 {
+			coat, join := cut+1, cut+2
+			if g := p.Activities[cut].Group - p.Activities[hot].Group; g == 0 || g == 1 {
+				p.Either = append(p.Either, plan.Either{One: plan.Delay{From: hot, To: coat, Least: p.Activities[hot].Length},
+					Other: plan.Delay{From: join, To: hot, Least: p.Activities[join].Length}})
+			}
+		}
+	}
+	return p
+}
+
+// The time to proof.
+func BenchmarkExact(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		p    plan.Problem
+	}{{"ft06", jobShop(ft06)}, {"ft10", jobShop(ft10)}, {"ft20", jobShop(ft20)}, {"la01", jobShop(la01)}, {"la02", jobShop(la02)},
+		{"la03", jobShop(la03)}, {"la04", jobShop(la04)}, {"la05", jobShop(la05)}, {"psp2", projectMax(psp2)}, {"fleet1", fleet(1, 12, 1)},
+		{"fleet2", fleet(2, 12, 1)}, {"fleet2-heated", heated(fleet(2, 12, 1))}} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				if r := solved(b, c.p, plan.Options{Think: time.Minute}); !r.Proven {
+					b.Fatal("not proven")
+				}
+			}
+		})
+	}
+}
+
 func BenchmarkFleet(b *testing.B) {
 	for _, c := range []struct {
 		airframes int

@@ -38,6 +38,10 @@ func (p *Problem) conflict(ctx context.Context) *Conflict {
 	c := &Conflict{Irreducible: true}
 	for size := (len(kept) + 1) / 2; size > 0; size /= 2 {
 		for at := len(kept); at > 0; {
+			if ctx.Err() != nil {
+				c.Irreducible = false
+				break
+			}
 			from := max(0, at-size)
 			rest := append(append([]demand(nil), kept[:from]...), kept[at:]...)
 			less := p.with(rest)

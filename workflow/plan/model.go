@@ -262,7 +262,8 @@ func (m *model) branches() {
 	}
 }
 
-// resources makes a table for each resource of which two activities can have some at once.
+// resources makes a table for each resource of which two activities can have some at once; what few activities take in
+// turns needs no table, and gets a closer look.
 func (m *model) resources(p *Problem, busy []profile) {
 	s := m.s
 	for k, there := range p.Capacity {
@@ -277,16 +278,22 @@ func (m *model) resources(p *Problem, busy []profile) {
 				c.add(int32(x), int32(a.Length), n)
 			}
 		}
+		var u propagator = c
 		if !shared {
-			continue
-		}
-		for _, u := range busy[k].all {
-			if u.to > 0 && u.sum > 0 {
-				c.add(s.variable(u.from, u.from), u.to-u.from, min(u.sum, c.capacity))
+			if len(c.x) < 3 || len(c.x) > unaryMost {
+				continue // their orders are enough
+			}
+			u = &unary{x: c.x, length: c.length}
+		} else {
+			s.branch = true
+			for _, u := range busy[k].all {
+				if u.to > 0 && u.sum > 0 {
+					c.add(s.variable(u.from, u.from), u.to-u.from, min(u.sum, c.capacity))
+				}
 			}
 		}
 		n := int32(len(s.tables))
-		s.tables, s.queued, s.branch = append(s.tables, c), append(s.queued, false), true
+		s.tables, s.queued = append(s.tables, u), append(s.queued, false)
 		for _, x := range c.x {
 			s.wakes[2*x], s.wakes[2*x+1] = append(s.wakes[2*x], n), append(s.wakes[2*x+1], n)
 		}

@@ -74,10 +74,10 @@ type search struct {
 
 	watches [][]watch // by side
 	arcs    []arc
-	out     [][]int32 // by side, arcs from it
+	out     []int32   // by side, its first arc; the next side's is one past its last
 	guarded [][]int32 // by side, arcs whose when is on it
 	starts  [][]Span  // by variable, the values left to it, each span with its end; nil: all
-	tables  []*table
+	tables  []propagator
 	wakes   [][]int32 // by side, tables
 	queued  []bool
 	queue   []int32
@@ -103,6 +103,9 @@ type search struct {
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
+// A propagator infers what a resource leaves to what uses it; false where that is a conflict.
+type propagator interface{ propagate(s *search) bool }
+
 type mark struct{ trail, reasons int }
 
 func (s *search) variable(lo, hi int32) int32 {
@@ -112,7 +115,6 @@ func (s *search) variable(lo, hi int32) int32 {
 	s.need = append(s.need, 0, 0)
 	s.place = append(s.place, -1, -1)
 	s.watches = append(s.watches, nil, nil)
-	s.out = append(s.out, nil, nil)
 	s.guarded = append(s.guarded, nil, nil)
 	s.wakes = append(s.wakes, nil, nil)
 	s.starts = append(s.starts, nil)
@@ -130,12 +132,7 @@ func (s *search) decidedFully(x int32) bool { return s.bound[2*x] == -s.bound[2*
 // delay holds y >= x + least where when is true.
 func (s *search) delay(x, y, least int32, when literal) {
 	for _, a := range [2]arc{{2 * x, 2 * y, least, when}, {2*y + 1, 2*x + 1, least, when}} {
-		i := int32(len(s.arcs))
 		s.arcs = append(s.arcs, a)
-		s.out[a.from] = append(s.out[a.from], i)
-		if when != always {
-			s.guarded[when.side] = append(s.guarded[when.side], i)
-		}
 	}
 }
 
@@ -284,7 +281,7 @@ func (s *search) propagate() bool {
 			if s.starts[side>>1] != nil && !s.overGap(side) {
 				return false
 			}
-			for _, i := range s.out[side] {
+			for i := s.out[side]; i < s.out[side+1]; i++ {
 				if !s.along(i) {
 					return false
 				}
@@ -629,8 +626,29 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 	}
 }
 
+// sortArcs lays the arcs from one side beside each other.
+func (s *search) sortArcs() {
+	s.out = make([]int32, len(s.bound)+1)
+	for _, a := range s.arcs {
+		s.out[a.from+1]++
+	}
+	for side := range s.bound {
+		s.out[side+1] += s.out[side]
+	}
+	next, sorted := append([]int32(nil), s.out...), make([]arc, len(s.arcs))
+	for _, a := range s.arcs {
+		i := next[a.from]
+		next[a.from]++
+		if sorted[i] = a; a.when != always {
+			s.guarded[a.when.side] = append(s.guarded[a.when.side], i)
+		}
+	}
+	s.arcs = sorted
+}
+
 // root infers what holds before any decision; true if that is a conflict already.
 func (s *search) root() bool {
+	s.sortArcs()
 	for i := range s.arcs {
 		if !s.along(int32(i)) {
 			return true

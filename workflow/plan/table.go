@@ -60,7 +60,7 @@ func (c *table) propagate(s *search) bool {
 		c.ends[j] = e
 	}
 	c.used = c.used[:0]
-	sum, from := int32(0), int32(0)
+	sum, most, from := int32(0), int32(0), int32(0)
 	for _, e := range c.ends {
 		k := e >> 1
 		if s.hi(c.x[k]) >= s.lo(c.x[k])+c.length[k] {
@@ -73,6 +73,7 @@ func (c *table) propagate(s *search) bool {
 				return false
 			}
 			c.used = append(c.used, usage{from, t, sum})
+			most = max(most, sum)
 		}
 		from = t
 		if e&1 == 0 {
@@ -84,7 +85,7 @@ func (c *table) propagate(s *search) bool {
 	var buf [32]literal
 	for k, x := range c.x {
 		length, need := c.length[k], c.need[k]
-		if s.decidedFully(x) {
+		if most+need <= c.capacity || s.decidedFully(x) {
 			continue
 		}
 		lo, hi := s.hi(x), s.lo(x)+length // its own fixed part, which the table counts

@@ -53,6 +53,7 @@ type Balance struct {
 	Y       *float64     `json:"right_mm,omitempty"` // of the centre line
 	YBy     string       `json:"right_from,omitempty"`
 	YAt     time.Time    `json:"right_weighed_at,omitzero"`
+	YLaid   float64      `json:"laid_on_a_tip_g,omitempty"`   // which tip is not on record
 	YAgain  string       `json:"right_weigh_again,omitempty"` // why it has to be weighed again
 	Scales  string       `json:"scales,omitempty"`            // that it is weighed on
 	Measure string       `json:"measure,omitempty"`
@@ -215,6 +216,13 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 func (b *Balance) level(s *workflow.State, p workflow.Poise) {
 	side, ok := s.Sideways(p.Asked())
 	if !ok {
+		return
+	}
+	if side.Laid {
+		b.YBy, b.YAt, b.YLaid = "gate "+side.Gate, side.At, side.Mass
+		if !side.Counts {
+			b.YAgain = said(side.Why)
+		}
 		return
 	}
 	b.Y, b.YBy = finite(side.Y), "the parts table"
@@ -461,6 +469,8 @@ func (b Balance) Markdown(clock Clock) string {
 	}
 	b.advice(clock, line)
 	switch by := b.YBy; {
+	case b.YLaid > 0:
+		line("Sideways: by %s %s was laid on a tip, %s, and which tip is not on record%s", by, masses(clock, 1, b.YLaid), clock.At(b.YAt), optionally("; it no longer counts: ", b.YAgain))
 	case b.YAgain != "":
 		line("Sideways: not known; what %s said no longer counts: %s", by, b.YAgain)
 	case b.Tip == nil, *b.Tip == 0 && b.YAt.IsZero():

@@ -30,6 +30,7 @@ type Card struct {
 	Celsius  float64      `json:"temperature_c"`
 	Figures  []CardFigure `json:"figures"`
 	Balance  *CardBalance `json:"balance,omitempty"`
+	Sideways *CardSide    `json:"sideways,omitempty"`
 	Throws   []CardThrow  `json:"throws"`
 	Trims    []Trim       `json:"trims"`
 	Missing  []string     `json:"missing,omitempty"` // the keys of the sheet without which figures are left out
@@ -123,6 +124,45 @@ func (b *CardBalance) Chord() (chord planform.Chord, y float64, ok bool) {
 	return b.wing.Chord, b.wing.Y, b.wing.Area > 0
 }
 
+// A CardSide is what levels the airframe at a wing tip, by a gate.
+type CardSide struct {
+	Gate   string    `json:"gate"`
+	At     time.Time `json:"measured_at"`
+	Mass   float64   `json:"mass_g"`
+	Tip    string    `json:"tip,omitempty"` // "": which one is not on record
+	Counts bool      `json:"counts"`
+	Words  string    `json:"standing,omitempty"` // of the gate, if it was not passed
+}
+
+func newCardSide(s workflow.Sideways) *CardSide {
+	if s.Gate == "" {
+		return nil
+	}
+	side := &CardSide{Gate: s.Gate, At: s.At, Mass: s.Mass, Tip: "right", Counts: s.Counts, Words: s.Standing}
+	switch {
+	case s.Laid:
+		side.Tip = ""
+	case s.Left:
+		side.Tip = "left"
+	}
+	return side
+}
+
+// row is it as one line, and what that rests on.
+func (s *CardSide) row(clock Clock) (is, rests string) {
+	rests = measuredAt(s.At, s.Words, s.Words == "", clock)
+	switch mass := masses(clock, 1, s.Mass); {
+	case s.Tip == "" && s.Mass == 0:
+		return "level, with nothing on either tip", rests
+	case s.Tip == "":
+		return mass + " was laid on a tip; which one is not on record", rests
+	case !s.Counts:
+		return "not known", rests
+	default:
+		return mass + " at the " + s.Tip + " tip would level it", rests
+	}
+}
+
 // A CardThrow is how far a control surface goes.
 type CardThrow struct {
 	Control string       `json:"control"`
@@ -191,6 +231,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 		c.Balance = newCardBalance(s.Sheet.Geometry.Datum, b)
 	}
 	c.Say = toSay(s.Airframe.Mark, card.Lacks)
+	c.Sideways = newCardSide(card.Sideways)
 	c.Trims = newTrims(card.Trims)
 	for _, t := range card.Throws {
 		one := CardThrow{Control: t.Control.Name, Title: t.Report.Gate.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
@@ -226,7 +267,7 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 		add("by the estimate it balances behind its neutral point, or may: it could not be flown")
 	}
 	if len(card.Exchanged) > 0 {
-		add("not what the sheet has: %s; what the card says of it and of the drive is assumed", strings.Join(card.Exchanged, ", "))
+		add("not what the sheet has: %s; what the card says of it and of the drive is assumed, and gates are judged by the battery of the sheet", strings.Join(card.Exchanged, ", "))
 	}
 	for _, g := range card.Concessions {
 		add("accepted and not met: %s (%s, by %s)", g.Gate.Title, said(g.Reason), g.By)
@@ -242,6 +283,9 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 }
 
 // figure is the figure of that name, if it is known.
+// It is not inlined: its copies in all callers would take 2 KB.
+//
+//go:noinline
 func (c *Card) figure(name string) (*CardFigure, bool) {
 	for i := range c.Figures {
 		if f := &c.Figures[i]; f.Name == name && f.Value != nil {
@@ -349,6 +393,13 @@ func (c *Card) Rows(clock Clock) []CardRow {
 	if b := c.Balance; b != nil {
 		is, rests := b.row(clock)
 		row(1, "Balance", is, rests)
+	}
+	if c.Sideways != nil {
+		is, rests := c.Sideways.row(clock)
+		row(8, "Sideways", is, rests)
+	}
+	if f, ok := c.figure(workflow.ReceiverFigure); ok {
+		row(8, "Receiver", c.value(workflow.ReceiverFigure, "V", 1, 2, atMost), measuredAt(f.Rests[0].At, f.Words, f.Words == "", clock))
 	}
 	if f, ok := c.figure(workflow.MarginFigure); ok {
 		margin := places(math.Floor(*f.Value+1e-9), 0)
@@ -625,7 +676,7 @@ func (c *Card) text(clock Clock, keep int, most int) string {
 		left = append([]string{fmt.Sprintf("**%d of the %d cautions**", cautions, len(c.Cautions))}, left...)
 	}
 	if len(left) > 0 {
-		l.item("not on this screen: %s. All of it: `fettle card %s --full`", fitting(left, most), esc(c.Mark))
+		l.item("not on this screen: %s. All: `fettle card %s --full`", fitting(left, most), esc(c.Mark))
 	}
 	for _, say := range c.Say {
 		l.add("\n%s", command(say))

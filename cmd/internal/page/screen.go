@@ -202,6 +202,9 @@ func (a *AuditScreen) list(what string, items []string) {
 	a.items = append(a.items, screenLine{text: cut(what+": "+fitting(items, screenLong-len(what)-2), screenLong), brief: cut(what+": "+fitting(items, screenShort-len(what)-2), screenShort)})
 }
 
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (a *AuditScreen) add(what, text string) {
 	if what != "" {
 		text = what + ": " + text

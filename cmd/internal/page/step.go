@@ -392,6 +392,9 @@ func (p Step) gates(l *lines, c Clock) {
 
 // turns are the gates of the step that have not passed: those to measure or rework now, and
 // the rest. Of a full step all of them are shown.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func (p Step) turns() (now, later []Gate) {
 	if p.Full {
 		return p.Gates, nil

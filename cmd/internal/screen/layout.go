@@ -205,6 +205,9 @@ func paged(kind sheetKind, top, lines []string, room int) []sheet {
 
 // joined puts blocks of lines below each other, with an empty line between them where
 // there is room for it.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func joined(spaced bool, blocks ...[]string) []string {
 	var all []string
 	for _, block := range blocks {

@@ -380,6 +380,9 @@ func answerable(r workflow.Reason) bool {
 }
 
 // lookAgain is asked where nothing else can be.
+// It is not inlined: its copies in all callers would take 1 KB.
+//
+//go:noinline
 func (c *conversation) lookAgain(ctx context.Context) error {
 	_, err := c.ask(ctx, Question{Prompt: "When that is seen to:", Keys: []Key{{Key: Enter, Word: "look again"}}})
 	return err
