@@ -137,7 +137,9 @@ func TestScheduleByHand(t *testing.T) {
 		}
 	})
 	t.Run("by the builder's own minutes, no window gets longer", func(t *testing.T) {
-		quick := func(_ *steps.Procedure, step *steps.Step) (time.Duration, bool) { return time.Minute, step.Name == "coat-left" }
+		quick := func(_ *steps.Procedure, step *steps.Step) (time.Duration, bool) {
+			return time.Minute, step.Name == "coat-left"
+		}
 		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240, day, day+240), Pace: quick}, building(t).state)
 		if err != nil || !strings.Contains(says(p), "coat-right 1, ") {
 			t.Fatalf("%s, %v", says(p), err)
