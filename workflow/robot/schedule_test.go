@@ -306,3 +306,26 @@ func TestATimetableThatIsBrokenIsRefused(t *testing.T) {
 		}
 	}
 }
+
+// keepsTime plans what is open of an airframe, an afternoon a day, and with FETTLE_LONG carries it out.
+func keepsTime(t testing.TB, w robot.Worker) {
+	t.Helper()
+	var h workflow.Hours
+	h.Consider = w.Answers
+	for day := range 60 {
+		from := w.Now.AddDate(0, 0, day)
+		h.Sittings = append(h.Sittings, workflow.Sitting{From: from, To: from.Add(5 * time.Hour)})
+	}
+	c := crew{&w}
+	p, err := c.plan(t, w.Now, h, plan.Options{})
+	if err != nil {
+		t.Errorf("%v", err)
+		return
+	}
+	if len(p.Stops) > 0 {
+		t.Errorf("it stops: %+v", p.Stops)
+	}
+	if os.Getenv("FETTLE_LONG") != "" {
+		c.carry(t, p)
+	}
+}
