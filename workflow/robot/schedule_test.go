@@ -329,3 +329,35 @@ func keepsTime(t testing.TB, w robot.Worker) {
 		c.carry(t, p)
 	}
 }
+
+// The time to plan builds from their start: each by itself, until it is proven, and several on one bench.
+func BenchmarkSchedule(b *testing.B) {
+	var begin []*workflow.State
+	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
+		begin = append(begin, begun(b, design, strings.ToUpper(design)).State)
+	}
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	run := func(name string, fleet []*workflow.State, weeks int) {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				p, err := workflow.Schedule(b.Context(), fleet, now, workflow.Hours{Sittings: evenings(now, weeks)}, plan.Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(p.Finish.Sub(p.Bound).Seconds()/p.Finish.Sub(now).Seconds()*100, "%gap")
+			}
+		})
+	}
+	for _, s := range begin {
+		run(s.Airframe.Mark, []*workflow.State{s}, 30)
+	}
+	for _, n := range []int{4, 12, 50} {
+		var fleet []*workflow.State
+		for i := range n {
+			s := *begin[i%4]
+			s.Airframe.Mark = fmt.Sprintf("X-%d", i)
+			fleet = append(fleet, &s)
+		}
+		run(fmt.Sprint(n), fleet, 10*n)
+	}
+}
