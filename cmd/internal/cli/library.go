@@ -193,6 +193,15 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 	if doc.Procedure == nil {
 		return usage("%s is not a procedure; only a procedure has steps that were done", name)
 	}
+	all, unread := a.worked(ctx)
+	if unread != nil && len(all) == 0 {
+		return unread
+	}
+	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
+}
+
+// worked is what was done on every airframe, with how long it took. The error names those that could not be read.
+func (a *app) worked(ctx context.Context) (all []workflow.WorkDone, unread error) {
 	now := a.time.Now()
 	type worked struct {
 		workflow.WorkDone
@@ -202,18 +211,14 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 		done, err := s.WorkDone(now)
 		return worked{done, err}
 	})
-	if unread != nil && len(found) == 0 {
-		return unread
-	}
-	var all []workflow.WorkDone
 	for _, w := range found {
 		if w.err != nil {
-			return w.err
+			return nil, w.err
 		}
 		all = append(all, w.WorkDone)
 	}
 	workflow.Timed(all)
-	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
+	return all, unread
 }
 
 // copyDocument writes the text of a document into a new file.

@@ -29,6 +29,7 @@ type Desk struct {
 	By      string
 	Program string
 	Written *Written // nil: nothing is remembered outside of the store
+	Plan    *Plan    // nil: the last plan is not kept
 
 	parsed   parsed
 	replayed replayed
