@@ -62,6 +62,18 @@ type Turn struct {
 	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
 }
 
+// Planned is what it has for an airframe, in its order. Reworks come by themselves.
+func (t Timetable) Planned(mark string) (all []Planned) {
+	for _, v := range t.Visits {
+		for _, turn := range v.Turns {
+			if turn.Mark == mark && turn.Rework == "" {
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins})
+			}
+		}
+	}
+	return all
+}
+
 // A Drying is time that passes by itself.
 type Drying struct {
 	Mark  string    `json:"mark"`

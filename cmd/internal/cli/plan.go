@@ -33,7 +33,9 @@ func (a *app) planCommand() *cobra.Command {
 			"stand and with the clocks that run, so that all is finished as soon as can be: by sitting the times,\n" +
 			"what to have ready and what dries meanwhile, then what holds the finish back. No plan finishes before\n" +
 			"the best possible one; where that is not proven, it is said how far from it this one is at most.\n" +
-			"Where there is no plan, it is said what is in conflict, and what would free it. Nothing is recorded.\n\n" +
+			"Where there is no plan, it is said what is in conflict, and what would free it. Nothing is recorded.\n" +
+			"The plan is kept beside the store, in a file named like it with .plan at its end, and what is next\n" +
+			"follows it. You may delete it.\n\n" +
 			"A sitting is \"today 19:00-21:00\", \"tomorrow …\", \"sat 14:00-17:00\" (the next one), a date as in\n" +
 			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend, every\n" +
 			"tue. On a day of which something is said, what is repeated gives way to that. One may end after\n" +
@@ -110,6 +112,13 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err != nil {
 		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	if err := d.Plan.Keep(ctx, fleet, timetable); err != nil {
+		a.warn("%v; what is next does not follow it", err)
 	}
 	names := make([]string, len(fleet))
 	for i, s := range fleet {

@@ -195,6 +195,7 @@ func letter(i int) byte {
 // sitting is all of a sitting.
 func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	l.add("\n## %s\n", hours(s.Sitting, c))
+	c.Now = s.From // its own day goes without saying
 	of := func(string) string { return "" }
 	if len(p.Marks) > 1 {
 		of = func(mark string) string { return esc(mark) + " · " }
@@ -275,19 +276,19 @@ func turnWindow(t workflow.Turn, c Clock) string {
 	if t.Closes.IsZero() {
 		return ""
 	}
-	return "done by **" + c.At(t.By) + "**"
+	return "done by **" + c.at(t.By, false) + "**"
 }
 
 // dries says what passes by itself meanwhile, and what still cures after the sitting.
 func (s PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
 	for _, t := range s.Turns {
 		for _, d := range t.Dries {
-			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.At(d.Until)
+			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
 			if d.For == workflow.AfterCure {
 				if !d.Until.After(s.To) {
 					continue
 				}
-				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.At(d.Until)
+				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
 			}
 			if !lists.Contains(*to, text) {
 				*to = append(*to, text)
