@@ -25,7 +25,7 @@ type paper struct {
 	page.Document
 	Over, Title, About string
 	Revision           int
-	Design             string // the sheet that its limits are from
+	Design             string  // the sheet that its limits are from
 	Plans              []*plan // that its drawings show
 	Zones              *planned
 	Choices            []paperChoice
