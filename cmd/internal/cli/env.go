@@ -179,6 +179,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			By:      who,
 			Program: "fettle " + version,
 			Written: a.written(key, kept.File()),
+			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 		},
 		Store:   kept,
 		Path:    path,
