@@ -294,7 +294,7 @@ func TestCausewayCloses(t *testing.T) {
 		{"prop-clearance", func(stated) float64 {
 			return spacer/2 - in(s.sheet.Geometry.Propeller.Diameter, "mm")/2
 		}},
-		{"balance", func(s stated) float64 { return s.step("place-battery", `on it at (\d+) mm`) }},
+		{"balance", func(s stated) float64 { return s.step("place-battery", `underneath at (\d+) mm`) }},
 		{"all-up-mass", stated.mass},
 	})
 
