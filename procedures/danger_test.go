@@ -53,6 +53,7 @@ var sandsNoGlue = map[string]string{
 	"causeway-build/hinge-ailerons": "the front edge of the aileron, of foam",
 	"causeway-build/cut-third-spar": "a rod, before it is laid in",
 	"jetty-build/cut-extra-strips":  "strips, before they are laid in",
+	"causeway-build/mark-centre":    "the seat of the wing, of foam; the horns lie in ailerons and elevator",
 	"causeway-build/dry-fit-tail":   "the bed of the tailplane; the horns lie in ailerons, elevator and rudders",
 	"jetty-build/dry-fit-tail":      "the seat of the tailplane, of foam; the horns lie in elevator and rudder",
 }
