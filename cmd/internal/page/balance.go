@@ -503,7 +503,7 @@ func (b Balance) Markdown(clock Clock) string {
 		l.add("\n%s", command(say))
 	}
 	if say := b.moving(); say != "" {
-		l.add("\nWhen the battery lies there, say so before it is weighed again:\n\n%s", command(say))
+		l.add("\nWhen the battery is in place, say so before it is weighed again:\n\n%s", command(say))
 	}
 	if b.Measure != "" {
 		l.add("\n%s", command(b.Measure))
