@@ -170,12 +170,10 @@ func TestBuildsDrawTheMarksOfTheBalance(t *testing.T) {
 		if d.Procedure.Kind != steps.Build || d.Procedure.Design == "reed" {
 			continue
 		}
-		g, ok := sheetOf(t, d.Procedure.Design).Gate("balance")
-		if !ok {
-			continue
-		}
+		at := drawingOf(t, d.Procedure.Design)
+		limits := at.gate("balance").Limits
 		marks++
-		middle := fmt.Sprintf("%g mm", (amountIn(t, g.Limits.Low, "mm")+amountIn(t, g.Limits.High, "mm"))/2)
+		middle := fmt.Sprintf("%g mm", (at.mm(limits.Low)+at.mm(limits.High))/2)
 		drawn := false
 		for s := range orderOf(d.Procedure).all() {
 			for line := range strings.SplitSeq(s.Do, "\n") {
