@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 	"time"
@@ -165,10 +166,21 @@ func (s *State) massGate() (heaviest steps.Gate, found bool) {
 			}
 		}
 	}
-	if parts, _ := total(s.Placed(s.Size())); found && float(parts.Mass, nil) > 2*most {
+	if parts := s.partsMass(); found && parts > 2*most { // as the sheet has it, whatever was fitted since
 		return steps.Gate{}, false // there is none of the whole
 	}
 	return heaviest, found
+}
+
+// partsMass is what the parts of the sheet weigh together, in g, as far as it says so.
+func (s *State) partsMass() float64 {
+	sum := new(big.Rat)
+	for _, part := range s.Sheet.Geometry.Parts {
+		if l := load(part); l.Mass != nil && part.In(s.selected) {
+			sum.Add(sum, l.Mass)
+		}
+	}
+	return float(sum, nil)
 }
 
 // addUp says by how much scales do not add up to the known mass.
@@ -178,7 +190,7 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
 		return nil
 	}
-	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, grams(known.Low, known.High))
+	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, "%.0f", "g"))
 	switch {
 	case !known.Read:
 		text += " by its limits, as it was not weighed since the last change"
@@ -195,23 +207,13 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	return reasons
 }
 
-func grams(low, high float64) string {
-	switch {
-	case math.IsInf(low, 0):
-		return fmt.Sprintf("at most %.0f g", high)
-	case math.IsInf(high, 0):
-		return fmt.Sprintf("at least %.0f g", low)
-	}
-	return fmt.Sprintf("%.0f to %.0f g", low, high)
-}
-
 // unequal says by how much scales do not add up to what something else says, in g; "":
 // they do.
 func unequal(scales massed, says string, low, high float64) string {
 	if off := max(low-scales.grams, scales.grams-high); !(off > scales.u) {
 		return ""
 	}
-	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, grams(low, high))
+	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, measuring.Between(low, high, "%.0f", "g"))
 }
 
 // heavier says by how much the mass was read to be another, after an airframe was balanced at

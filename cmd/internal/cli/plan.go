@@ -61,7 +61,7 @@ func (a *app) planCommand() *cobra.Command {
 	flags.StringArrayVar(&o.sittings, "sitting", nil, "when you are at the bench, a `SITTING`; may be repeated (else sittings: in the config)")
 	flags.IntVar(&o.hands, "hands", 1, "how `MANY` people work at once")
 	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench then, such as 18C (else as it was recorded last)")
-	flags.StringArrayVar(&o.consider, "consider", nil, "an `ADHESIVE`, or an answer to an open choice, to plan with; may be repeated")
+	flags.StringArrayVar(&o.consider, "consider", nil, "plan with this `ADHESIVE or ANSWER` to an open choice; may be repeated")
 	flags.BoolVar(&o.tight, "tight", false, "use windows to their ends, with nothing to spare")
 	flags.BoolVar(&o.full, "full", false, "every sitting in full, however many there are")
 	flags.StringVar(&o.think, "think", "1s", "how long to look for a better plan, a `DURATION`")
@@ -133,15 +133,21 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	return a.writeCalendar(ctx, p.Calendar(), nil, o.ics)
 }
 
+// considerable are the adhesives of the airframe and the answers to its choices.
+func considerable(w word) []string {
+	out := answers(w)
+	for _, k := range w.state.Sheet.Adhesives {
+		out = append(out, described(k.Name, k.Title))
+	}
+	return out
+}
+
 // considered refuses what is no adhesive and no answer on any of the airframes.
 func considered(names []string, fleet []*workflow.State, now time.Time) error {
 	var known []string
 	for _, s := range fleet {
-		for _, k := range s.Sheet.Adhesives {
-			known = append(known, k.Name)
-		}
-		for _, answer := range answers(word{state: s, now: now}) {
-			name, _, _ := strings.Cut(answer, "\t")
+		for _, w := range considerable(word{state: s, now: now}) {
+			name, _, _ := strings.Cut(w, "\t")
 			known = append(known, name)
 		}
 	}
@@ -233,7 +239,7 @@ func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.S
 }
 
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.
-const thinkAgain = 300 * time.Millisecond
+const thinkAgain = 200 * time.Millisecond
 
 // again plans anew what is left at the bench, as near as can be to what was shown, and keeps it. nil: it is no time of a sitting
 // that the settings know, or there is no plan.
