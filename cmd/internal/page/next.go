@@ -152,7 +152,7 @@ func (n Next) Markdown(c Clock) string {
 		return l.String()
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
-		if len(n.Due) > 0 {
+		if len(n.Due) > 0 && (len(n.Checks) == 0 || slices.ContainsFunc(n.Due, func(r Reason) bool { return r.Because != workflow.ByGate })) {
 			l.add("Before it may fly:\n")
 			l.reasonList(n.Due, noWords, c)
 			return l.String()
