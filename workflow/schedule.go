@@ -106,6 +106,7 @@ type front struct {
 	links []link
 }
 
+//go:noinline
 func (f *front) wait(l link) {
 	for i := range f.links {
 		if f.links[i].task == l.task {
@@ -118,12 +119,14 @@ func (f *front) wait(l link) {
 	f.links = append(f.links, l)
 }
 
+//go:noinline
 func (f *front) from(minute int, why tie) {
 	if minute > f.at {
 		f.at, f.early = minute, why
 	}
 }
 
+//go:noinline
 func (f *front) join(other front) {
 	f.from(other.at, other.early)
 	for _, l := range other.links {
@@ -192,6 +195,7 @@ type joinTask struct {
 	load     bool
 }
 
+//go:noinline
 func (c *scheduler) minute(t time.Time) int { // rounded up
 	d := t.Sub(c.base)
 	m := int(d / time.Minute)
@@ -201,6 +205,7 @@ func (c *scheduler) minute(t time.Time) int { // rounded up
 	return m
 }
 
+//go:noinline
 func (c *scheduler) minuteBefore(t time.Time) int { // rounded down
 	d := t.Sub(c.base)
 	m := int(d / time.Minute)
@@ -210,14 +215,20 @@ func (c *scheduler) minuteBefore(t time.Time) int { // rounded down
 	return m
 }
 
+//go:noinline
 func (c *scheduler) time(minute int) time.Time {
 	return c.base.Add(time.Duration(minute) * time.Minute)
 }
 
-func up(d time.Duration) int   { return int((d + time.Minute - 1) / time.Minute) }
+//go:noinline
+func up(d time.Duration) int { return int((d + time.Minute - 1) / time.Minute) }
+
+//go:noinline
 func down(d time.Duration) int { return int(d / time.Minute) }
 
 // minutes are what somebody needs for the step.
+//
+//go:noinline
 func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 	if c.h.Pace != nil {
 		if d, known := c.h.Pace(p, step); known {
@@ -499,11 +510,14 @@ func (t *task) comesAfter(other *task) {
 }
 
 // precedes reports whether task a always comes before task b.
+//
+//go:noinline
 func (c *scheduler) precedes(a, b int) bool {
 	x, y := &c.tasks[a], &c.tasks[b]
 	return x.of == y.of && x.number/64 < len(y.before) && y.before[x.number/64]>>(x.number%64)&1 == 1
 }
 
+//go:noinline
 func (c *scheduler) delay(from, to, least int, why tie) {
 	c.delays, c.ties = append(c.delays, plan.Delay{From: from, To: to, Least: least}), append(c.ties, why)
 }
@@ -619,6 +633,13 @@ func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked
 		return reasons
 	}
 	i := slices.IndexFunc(reports, func(r StepReport) bool { return r.Step.Name == step.Name })
+	if i >= 0 && reports[i].Progress != Later && step.Kind.Traits().Measures {
+		for _, g := range s.GatesOf(j, *step, c.now) {
+			if g.Standing == Failed && len(g.Gate.Reworks) == 0 { // nobody wrote how it is put right
+				reasons = append(reasons, *s.notMet(g, c.now))
+			}
+		}
+	}
 	if i < 0 || reports[i].Progress != Waiting {
 		return reasons
 	}
@@ -1001,10 +1022,31 @@ func (c *scheduler) apart() {
 			}
 		}
 	}
-	for _, h := range heats {
-		s := c.fleet[h.of]
-		for _, coat := range s.openCoats(c.now) {
-			if c.otherwise(s, coat.needs, h.is, false) && !c.joinsFrom(h.of, coat) {
+	for of, s := range c.fleet {
+		c.apartFrom(of, s, heats)
+	}
+	beside := map[string]bool{}
+	for _, s := range c.fleet {
+		beside[s.Airframe.Mark] = true
+	}
+	for _, s := range c.fleet {
+		for _, other := range s.others {
+			if !beside[other.Airframe.Mark] { // on the same bench, with nothing that is planned
+				beside[other.Airframe.Mark] = true
+				c.apartFrom(-1, other, heats)
+			}
+		}
+	}
+}
+
+// apartFrom has heat wait for what is open of coats, or of their vapour, and is joined by no task.
+func (c *scheduler) apartFrom(of int, s *State, heats []heat) {
+	for _, coat := range s.coatsOn(c.now) {
+		if c.joinsFrom(of, coat) {
+			continue
+		}
+		for _, h := range heats {
+			if c.otherwise(c.fleet[h.of], coat.needs, h.is, h.of != of) {
 				c.follow(h.first, front{at: c.minute(coat.until), early: tie{why: AfterVapour, until: coat.until}})
 			}
 		}
@@ -1069,7 +1111,7 @@ func (c *scheduler) harmful(join joinTask, h heat) bool {
 	if first := &c.tasks[h.first]; first.work == t.work && first.step.Joint == join.joint && h.first == h.last {
 		return false // what spreads a coat or joins its joint does it no harm
 	}
-	return c.otherwise(c.fleet[join.of], join.adhesive.Needs, h.is, join.of != h.of)
+	return c.otherwise(c.fleet[h.of], join.adhesive.Needs, h.is, join.of != h.of)
 }
 
 // keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
@@ -1157,6 +1199,7 @@ func (c *scheduler) people(t *task) int {
 	return 1
 }
 
+//go:noinline
 func (t *task) second() bool { return t.step.WantsSecond() && len(t.step.WaysAlone()) == 0 }
 
 // tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
@@ -1185,6 +1228,7 @@ func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 	return nil
 }
 
+//go:noinline
 func minutesOf(n int) time.Duration { return time.Duration(n) * time.Minute }
 
 // windowTooShort says so.

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -213,6 +214,71 @@ func TestScheduleKeepsHeatFromCoats(t *testing.T) {
 	b.planned(t, Hours{Sittings: open(0, 240)}, "warm 0, read 1, iron-it 2, coat 3, join 14, | ends 15")
 	b.done("coat")
 	b.planned(t, Hours{Sittings: open(0, 240)}, "join 10, warm 41, read 42, iron-it 43, | ends 44")
+}
+
+// So it does on another airframe of the bench, planned with it or not, where the iron is the bench's.
+func TestScheduleKeepsHeatFromCoatsBeside(t *testing.T) {
+	a, b := shared(t, "PL-01", true), shared(t, "PL-02", true)
+	p, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, a.state.Beside([]*State{b.state}), b.state.Beside([]*State{a.state}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	type span struct{ from, to time.Time }
+	var coats, heats []span
+	of := map[string]Turn{}
+	for _, turn := range p.Visits[0].Turns {
+		of[turn.Mark+turn.Step] = turn
+		if turn.Step == "warm" || turn.Step == "warm-again" {
+			heats = append(heats, span{turn.Begins, turn.Ends})
+		}
+	}
+	for _, mark := range []string{"PL-01", "PL-02"} {
+		coats = append(coats, span{of[mark+"coat"].Begins, of[mark+"join"].Ends.Add(30 * time.Minute)})
+	}
+	for _, c := range coats {
+		for _, h := range heats {
+			if h.from.Before(c.to) && c.from.Before(h.to) {
+				t.Errorf("it is heated from %s to %s beside what is open from %s to %s", h.from, h.to, c.from, c.to)
+			}
+		}
+	}
+	if len(heats) != 4 || !p.Proven || p.Finish.Sub(evening) > 17*time.Minute { // four minutes of heat, two coats, ten to dry, the joins
+		t.Errorf("%s", says(p))
+	}
+	a.must(setting("iron", "cold"), ClearUse{Of: "contact", Answers: []bool{true}})
+	a.done("coat") // open for 40 minutes, and then its vapour for 30
+	alone, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, b.state.Beside([]*State{a.state}))
+	if err != nil || !strings.Contains(says(alone), "warm 70") {
+		t.Errorf("%s, %v", says(alone), err)
+	}
+	both, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, a.state.Beside([]*State{b.state}), b.state.Beside([]*State{a.state}))
+	if err != nil || both.Finish.Sub(evening) > 60*time.Minute { // joined from 10 on, it is away at 41 or, after that of the other, 42
+		t.Errorf("%s, %v", says(both), err)
+	}
+}
+
+// A gate out of tolerance is reworked before it is measured again; the timetable can be kept as JSON and followed.
+func TestScheduleReworks(t *testing.T) {
+	in := sheet()
+	in.Gates[0].Reworks = []steps.Rework{{Do: "sand it"}}
+	measure := steps.Step{Name: "measure", Kind: steps.Measure, Gates: []string{"slot"}, Hands: q("4 min")}
+	b := workingOn(t, in, one("one", measure, plain("go-on")))
+	b.must(readings("slot", "root=5 mm", "tip=5 mm"))
+	p := b.planned(t, Hours{Sittings: open(0, 60)}, "rework slot 0, measure 4, go-on 8, | ends 9")
+	kept, err := json.Marshal(p)
+	var again Timetable
+	if err == nil {
+		err = json.Unmarshal(kept, &again)
+	}
+	if err != nil || says(again) != says(p) {
+		t.Errorf("%s, %v", says(again), err)
+	}
+	in = sheet()
+	b = workingOn(t, in, one("one", measure, plain("go-on")))
+	b.must(readings("slot", "root=5 mm", "tip=5 mm"))
+	if p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60)}, b.state); err != nil || says(p) != "ends 0, stops at measure by gate" {
+		t.Errorf("%s, %v", says(p), err)
+	}
 }
 
 // Two pairs of hands work side by side but for a tool that there is once.
