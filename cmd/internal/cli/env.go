@@ -180,6 +180,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Written: a.written(key, kept.File()),
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
+			Read:    a.read,
 		},
 		Store:   kept,
 		Path:    path,

@@ -31,6 +31,10 @@ type Desk struct {
 	Written *Written // nil: nothing is remembered outside of the store
 	Plan    *Plan    // nil: the last plan is not kept
 
+	// Read reads a kept document; nil: procedures.Read does. Several desks of one process
+	// need not read the same bytes anew.
+	Read func(digest string, data []byte) (*procedures.Document, error)
+
 	parsed   parsed
 	replayed replayed
 }
