@@ -196,7 +196,7 @@ func (c *checker) report() (Report, error) {
 				wrong, c.notes = append(wrong, never...), slices.Concat(c.notes, notes, doc.dryLate(sheet.Sheet))
 			}
 		}
-		c.faults = append(c.faults, wrong...)
+		c.faults = slices.Concat(c.faults, wrong, doc.undrawn(c.ctx))
 		out.Documents = append(out.Documents, Checked{doc, served})
 	}
 	for _, doc := range c.rest { // what depends on a sheet that is checked

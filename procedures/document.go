@@ -17,7 +17,8 @@ import (
 type Document struct {
 	File string
 	// Bytes are what is kept with a job: the file as it is, or, of a procedure
-	// that uses others, the whole of it written out. They need no other document.
+	// that uses others or has pictures, the whole of it written out, with their digests.
+	// They need no other document.
 	Bytes     []byte
 	Source    []byte // the file as it is
 	Embedded  bool   // it comes with the program
@@ -35,6 +36,9 @@ type Document struct {
 	cut     bool     // whether it was not read to its end, for its size
 	late    Faults   // what was found wrong with the order of its steps
 	origins []place  // of lines that only the program writes
+	digests []place  // of pictures, which it writes too
+
+	pictures []pictured // those that lie beside the document
 }
 
 // A reference is the mention of a name that a design sheet must have.

@@ -186,6 +186,8 @@ func stepKeys() *mapping[*steps.Step] {
 			"the same in a few words, shown in place of `do` to who has done it before on this airframe", "A thin coat on both roots."},
 		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
+		{"picture", optional, field(func(s *s) *steps.Picture { return &s.Picture }, pictureValue{}),
+			"a JPEG or PNG in the folder of the document, by the name of its file. It is kept with the job, and stands beside the step in the book and on paper", "# roots.jpg"},
 		{"alone", optional, field(func(s *s) *[]string { return &s.Alone }, aloneValue{}),
 			"it wants a second person, and this is what one alone may do instead: one way, or a list of them. `no`: nothing, and `why` must say why. Not for a wait, a choice or a release", "# A photo from each side, looked at upside down"},
 		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),

@@ -47,7 +47,7 @@ func parse(file string, data []byte, from sources) (*Document, Faults) {
 }
 
 // byProgram finds lines that only the program writes: who writes them says that
-// a step is one that it is not.
+// a step is one that it is not, or that a picture is.
 func (d *Document) byProgram() Faults {
 	if d == nil {
 		return nil
@@ -55,6 +55,9 @@ func (d *Document) byProgram() Faults {
 	var faults Faults
 	for _, at := range d.origins {
 		faults = append(faults, d.fault(at, "origin is written by the program alone: delete it"))
+	}
+	for _, at := range d.digests {
+		faults = append(faults, d.fault(at, "the digest of a picture is written by the program alone: name its file"))
 	}
 	return faults
 }
@@ -94,7 +97,7 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faultsWith(slips)
 	}
-	if len(r.doc.used) > 0 && r.doc.Starts() && len(r.faults) == 0 {
+	if len(r.doc.used)+len(r.doc.pictures) > 0 && r.doc.Starts() && len(r.faults) == 0 {
 		r.writeOut(root)
 	}
 	return r.doc, r.faultsWith(slips)

@@ -94,6 +94,7 @@ type Step struct {
 	Cautions []string `json:"cautions,omitempty"` // shown before everything else
 	Alone    []string `json:"alone,omitempty"`    // it wants a second person: what one alone may do instead, or No where there is nothing
 	Source   string   `json:"source,omitempty"`   // where its figures come from
+	Picture  Picture  `json:"picture,omitzero"`   // shown beside it
 	Kind     Kind     `json:"kind"`
 
 	Joint     string            `json:"joint,omitempty"`     // coat, join, glue: the joint; wait: the joint waited for, if any
@@ -139,6 +140,13 @@ type Step struct {
 
 	// Origin is where it was written. Only the program writes it.
 	Origin Origin `json:"-"`
+}
+
+// A Picture is a JPEG or PNG that an author put beside the document; without a name
+// there is none.
+type Picture struct {
+	Name   string `json:"name"`   // of its file, without a folder
+	Digest string `json:"digest"` // of its bytes
 }
 
 // A Part is something that a step uses up: so many, or so much of it.

@@ -30,16 +30,31 @@ type Suggestion struct {
 	// Due is what must be done before the airframe may fly, once every job is
 	// complete, and last its release.
 	Due []Reason
+	// Planned is when the last plan has Step; zero: it does not.
+	Planned time.Time
+}
+
+// A Planned is a step, or an act of one, as a plan has it.
+type Planned struct {
+	Job    string    `json:"job"`
+	Step   string    `json:"step"`
+	Act    Act       `json:"act,omitempty"`
+	Begins time.Time `json:"begins"`
+}
+
+// has reports whether it is the step of the report as it stands now.
+func (p Planned) has(r StepReport) bool {
+	return p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
-// then its repair; then in the stage last worked on, in the order written.
-func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil) }
+// then its repair; then what the last plan has first; then in the stage last worked on, in the order written.
+func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
 
-// NextBut is Next without the steps that somebody has put off.
-func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion {
+// NextBut is Next without the steps that somebody has put off, in the order of a plan.
+func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs := s.OpenJobs(now)
 	for _, job := range jobs {
@@ -69,23 +84,33 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 	due, what := s.due(now)
 	stage := s.lastStage()
 	turn := s.turns(jobs, now)
+	place := func(r StepReport) int {
+		for i, p := range planned {
+			if p.has(r) {
+				return i
+			}
+		}
+		return len(planned)
+	}
 	rank := func(r StepReport) int {
 		switch {
 		case now.Before(r.Touch): // found wet just now: what fits in comes before it
-			return 5
+			return 6
 		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
 			return 0
 		case !fits(r.Step, now, due):
-			return 6
+			return 7
 		case turn[r.Job] > 0:
 			return turn[r.Job]
-		case r.Stage == stage:
+		case place(r) < len(planned):
 			return 3
+		case r.Stage == stage:
+			return 4
 		}
-		return 4
+		return 5
 	}
 	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
@@ -100,6 +125,11 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 		r := waiting[i]
 		out.Step, out.Resolve = &r, r.Reasons
 		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
+	}
+	if out.Step != nil {
+		if at := place(*out.Step); at < len(planned) {
+			out.Planned = planned[at].Begins
+		}
 	}
 	out.Waiting = waiting
 	for _, w := range waiting {

@@ -151,7 +151,7 @@ func TestNextComesBackToAWetCoat(t *testing.T) {
 	wet()
 	b.next("join", "its window is open") // 20 minutes are left, and plan takes 25
 	off := func(r StepReport) bool { return r.Step.Name == "join" }
-	if s := b.state.NextBut(b.now, off); s.Step.Step.Name != "plan" || len(s.PutOff) != 1 || s.PutOff[0].Step.Name != "join" {
+	if s := b.state.NextBut(b.now, off, nil); s.Step.Step.Name != "plan" || len(s.PutOff) != 1 || s.PutOff[0].Step.Name != "join" {
 		t.Errorf("put off, next is %+v", s)
 	}
 	b.after(21 * time.Minute)
@@ -189,6 +189,36 @@ func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 	if due, what := b.state.due(b.now); what != "" || !due.IsZero() {
 		t.Errorf("due is %s", what)
 	}
+}
+
+// What the last plan has first comes first, but neither before an open joint nor where it does not fit in before one.
+func TestNextFollowsThePlan(t *testing.T) {
+	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("plan", "45 min")))
+	job := b.state.Jobs[0].ID
+	at := b.now.Add(48 * time.Hour)
+	planned := []Planned{{Job: job, Step: "plan", Begins: at}, {Job: job, Step: "coat"}, {Job: job, Step: "join"}, {Job: job, Step: "gone"}}
+	next := func(want string) Suggestion {
+		t.Helper()
+		s := b.state.NextBut(b.now, nil, planned)
+		if s.Step == nil || s.Step.Step.Name != want {
+			t.Fatalf("next is %+v, want %s", s.Step, want)
+		}
+		return s
+	}
+	if s := next("plan"); !s.Planned.Equal(at) {
+		t.Errorf("planned for %s", s.Planned)
+	}
+	b.next("sweep", "") // without a plan
+	b.done("coat")
+	next("sweep") // plan takes longer than the window is open
+	b.after(15 * time.Minute)
+	next("join")
+	b.done("join")
+	next("plan")
+	planned[0].Job = "another"
+	next("sweep")
+	b.state.Planned = []Planned{{Job: job, Step: "plan"}}
+	b.next("plan", "")
 }
 
 func TestNextPutsReworkBeforeOtherWorkAndAfterAnOpenJoint(t *testing.T) {

@@ -29,6 +29,7 @@ type Sitting struct {
 // Hours are when and how somebody can work.
 type Hours struct {
 	Sittings []Sitting // in order, apart
+	Again    bool      // where they are too few, ones like them follow, week after week
 	Hands    int       // people who work at once; 0: one
 	Celsius  *float64  // at the bench; nil: as was read last on each airframe
 	Tight    bool      // windows are used to their ends, with nothing to spare
@@ -105,6 +106,7 @@ type front struct {
 	links []link
 }
 
+//go:noinline
 func (f *front) wait(l link) {
 	for i := range f.links {
 		if f.links[i].task == l.task {
@@ -117,12 +119,14 @@ func (f *front) wait(l link) {
 	f.links = append(f.links, l)
 }
 
+//go:noinline
 func (f *front) from(minute int, why tie) {
 	if minute > f.at {
 		f.at, f.early = minute, why
 	}
 }
 
+//go:noinline
 func (f *front) join(other front) {
 	f.from(other.at, other.early)
 	for _, l := range other.links {
@@ -156,6 +160,8 @@ type scheduler struct {
 	eitherBy []tie
 	sittings []plan.Span
 	given    []Sitting // by span
+	rounds   int       // how often they come again
+	added    int       // the first span that was added to those that were given
 
 	byStep  map[stepOf]int // the task that ends the step
 	coats   map[stepOf]int // the task that coats
@@ -189,6 +195,7 @@ type joinTask struct {
 	load     bool
 }
 
+//go:noinline
 func (c *scheduler) minute(t time.Time) int { // rounded up
 	d := t.Sub(c.base)
 	m := int(d / time.Minute)
@@ -198,6 +205,7 @@ func (c *scheduler) minute(t time.Time) int { // rounded up
 	return m
 }
 
+//go:noinline
 func (c *scheduler) minuteBefore(t time.Time) int { // rounded down
 	d := t.Sub(c.base)
 	m := int(d / time.Minute)
@@ -207,14 +215,20 @@ func (c *scheduler) minuteBefore(t time.Time) int { // rounded down
 	return m
 }
 
+//go:noinline
 func (c *scheduler) time(minute int) time.Time {
 	return c.base.Add(time.Duration(minute) * time.Minute)
 }
 
-func up(d time.Duration) int   { return int((d + time.Minute - 1) / time.Minute) }
+//go:noinline
+func up(d time.Duration) int { return int((d + time.Minute - 1) / time.Minute) }
+
+//go:noinline
 func down(d time.Duration) int { return int(d / time.Minute) }
 
 // minutes are what somebody needs for the step.
+//
+//go:noinline
 func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 	if c.h.Pace != nil {
 		if d, known := c.h.Pace(p, step); known {
@@ -244,9 +258,12 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	if base.Before(now) {
 		base = base.Add(time.Minute)
 	}
-	slack := map[runningEnd]int{}
+	slack, rounds := map[runningEnd]int{}, 0
+	if h.Again {
+		rounds = weeksAgain
+	}
 	for {
-		c := &scheduler{fleet: fleet, now: now, base: base, h: h, hands: max(1, h.Hands), slack: slack,
+		c := &scheduler{fleet: fleet, now: now, base: base, h: h, hands: max(1, h.Hands), slack: slack, rounds: rounds,
 			byStep: map[stepOf]int{}, coats: map[stepOf]int{}, glue: map[stepOf]*steps.Adhesive{}}
 		if err := c.hours(); err != nil {
 			return Timetable{}, err
@@ -258,7 +275,11 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		if len(c.tasks) == 0 {
 			return c.timetable(plan.Result{Proven: true}), nil
 		}
-		if err := c.tooMuch(); err != nil {
+		if more := c.roundsFor(); h.Again && more > rounds {
+			rounds = more
+			continue
+		}
+		if err := c.tooMuch(ctx, o); err != nil {
 			return Timetable{}, err
 		}
 		o.Warm = c.like(p)
@@ -272,10 +293,53 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		if r.Starts != nil {
 			return c.timetable(r), nil
 		}
-		if !c.slacken(r.Conflict) {
-			return Timetable{}, c.noPlan(ctx, p, r)
+		switch {
+		case c.slacken(r.Conflict):
+		case h.Again && rounds < weeksMost && r.Conflict != nil && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0:
+			rounds *= 4
+		default:
+			return Timetable{}, c.noPlan(ctx, p, r, o)
 		}
 	}
+}
+
+// How many weeks follow those of the sittings that are given: what is glued in the last of them is cured, and no plan is
+// for more than twenty years.
+const (
+	weeksAgain = 8
+	weeksMost  = 20 * 52
+)
+
+// roundsFor is how often the sittings must come again so that there is twice the time that the work takes.
+func (c *scheduler) roundsFor() int {
+	work, open := 0, 0
+	for i := range c.tasks {
+		work += c.tasks[i].minutes
+	}
+	for _, w := range c.sittings {
+		open += w.To - w.From
+	}
+	if open >= 2*work || c.rounds >= weeksMost {
+		return c.rounds
+	}
+	return min(weeksMost, c.rounds+1+(2*work-open)*(c.rounds+1)/max(1, open))
+}
+
+// repeated are the sittings, and those that are added: like them, as many whole weeks later as they take, at the same
+// time of the day.
+func repeated(given []Sitting, rounds int) []Sitting {
+	all := slices.Clone(given)
+	if len(given) == 0 {
+		return all
+	}
+	const week = 7 * 24 * time.Hour
+	weeks := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
+	for n := 1; n <= rounds; n++ {
+		for _, s := range given {
+			all = append(all, Sitting{s.From.AddDate(0, 0, 7*weeks*n), s.To.AddDate(0, 0, 7*weeks*n)})
+		}
+	}
+	return all
 }
 
 // slacken gives up more of the ends that run already and are in a conflict: first what was to be spared of them, then all.
@@ -297,7 +361,10 @@ func (c *scheduler) slacken(conflict *plan.Conflict) bool {
 // hours turns the sittings into minutes.
 func (c *scheduler) hours() error {
 	last := time.Time{}
-	for _, s := range c.h.Sittings {
+	for i, s := range repeated(c.h.Sittings, c.rounds) {
+		if i == len(c.h.Sittings) {
+			c.added = len(c.sittings)
+		}
 		switch {
 		case !s.From.Before(s.To):
 			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
@@ -308,6 +375,9 @@ func (c *scheduler) hours() error {
 		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
 			c.sittings, c.given = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s)
 		}
+	}
+	if c.rounds == 0 {
+		c.added = len(c.sittings)
 	}
 	if len(c.sittings) == 0 {
 		return &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
@@ -440,11 +510,14 @@ func (t *task) comesAfter(other *task) {
 }
 
 // precedes reports whether task a always comes before task b.
+//
+//go:noinline
 func (c *scheduler) precedes(a, b int) bool {
 	x, y := &c.tasks[a], &c.tasks[b]
 	return x.of == y.of && x.number/64 < len(y.before) && y.before[x.number/64]>>(x.number%64)&1 == 1
 }
 
+//go:noinline
 func (c *scheduler) delay(from, to, least int, why tie) {
 	c.delays, c.ties = append(c.delays, plan.Delay{From: from, To: to, Least: least}), append(c.ties, why)
 }
@@ -560,6 +633,13 @@ func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked
 		return reasons
 	}
 	i := slices.IndexFunc(reports, func(r StepReport) bool { return r.Step.Name == step.Name })
+	if i >= 0 && reports[i].Progress != Later && step.Kind.Traits().Measures {
+		for _, g := range s.GatesOf(j, *step, c.now) {
+			if g.Standing == Failed && len(g.Gate.Reworks) == 0 { // nobody wrote how it is put right
+				reasons = append(reasons, *s.notMet(g, c.now))
+			}
+		}
+	}
 	if i < 0 || reports[i].Progress != Waiting {
 		return reasons
 	}
@@ -942,10 +1022,31 @@ func (c *scheduler) apart() {
 			}
 		}
 	}
-	for _, h := range heats {
-		s := c.fleet[h.of]
-		for _, coat := range s.openCoats(c.now) {
-			if c.otherwise(s, coat.needs, h.is, false) && !c.joinsFrom(h.of, coat) {
+	for of, s := range c.fleet {
+		c.apartFrom(of, s, heats)
+	}
+	beside := map[string]bool{}
+	for _, s := range c.fleet {
+		beside[s.Airframe.Mark] = true
+	}
+	for _, s := range c.fleet {
+		for _, other := range s.others {
+			if !beside[other.Airframe.Mark] { // on the same bench, with nothing that is planned
+				beside[other.Airframe.Mark] = true
+				c.apartFrom(-1, other, heats)
+			}
+		}
+	}
+}
+
+// apartFrom has heat wait for what is open of coats, or of their vapour, and is joined by no task.
+func (c *scheduler) apartFrom(of int, s *State, heats []heat) {
+	for _, coat := range s.coatsOn(c.now) {
+		if c.joinsFrom(of, coat) {
+			continue
+		}
+		for _, h := range heats {
+			if c.otherwise(c.fleet[h.of], coat.needs, h.is, h.of != of) {
 				c.follow(h.first, front{at: c.minute(coat.until), early: tie{why: AfterVapour, until: coat.until}})
 			}
 		}
@@ -1010,7 +1111,7 @@ func (c *scheduler) harmful(join joinTask, h heat) bool {
 	if first := &c.tasks[h.first]; first.work == t.work && first.step.Joint == join.joint && h.first == h.last {
 		return false // what spreads a coat or joins its joint does it no harm
 	}
-	return c.otherwise(c.fleet[join.of], join.adhesive.Needs, h.is, join.of != h.of)
+	return c.otherwise(c.fleet[h.of], join.adhesive.Needs, h.is, join.of != h.of)
 }
 
 // keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
@@ -1098,10 +1199,11 @@ func (c *scheduler) people(t *task) int {
 	return 1
 }
 
+//go:noinline
 func (t *task) second() bool { return t.step.WantsSecond() && len(t.step.WaysAlone()) == 0 }
 
 // tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
-func (c *scheduler) tooMuch() error {
+func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 	longest, open, work := 0, 0, 0
 	for _, w := range c.sittings {
 		longest = max(longest, w.To-w.From)
@@ -1116,11 +1218,17 @@ func (c *scheduler) tooMuch() error {
 		}
 	}
 	if work > open {
-		return &NoPlan{Why: TooLittle, Takes: minutesOf(work), Has: minutesOf(open), Free: []Freeing{{More: minutesOf((work - open + c.hands - 1) / c.hands)}}}
+		e := c.tooLittle(ctx, o)
+		e.Takes = max(e.Takes, minutesOf(work/c.hands))
+		if len(e.Free) == 0 {
+			e.Free = []Freeing{{More: minutesOf((work - open + c.hands - 1) / c.hands)}}
+		}
+		return e
 	}
 	return nil
 }
 
+//go:noinline
 func minutesOf(n int) time.Duration { return time.Duration(n) * time.Minute }
 
 // windowTooShort says so.

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -215,6 +216,71 @@ func TestScheduleKeepsHeatFromCoats(t *testing.T) {
 	b.planned(t, Hours{Sittings: open(0, 240)}, "join 10, warm 41, read 42, iron-it 43, | ends 44")
 }
 
+// So it does on another airframe of the bench, planned with it or not, where the iron is the bench's.
+func TestScheduleKeepsHeatFromCoatsBeside(t *testing.T) {
+	a, b := shared(t, "PL-01", true), shared(t, "PL-02", true)
+	p, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, a.state.Beside([]*State{b.state}), b.state.Beside([]*State{a.state}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	type span struct{ from, to time.Time }
+	var coats, heats []span
+	of := map[string]Turn{}
+	for _, turn := range p.Visits[0].Turns {
+		of[turn.Mark+turn.Step] = turn
+		if turn.Step == "warm" || turn.Step == "warm-again" {
+			heats = append(heats, span{turn.Begins, turn.Ends})
+		}
+	}
+	for _, mark := range []string{"PL-01", "PL-02"} {
+		coats = append(coats, span{of[mark+"coat"].Begins, of[mark+"join"].Ends.Add(30 * time.Minute)})
+	}
+	for _, c := range coats {
+		for _, h := range heats {
+			if h.from.Before(c.to) && c.from.Before(h.to) {
+				t.Errorf("it is heated from %s to %s beside what is open from %s to %s", h.from, h.to, c.from, c.to)
+			}
+		}
+	}
+	if len(heats) != 4 || !p.Proven || p.Finish.Sub(evening) > 17*time.Minute { // four minutes of heat, two coats, ten to dry, the joins
+		t.Errorf("%s", says(p))
+	}
+	a.must(setting("iron", "cold"), ClearUse{Of: "contact", Answers: []bool{true}})
+	a.done("coat") // open for 40 minutes, and then its vapour for 30
+	alone, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, b.state.Beside([]*State{a.state}))
+	if err != nil || !strings.Contains(says(alone), "warm 70") {
+		t.Errorf("%s, %v", says(alone), err)
+	}
+	both, err := scheduled(t, evening, Hours{Sittings: open(0, 240)}, a.state.Beside([]*State{b.state}), b.state.Beside([]*State{a.state}))
+	if err != nil || both.Finish.Sub(evening) > 60*time.Minute { // joined from 10 on, it is away at 41 or, after that of the other, 42
+		t.Errorf("%s, %v", says(both), err)
+	}
+}
+
+// A gate out of tolerance is reworked before it is measured again; the timetable can be kept as JSON and followed.
+func TestScheduleReworks(t *testing.T) {
+	in := sheet()
+	in.Gates[0].Reworks = []steps.Rework{{Do: "sand it"}}
+	measure := steps.Step{Name: "measure", Kind: steps.Measure, Gates: []string{"slot"}, Hands: q("4 min")}
+	b := workingOn(t, in, one("one", measure, plain("go-on")))
+	b.must(readings("slot", "root=5 mm", "tip=5 mm"))
+	p := b.planned(t, Hours{Sittings: open(0, 60)}, "rework slot 0, measure 4, go-on 8, | ends 9")
+	kept, err := json.Marshal(p)
+	var again Timetable
+	if err == nil {
+		err = json.Unmarshal(kept, &again)
+	}
+	if err != nil || says(again) != says(p) {
+		t.Errorf("%s, %v", says(again), err)
+	}
+	in = sheet()
+	b = workingOn(t, in, one("one", measure, plain("go-on")))
+	b.must(readings("slot", "root=5 mm", "tip=5 mm"))
+	if p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60)}, b.state); err != nil || says(p) != "ends 0, stops at measure by gate" {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
 // Two pairs of hands work side by side but for a tool that there is once.
 func TestScheduleForTwo(t *testing.T) {
 	a, b := plain("a"), plain("b")
@@ -272,7 +338,7 @@ func TestNoPlan(t *testing.T) {
 		"ends first":         {building(t), open(10, 5), NoPlan{Why: BadSitting, Sittings: open(10, 5)}},
 		"two at once":        {building(t), open(10, 50, 40, 90), NoPlan{Why: Overlap, Sittings: open(40, 90)}},
 		"a long step":        {working(t, one("one", long)), open(0, 45, 60, 90), NoPlan{Why: TooLong, Takes: 50 * time.Minute, Has: 45 * time.Minute, Free: []Freeing{{Longer: 5 * time.Minute}}}},
-		"too little":         {working(t, one("one", long, long)), open(0, 60), NoPlan{Why: TooLittle, Takes: 100 * time.Minute, Has: 60 * time.Minute, Free: []Freeing{{More: 40 * time.Minute}}}},
+		"too little":         {working(t, one("one", long, long)), open(0, 60), NoPlan{Why: TooLittle, Takes: 120 * time.Minute, Has: 60 * time.Minute, Until: evening.AddDate(0, 0, 7).Add(50 * time.Minute), Free: []Freeing{{More: 60 * time.Minute}}}},
 		"a window too short": {working(t, one("one", far, between, between, joining("join", "tab"))), open(0, 240), NoPlan{Why: TooShort, Joint: "tab", Takes: 72 * time.Minute, Has: 40 * time.Minute}},
 		// 12 minutes and 6 of the window to spare.
 		"a coat in short sittings": {working(t, one("one", far, joining("join", "tab"))), open(0, 15, 60, 75), NoPlan{Why: Conflict, InHours: true, Least: true, Takes: 18 * time.Minute, Has: 15 * time.Minute, Free: []Freeing{{Longer: 3 * time.Minute}}}},
@@ -315,4 +381,55 @@ func TestScheduleLikeBefore(t *testing.T) {
 		shown.Visits[0].Turns = append(shown.Visits[0].Turns, Turn{Mark: "PL-01", Job: b.state.Jobs[0].ID, Step: name, Begins: evening.Add(time.Duration(10*i) * time.Minute)})
 	}
 	b.planned(t, Hours{Sittings: open(7, 90), Like: &shown}, "d 7, a 17, f 27, b 37, e 47, c 57, | ends 67")
+}
+
+// Where the sittings are too few, ones like them follow; else it is said how much more time it takes.
+func TestScheduleGoesOnWeekAfterWeek(t *testing.T) {
+	const week = 7 * 24 * 60
+	b := building(t)
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60), Again: true}, b.state)
+	if err != nil || says(p) != "coat-left 0, coat-right 3, propeller-off 6, blade-care 7, cut-pod 8, join-roots 16, sand-pod 33, measure-slot 48, coat-saddle 49, join-saddle 53, | "+
+		"measure-square 10080, release 10081, | ends 10082" || p.Visits[0].Added || !p.Visits[1].Added {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	_, err = scheduled(t, b.now, Hours{Sittings: open(0, 60)}, b.state)
+	var no *NoPlan
+	if !errors.As(err, &no) || no.Why != TooLittle || no.Until.Sub(evening) != (week+2)*time.Minute || no.Has != time.Hour || no.Free[0].More != time.Hour {
+		t.Errorf("%+v", no)
+	}
+	// At the same time of the day across the change of the time: at 19:00 of Berlin, which is 18:00 UTC and then 17:00.
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	from := time.Date(2026, 3, 24, 19, 0, 0, 0, berlin)
+	b.now = from
+	p, err = scheduled(t, from, Hours{Sittings: []Sitting{{from, from.Add(time.Hour)}}, Again: true}, b.state)
+	if err != nil || len(p.Visits) != 2 || !p.Visits[1].From.Equal(from.Add(7*24*time.Hour-time.Hour)) {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
+// A night in which the clock is put forward has an hour less between its ends, one in which it is put back an hour more.
+func TestScheduleInTheNightsOfTheTimeChanges(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	long := plain("long")
+	long.Hands = q("90 min")
+	b := working(t, one("one", long))
+	for _, c := range []struct {
+		day  time.Time
+		fits bool
+	}{{time.Date(2026, 3, 29, 1, 0, 0, 0, berlin), false}, {time.Date(2026, 10, 25, 1, 0, 0, 0, berlin), true}} {
+		to := time.Date(c.day.Year(), c.day.Month(), c.day.Day(), 3, 0, 0, 0, berlin) // two hours later by the clock
+		p, err := scheduled(t, c.day, Hours{Sittings: []Sitting{{c.day, to}}}, b.state)
+		if (err == nil) != c.fits {
+			t.Errorf("%s: %v", c.day, err)
+		}
+		if c.fits && p.Finish.Sub(c.day) != 90*time.Minute {
+			t.Errorf("%s: it ends at %s", c.day, p.Finish)
+		}
+	}
 }

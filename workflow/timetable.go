@@ -31,6 +31,7 @@ type Timetable struct {
 // A Visit is a sitting with what is done in it.
 type Visit struct {
 	Sitting
+	Added bool   `json:"added,omitempty"` // nobody gave it: it is like one that was given
 	Turns []Turn `json:"turns"`
 }
 
@@ -59,6 +60,18 @@ type Turn struct {
 	By     time.Time `json:"by,omitzero"`
 
 	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
+}
+
+// Planned is what it has for an airframe, in its order. Reworks come by themselves.
+func (t Timetable) Planned(mark string) (all []Planned) {
+	for _, v := range t.Visits {
+		for _, turn := range v.Turns {
+			if turn.Mark == mark && turn.Rework == "" {
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins})
+			}
+		}
+	}
+	return all
 }
 
 // A Drying is time that passes by itself.
@@ -151,6 +164,7 @@ type NoPlan struct {
 	Sittings []Sitting // that make no sense
 	InHours  bool      // the sittings belong to the conflict
 	Least    bool      // without any one part of the conflict there would be a plan
+	Until    time.Time // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
 	Takes    time.Duration
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it
@@ -253,7 +267,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		for k, w := range c.sittings {
 			if w.From <= start && start+t.minutes <= w.To && k != at {
 				at, busy = k, w.From
-				out.Visits = append(out.Visits, Visit{Sitting: c.given[k]})
+				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added})
 			}
 		}
 		turn := c.turn(i, start)
@@ -412,7 +426,7 @@ func (c *scheduler) like(p plan.Problem) []int {
 }
 
 // impossible says why there is no plan, in the words of the work.
-func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result) error {
+func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o plan.Options) error {
 	if !r.Proven || r.Conflict == nil {
 		return &NoPlan{Why: NotFound}
 	}
@@ -434,28 +448,22 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result) e
 	if !k.Sittings {
 		return e
 	}
+	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
+		return c.tooLittle(ctx, o)
+	}
 	// How long a sitting it takes, if one has to do.
 	less := plan.Problem{Capacity: p.Capacity}
 	at := make([]int, len(p.Activities)) // 1 + where it is now
-	work := 0
 	for _, i := range k.Activities {
 		a := p.Activities[i]
 		a.Limited, a.Latest = false, 0
 		less.Activities = append(less.Activities, a)
 		at[i] = len(less.Activities)
-		work += a.Length
 	}
 	for _, d := range p.Delays {
 		if at[d.From] > 0 && at[d.To] > 0 {
 			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
 		}
-	}
-	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
-		e.Why, e.Takes = TooLittle, minutesOf(work)
-		for _, w := range c.sittings {
-			e.Has += minutesOf(w.To - w.From)
-		}
-		return e
 	}
 	one, err := plan.Solve(ctx, less, plan.Options{})
 	if err != nil || one.Starts == nil {
@@ -472,5 +480,31 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result) e
 		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
 		e.Free = append(e.Free, Freeing{Longer: minutesOf(more)})
 	}
+	return e
+}
+
+// tooLittle says how much more time in sittings it takes, as far as sittings like those given tell.
+func (c *scheduler) tooLittle(ctx context.Context, o plan.Options) *NoPlan {
+	e := &NoPlan{Why: TooLittle}
+	for _, w := range c.sittings {
+		e.Has += minutesOf(w.To - w.From)
+	}
+	more := c.h
+	more.Again = true
+	o.Think = max(o.Think, time.Second) / 2
+	if c.h.Again {
+		return e
+	}
+	longer, err := Schedule(ctx, c.fleet, c.now, more, o)
+	if err != nil {
+		return e
+	}
+	added := time.Duration(0)
+	for _, v := range longer.Visits {
+		if v.Added {
+			added += v.To.Sub(v.From)
+		}
+	}
+	e.Until, e.Takes, e.Free = longer.Finish, e.Has+added, []Freeing{{More: added}}
 	return e
 }

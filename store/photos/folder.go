@@ -67,15 +67,34 @@ type Photo struct {
 // [store.ErrFull]. After an error nothing is kept, not even a part. If ctx has
 // ended, Add returns its error.
 func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
-	data, err := readFile(ctx, file)
+	data, err := Load(ctx, file)
 	if err != nil {
-		return Photo{}, fail(adding, file, err)
+		return Photo{}, err
 	}
 	// A photo that was cut off on its way here can be copied again now, but not later.
-	if _, _, err := decode(ctx, data, MaxDrawn); err != nil {
+	if err := Draws(ctx, data); err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
 	return f.Put(ctx, file, data)
+}
+
+// Load returns the bytes of a file that, by their head, are a photo that can be kept. Its
+// errors are those of [Folder.Add].
+func Load(ctx context.Context, file string) ([]byte, error) {
+	data, err := readFile(ctx, file)
+	if err == nil {
+		_, err = look(data, MaxDrawn)
+	}
+	if err != nil {
+		return nil, fail(adding, file, err)
+	}
+	return data, nil
+}
+
+// Draws returns [ErrNotPhoto] for a picture that can't be drawn to its end.
+func Draws(ctx context.Context, data []byte) error {
+	_, _, err := decode(ctx, data, MaxDrawn)
+	return err
 }
 
 // Copy copies a photo that another folder has, whatever it would take to draw: an older

@@ -202,6 +202,7 @@ func TestEveryRepairComesToItsEnd(t *testing.T) {
 
 func carryRepair(t *testing.T, w robot.Worker, doc *procedures.Document, zone string) {
 	start(t, &w, doc, zone)
+	keepsTime(t, w)
 	if err := w.Carry(1000); err != nil {
 		t.Fatal(err)
 	}

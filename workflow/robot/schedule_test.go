@@ -306,3 +306,58 @@ func TestATimetableThatIsBrokenIsRefused(t *testing.T) {
 		}
 	}
 }
+
+// keepsTime plans what is open of an airframe, an afternoon a day, and with FETTLE_LONG carries it out.
+func keepsTime(t testing.TB, w robot.Worker) {
+	t.Helper()
+	var h workflow.Hours
+	h.Consider = w.Answers
+	for day := range 60 {
+		from := w.Now.AddDate(0, 0, day)
+		h.Sittings = append(h.Sittings, workflow.Sitting{From: from, To: from.Add(5 * time.Hour)})
+	}
+	c := crew{&w}
+	p, err := c.plan(t, w.Now, h, plan.Options{})
+	if err != nil {
+		t.Errorf("%v", err)
+		return
+	}
+	if len(p.Stops) > 0 {
+		t.Errorf("it stops: %+v", p.Stops)
+	}
+	if os.Getenv("FETTLE_LONG") != "" {
+		c.carry(t, p)
+	}
+}
+
+// The time to plan builds from their start: each by itself, until it is proven, and several on one bench.
+func BenchmarkSchedule(b *testing.B) {
+	var begin []*workflow.State
+	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
+		begin = append(begin, begun(b, design, strings.ToUpper(design)).State)
+	}
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	run := func(name string, fleet []*workflow.State, weeks int) {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				p, err := workflow.Schedule(b.Context(), fleet, now, workflow.Hours{Sittings: evenings(now, weeks)}, plan.Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(p.Finish.Sub(p.Bound).Seconds()/p.Finish.Sub(now).Seconds()*100, "%gap")
+			}
+		})
+	}
+	for _, s := range begin {
+		run(s.Airframe.Mark, []*workflow.State{s}, 30)
+	}
+	for _, n := range []int{4, 12, 50} {
+		var fleet []*workflow.State
+		for i := range n {
+			s := *begin[i%4]
+			s.Airframe.Mark = fmt.Sprintf("X-%d", i)
+			fleet = append(fleet, &s)
+		}
+		run(fmt.Sprint(n), fleet, 10*n)
+	}
+}

@@ -56,7 +56,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	}
 	calls := m.cardCalls()
 	maps.Copy(calls, map[string]any{
-		"until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "many": many,
+		"until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "photo": m.photo, "picture": m.ofStepOnce, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "many": many,
 		"seal": func() string { return page.SealLimits },
 	})
 	out := bufio.NewWriterSize(w, 1<<16)

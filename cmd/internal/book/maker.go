@@ -65,6 +65,7 @@ type maker struct {
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
 	pictures map[string]picture // by digest
+	drawn    map[string]bool    // pictures of steps that are on the page, by digest
 	shown    map[string]photo   // photos whose pictures are on the page, by digest
 	anchors  map[int64]int64    // of entries that the book shows: at which of them a link leads there
 	placed   map[int64]bool     // entries shown so far
@@ -76,7 +77,7 @@ type maker struct {
 func newMaker(s *workflow.State, o Options) *maker {
 	m := &maker{
 		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]workflow.AuditedReading{}, flights: map[int64]workflow.FlightFacts{}, placed: map[int64]bool{}, places: places(),
-		pictures: map[string]picture{}, shown: map[string]photo{},
+		pictures: map[string]picture{}, shown: map[string]photo{}, drawn: map[string]bool{},
 	}
 	says := page.NewJournal(s).Entries
 	for i, e := range s.Entries {

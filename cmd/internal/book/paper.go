@@ -62,6 +62,7 @@ type paperStage struct {
 type paperStep struct {
 	N        string
 	Step     steps.Step
+	Picture  picture
 	Only     string // on which airframes
 	Uses     []paperUse
 	With     []string // tools, parts, conditions, time
@@ -105,19 +106,22 @@ type pencil struct {
 	sheet  *steps.Sheet
 	plan   *plan
 	joints map[string][]string // the glues of each
-	has    []string            // the options of the airframe; none: it has all steps, each with its options
+	drawn  func(steps.Picture) picture
+	has    []string // the options of the airframe; none: it has all steps, each with its options
 }
 
 // WriteDocument writes a document as an HTML page to be printed: a procedure as a sheet to
 // work from, by the limits of the design sheet. A selection without options has all steps.
-func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []string) error {
+// Draws returns a picture of a step, scaled; it may be nil.
+func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []string, draws func(digest string) ([]byte, string, error)) error {
 	p := &paper{Document: d.Document, Over: "Document", Text: ""}
 	if sheet != nil {
 		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
 		p.Plan = newPlan("plan", sheet.Geometry, steps.Selection{Has: has})
 		p.Zones = p.Plan.zones(sheet.Zones)
 	}
-	at := pencil{sheet, p.Plan, map[string][]string{}, has}
+	m := &maker{o: Options{Photo: draws}, pictures: map[string]picture{}}
+	at := pencil{sheet, p.Plan, map[string][]string{}, m.ofStep, has}
 	switch {
 	case d.Procedure != nil:
 		if err := at.procedure(p, d.Procedure); err != nil {
@@ -138,7 +142,6 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Over, p.Title, p.About, p.Revision = "Triage table", d.Triage.Title, d.Triage.About, d.Triage.Revision
 		p.Text = d.Markdown(page.Clock{})
 	}
-	m := &maker{}
 	calls := m.cardCalls()
 	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "many": many})
 	out := bufio.NewWriterSize(w, 1<<16)
@@ -248,7 +251,7 @@ func (at pencil) only(w steps.Where) string {
 
 func (at pencil) step(n string, s steps.Step, said map[string]string) paperStep {
 	does := s.Kind.Traits()
-	out := paperStep{N: n, Step: s, Only: at.only(s.Where), Second: s.WantsSecond(), Alone: s.WaysAlone(), Releases: does.Releases, Sets: at.settings(s.Sets)}
+	out := paperStep{N: n, Step: s, Picture: at.drawn(s.Picture), Only: at.only(s.Where), Second: s.WantsSecond(), Alone: s.WaysAlone(), Releases: does.Releases, Sets: at.settings(s.Sets)}
 	if at.sheet != nil {
 		for _, u := range at.sheet.UsesOf(s, s.Adhesives...) {
 			use := at.use(u.Name)

@@ -16,7 +16,7 @@ import (
 func onPaper(t *testing.T, doc *procedures.Document, sheet *steps.Sheet) string {
 	t.Helper()
 	var out strings.Builder
-	if err := book.WriteDocument(&out, page.NewFullDocument(doc, procedures.Origin{}, nil), sheet, nil); err != nil {
+	if err := book.WriteDocument(&out, page.NewFullDocument(doc, procedures.Origin{}, nil), sheet, nil, nil); err != nil {
 		t.Fatal(err)
 	}
 	return out.String()

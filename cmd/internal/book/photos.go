@@ -6,6 +6,7 @@ import (
 	"errors"
 	"slices"
 
+	"fettle/steps"
 	"fettle/store/photos"
 	"fettle/workflow/journal"
 )
@@ -45,9 +46,10 @@ func (m *maker) of(position int64) []photo {
 
 // A picture is a photo's data for the page, or why there is none.
 type picture struct {
+	Name    string // of a step's picture
 	URL     string
 	Missing string
-	Again   bool   // the same photo is shown above, of another entry that it shows
+	Again   bool   // the same photo is shown above, of another entry that it shows, or the same picture of another step
 	Above   *photo // a photo with the same bytes, which are on the page only once
 }
 
@@ -60,6 +62,26 @@ func (m *maker) photo(p photo) picture {
 	if out.URL != "" {
 		m.shown[p.Photo] = p
 	}
+	return out
+}
+
+// ofStep is the picture of a step, if it has one.
+func (m *maker) ofStep(p steps.Picture) picture {
+	if p.Name == "" {
+		return picture{}
+	}
+	out := m.picture(p.Digest)
+	out.Name = p.Name
+	return out
+}
+
+// ofStepOnce is the picture of a step where it comes first: its bytes are long.
+func (m *maker) ofStepOnce(p steps.Picture) picture {
+	if m.drawn[p.Digest] {
+		return picture{Name: p.Name, Again: true}
+	}
+	out := m.ofStep(p)
+	m.drawn[p.Digest] = out.URL != ""
 	return out
 }
 

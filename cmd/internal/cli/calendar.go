@@ -29,6 +29,12 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	for _, some := range of {
 		events = append(events, some...)
 	}
+	return a.writeCalendar(ctx, events, marks, file)
+}
+
+// writeCalendar writes these events, and those of the file before, of these marks or of all, that come no more.
+func (a *app) writeCalendar(ctx context.Context, events []ics.Event, marks []string, file string) error {
+	now := a.time.Now()
 	var cancelled []ics.Event
 	write := wholefile.Create
 	if file != "-" && beginsWith(file, "BEGIN:VCALENDAR") {

@@ -33,6 +33,8 @@ type config struct {
 	Store   string `yaml:"store"`
 	Library string `yaml:"library"`
 	Key     string `yaml:"key"`
+
+	Sittings []string `yaml:"sittings"` // when somebody is at the bench
 }
 
 // A setting is looked for in an option, in the environment, in the config file, in
@@ -48,14 +50,17 @@ const (
 	librarySetting
 	bySetting
 	keySetting
+	sittingsSetting
 )
 
-func (a *app) settings(c config) [4]setting {
+func (a *app) settings(c config) [5]setting {
 	return [...]setting{
 		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "fettle.db") }},
 		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "library") }},
 		bySetting:      {"by", a.by, "FETTLE_BY", c.By, login},
 		keySetting:     {"key", "", "FETTLE_KEY", c.Key, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "seal.key") }},
+		// Several of them are apart by a semicolon.
+		sittingsSetting: {"sittings", "", "FETTLE_SITTINGS", strings.Join(c.Sittings, "; "), func() string { return "none" }},
 	}
 }
 
@@ -174,6 +179,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			By:      who,
 			Program: "fettle " + version,
 			Written: a.written(key, kept.File()),
+			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 		},
 		Store:   kept,
 		Path:    path,

@@ -57,6 +57,7 @@ func exitCode(err error) int {
 		use      usageError
 		missed   missingError
 		refusal  *workflow.Refusal
+		noPlan   *workflow.NoPlan
 		unknown  *workflow.UnknownError
 		missing  *procedures.NotFoundError
 		faults   procedures.Faults
@@ -77,7 +78,7 @@ func exitCode(err error) int {
 		return exitInterrupted
 	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
-	case errors.As(err, &refusal), errors.As(err, &loss):
+	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss):
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), errors.As(err, &none), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
@@ -121,6 +122,11 @@ func report(s term.Streams, c page.Clock, err error, typed []string) {
 	var refusal *workflow.Refusal
 	if errors.As(err, &refusal) {
 		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // nothing is left to report a failure to
+		return
+	}
+	var none *workflow.NoPlan
+	if errors.As(err, &none) {
+		_ = s.ShowTo(s.Err, page.NoPlan(none, c))
 		return
 	}
 	var missed missingError

@@ -20,6 +20,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/store"
+	"fettle/store/photos"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -89,7 +90,7 @@ func (a *app) showCommand() *cobra.Command {
 		ValidArgsFunction: a.completeDocuments,
 	}
 	a.formats(cmd, &format, "", "html")
-	cmd.RunE = func(_ *cobra.Command, args []string) error {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		library, err := a.library()
 		if err != nil {
 			return err
@@ -108,7 +109,7 @@ func (a *app) showCommand() *cobra.Command {
 		case !paper && design != "":
 			return usage("--design goes with --format html")
 		case paper:
-			return a.paper(library, doc, design, with)
+			return a.paper(cmd.Context(), library, doc, design, with)
 		case full:
 			return a.showAs(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)), format)
 		case !parts:
@@ -130,7 +131,7 @@ func (a *app) showCommand() *cobra.Command {
 }
 
 // paper writes a document to work from on paper, by one design sheet.
-func (a *app) paper(library *procedures.Library, doc *procedures.Document, design string, with []string) error {
+func (a *app) paper(ctx context.Context, library *procedures.Library, doc *procedures.Document, design string, with []string) error {
 	sheet := doc.Sheet
 	if sheet == nil && doc.Procedure != nil {
 		sheets := library.SheetsOf(doc)
@@ -148,7 +149,14 @@ func (a *app) paper(library *procedures.Library, doc *procedures.Document, desig
 			return usage("%s serves %s; say with --design whose limits and drawings it is to have", doc.Name(), strings.Join(names, ", "))
 		}
 	}
-	return book.WriteDocument(a.Out, page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)), sheet, with)
+	draws := func(digest string) ([]byte, string, error) {
+		data, err := photos.Load(ctx, doc.PictureFile(digest))
+		if err != nil {
+			return nil, "", err
+		}
+		return photos.ForBook(ctx, data, bookPhoto)
+	}
+	return book.WriteDocument(a.Out, page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)), sheet, with, draws)
 }
 
 func (a *app) lessonsCommand() *cobra.Command {
@@ -185,6 +193,15 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 	if doc.Procedure == nil {
 		return usage("%s is not a procedure; only a procedure has steps that were done", name)
 	}
+	all, unread := a.worked(ctx)
+	if unread != nil && len(all) == 0 {
+		return unread
+	}
+	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
+}
+
+// worked is what was done on every airframe, with how long it took. The error names those that could not be read.
+func (a *app) worked(ctx context.Context) (all []workflow.WorkDone, unread error) {
 	now := a.time.Now()
 	type worked struct {
 		workflow.WorkDone
@@ -194,18 +211,14 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 		done, err := s.WorkDone(now)
 		return worked{done, err}
 	})
-	if unread != nil && len(found) == 0 {
-		return unread
-	}
-	var all []workflow.WorkDone
 	for _, w := range found {
 		if w.err != nil {
-			return w.err
+			return nil, w.err
 		}
 		all = append(all, w.WorkDone)
 	}
 	workflow.Timed(all)
-	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
+	return all, unread
 }
 
 // copyDocument writes the text of a document into a new file.

@@ -76,7 +76,7 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(
 		a.airframeCommand(), a.libraryCommand(), a.checkCommand(), a.startCommand(), a.nextCommand(),
 		a.doneCommand(), a.measureCommand(), a.gaugeCommand(), a.clearCommand(), a.chooseCommand(), a.benchCommand(), a.noteCommand(),
-		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
+		a.undoCommand(), a.planCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
 		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.balanceCommand(), a.cardCommand(), a.spreadCommand(), a.sealCommand(), a.bookCommand(),
 		a.backupCommand(), a.restoreCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(), a.configCommand(), a.versionCommand(),

@@ -3,6 +3,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -28,6 +29,7 @@ type Desk struct {
 	By      string
 	Program string
 	Written *Written // nil: nothing is remembered outside of the store
+	Plan    *Plan    // nil: the last plan is not kept
 
 	parsed   parsed
 	replayed replayed
@@ -336,11 +338,40 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 // keep stores documents that a journal is about to name.
 func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	for _, doc := range docs {
+		if err := d.keepPictures(ctx, doc); err != nil {
+			return err
+		}
 		digest, err := d.Store.Keep(ctx, doc.Bytes)
 		if err != nil {
 			return err
 		}
 		d.parsed.add(digest, doc)
+	}
+	return nil
+}
+
+// keepPictures keeps the pictures of a document's steps. Those of a plan lie beside the
+// documents of the library that its steps are from, or were kept with an earlier plan.
+func (d *Desk) keepPictures(ctx context.Context, doc *procedures.Document) error {
+	if doc.Procedure == nil {
+		return nil
+	}
+	for _, s := range doc.Procedure.Steps() {
+		p := s.Picture
+		if p.Name == "" || d.Photos.Check(p.Digest) == nil {
+			continue
+		}
+		file := cmp.Or(doc.PictureFile(p.Digest), d.Library.PictureFile(p.Digest))
+		if file == "" {
+			return fmt.Errorf("the picture %s of the step %s is neither kept nor in your library: put it back and try again", p.Name, s.Name)
+		}
+		kept, err := d.Photos.Add(ctx, file)
+		if err == nil && kept.Digest != p.Digest {
+			err = fmt.Errorf("the picture %s changed while it was read: try again", p.Name)
+		}
+		if err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/procedures"
 	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/store/photos"
@@ -18,7 +19,7 @@ type Bundle struct {
 	Mark      string
 	Records   [][]byte
 	Documents [][]byte
-	Photos    []journal.PhotoKept
+	Photos    []journal.PhotoKept // and the pictures of the documents
 }
 
 // bundle reads the first size records of a journal and what they refer to.
@@ -43,20 +44,14 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 	if err != nil {
 		return fmt.Errorf("the journal of %s: %w", b.Mark, err)
 	}
-	sheets, procedures := journal.Digests(entries)
-	digests := lists.Concat(sheets, procedures)
 	for _, e := range entries {
-		if names := journal.NamesOf(e.Facts); names.Document != "" {
-			digests = append(digests, names.Document)
-		}
 		if photo, ok := e.Facts.(journal.PhotoKept); ok {
 			b.Photos = append(b.Photos, photo)
 		}
 	}
-	slices.Sort(digests)
 	var missing error // the first
 	others := 0
-	for _, digest := range lists.Compact(digests) {
+	for _, digest := range documentsOf(entries) {
 		data, err := document(digest)
 		if err != nil {
 			if missing == nil {
@@ -68,10 +63,47 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 		}
 		b.Documents = append(b.Documents, data)
 	}
+	shown := picturesOf(b.Documents)
+	if len(shown) > mostPictures {
+		return fmt.Errorf("the documents of %s name more than %d pictures", b.Mark, mostPictures)
+	}
+	b.Photos = append(b.Photos, shown...)
 	if others > 0 {
 		return fmt.Errorf("%w (and %d more)", missing, others)
 	}
 	return missing
+}
+
+// mostPictures is the most of the documents of one airframe.
+const mostPictures = 10_000
+
+// documentsOf are the digests of the documents that entries name, each once.
+func documentsOf(entries []journal.Entry) []string {
+	sheets, procedures := journal.Digests(entries)
+	digests := lists.Concat(sheets, procedures)
+	for _, e := range entries {
+		if names := journal.NamesOf(e.Facts); names.Document != "" {
+			digests = append(digests, names.Document)
+		}
+	}
+	slices.Sort(digests)
+	return lists.Compact(digests)
+}
+
+// picturesOf are the pictures of the steps of documents, each once: they are kept as
+// photos are.
+func picturesOf(documents [][]byte) []journal.PhotoKept {
+	var all []journal.PhotoKept
+	met := map[string]bool{}
+	for _, data := range documents {
+		for _, p := range procedures.PicturesIn(data) {
+			if !met[p.Digest] {
+				met[p.Digest] = true
+				all = append(all, journal.PhotoKept{Photo: p.Digest, Name: p.Name})
+			}
+		}
+	}
+	return all
 }
 
 // build puts a bundle in a new store.

@@ -87,6 +87,11 @@ type tree struct {
 // tree reads an existing journal and recomputes every hash from the bytes of the
 // records. fault names a stored hash that differs.
 func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err error) {
+	return k.treeAnd(ctx, mark, func(store.Reader, [][]byte) {})
+}
+
+// treeAnd is tree, with what else is read of the store as it is at that moment.
+func (k *Keeper) treeAnd(ctx context.Context, mark string, also func(r store.Reader, records [][]byte)) (t tree, fault, err error) {
 	t.mark = mark
 	err = k.Desk.Store.View(ctx, func(r store.Reader) error {
 		if t.records, err = r.Read(mark, 0); err != nil {
@@ -99,7 +104,9 @@ func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err erro
 		for i := range indexes {
 			indexes[i] = int64(i)
 		}
-		t.hashes, err = r.Hashes(mark, indexes)
+		if t.hashes, err = r.Hashes(mark, indexes); err == nil {
+			also(r, t.records)
+		}
 		return err
 	})
 	if err != nil {
@@ -131,7 +138,13 @@ type Verdict struct {
 // photos.
 func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 	v := Verdict{Mark: mark}
-	t, wrong, err := k.tree(ctx, mark)
+	var named []journal.Entry
+	var unnamed error
+	var shown []journal.PhotoKept
+	t, wrong, err := k.treeAnd(ctx, mark, func(r store.Reader, records [][]byte) {
+		named, unnamed = journal.Naming(records)
+		shown = shownBy(r, named)
+	})
 	if err != nil {
 		return v, err
 	}
@@ -142,9 +155,8 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 	if v.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return v, err
 	}
-	named, err := journal.Naming(t.records)
-	if err != nil {
-		fault("%v", err)
+	if unnamed != nil {
+		fault("%v", unnamed)
 	}
 	var missing []lostPhoto
 	for _, e := range named {
@@ -170,6 +182,13 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 			}
 		}
 	}
+	for _, p := range shown {
+		if err := k.Desk.Photos.Check(p.Photo); err != nil {
+			v.Missing = append(v.Missing, fmt.Sprintf("%s, of a step: %v", p.Name, err))
+		} else {
+			v.Photos++
+		}
+	}
 	if own, err := k.Public(""); err == nil {
 		v.Own = own
 	}
@@ -177,6 +196,18 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 		v.Missing = append(v.Missing, fmt.Sprintf("%s (entry %s): %v", l.Name, strings.Join(l.entries, ", "), l.err))
 	}
 	return v, nil
+}
+
+// shownBy are the pictures of the documents that entries name. A document that is missing
+// is said elsewhere.
+func shownBy(r store.Reader, entries []journal.Entry) []journal.PhotoKept {
+	var documents [][]byte
+	for _, digest := range documentsOf(entries) {
+		if data, err := r.Document(digest); err == nil {
+			documents = append(documents, data)
+		}
+	}
+	return picturesOf(documents)
 }
 
 // A lostPhoto is a missing or changed photo, with the entries that name it.

@@ -103,10 +103,11 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 		l.caution(c)
 	}
 	l.text(s.Do)
+	l.picture(s.Picture.Name)
 	for i, line := range s.Confirm {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
-	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "why", "hold", "with", "without") {
+	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "picture", "why", "hold", "with", "without") {
 		l.said(said)
 	}
 	for _, a := range adhesives {

@@ -821,6 +821,7 @@ func (a album) keeping() {
 	show("Trees-not-intact", page.Trees{Entries: 21, Airframes: []page.Tree{tree, bad}})
 	show("Config", page.Config{File: "/home/b/.config/fettle/config.yaml", Missing: true, Settings: []page.Setting{
 		{Name: "store", Value: "/home/b/my_bench.db", Origin: "flag", From: "--store"}, {Name: "by", Value: "b", Origin: "default"}}})
+	a.planning(now)
 	show("Version", page.Version{Version: "1.2", Module: "v1.2.3", Commit: "0123456789abcdef0123", Time: "2026-03-01T10:00:00Z", Modified: true, Go: "go1.26", System: "linux/arm64"})
 	show("Missing", page.Missing{Mark: "FN-01", What: "hold", Command: "fettle clear FN-01", Can: []page.Named{{Name: "blade-care", Is: "Mind the blade"}, {Name: "D1", Is: "battery-pack B"}}})
 	show("Missing-one", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01", Can: []page.Named{{Name: "check-kit"}}})

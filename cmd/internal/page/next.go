@@ -22,6 +22,7 @@ type Next struct {
 	Damaged  []Reason  `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
+	Planned  time.Time `json:"planned,omitzero"` // when the last plan has the step
 	Timers   []Timer   `json:"timers"`
 	Warnings []Reason  `json:"warnings,omitempty"`
 	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
@@ -53,7 +54,7 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Timers: Timers(s, now), Harms: harms(s, now)}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
 	}
@@ -137,6 +138,9 @@ func (n Next) Meanwhile(c Clock) string {
 	return l.String()
 }
 
+// late is how much later than now a step must be planned for that to be said.
+const late = 30 * time.Minute
+
 // Markdown is what to do now.
 func (n Next) Markdown(c Clock) string {
 	var l lines
@@ -168,6 +172,9 @@ func (n Next) Markdown(c Clock) string {
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
+		}
+		if n.Planned.Sub(c.Now) > late {
+			l.add("\n*Planned for %s.*\n", c.At(n.Planned))
 		}
 	}
 	if n.Full {

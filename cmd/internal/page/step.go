@@ -26,6 +26,7 @@ type Step struct {
 	Do       string            `json:"do,omitempty"`
 	Short    string            `json:"short,omitempty"` // shown in place of Do, which whoever asks has read before
 	Why      string            `json:"why,omitempty"`
+	Picture  string            `json:"picture,omitempty"` // the name of its file
 	Hands    string            `json:"hands,omitempty"`
 	Tools    []string          `json:"tools,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
@@ -103,7 +104,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	step := r.Step
 	p := Step{
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
-		Progress: r.Progress, Cautions: cautionsOf(s, step, now), Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
+		Progress: r.Progress, Cautions: cautionsOf(s, step, now), Do: step.Do, Why: step.Why, Picture: step.Picture.Name, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
 		Whole: step.Cautions, Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
@@ -353,10 +354,19 @@ func (p Step) action(c Clock) string {
 func (l *lines) doing(p Step) {
 	if p.Short == "" {
 		l.text(p.Do)
+		l.picture(p.Picture)
 		return
 	}
 	l.text(p.Short)
+	l.picture(p.Picture)
 	l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
+}
+
+// picture names the picture of a step, if it has one.
+func (l *lines) picture(name string) {
+	if name != "" {
+		l.add("\n**Picture:** %s, printed with the step on paper and in the full book\n", esc(name))
+	}
 }
 
 // gates adds those that are measured or reworked now, and the names of those that come after.

@@ -213,7 +213,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	var best, kept workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
-		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] })
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
 			return s, goTo(suggestion, r)
 		}
@@ -246,17 +246,20 @@ func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, d
 		return 4
 	case !fits(r, now, due):
 		return 5
-	case s.Airframe.Mark == c.mark:
+	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
 		return 1
 	}
 	return 2
 }
 
-// sooner orders suggestions of one rank: by when the window closes, or by when
-// something can be done.
+// sooner orders suggestions of one rank: by when the window closes, by when they are
+// planned, or by when something can be done.
 func sooner(a, b workflow.Suggestion) bool {
 	at := func(s workflow.Suggestion) time.Time {
 		if s.Step != nil {
+			if s.Step.Closes.IsZero() {
+				return s.Planned
+			}
 			return s.Step.Closes
 		}
 		return s.Until
@@ -299,7 +302,7 @@ func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bo
 // goTo makes a step what is suggested.
 func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
 	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
-		s.Why, s.JoinBy = "", time.Time{}
+		s.Why, s.JoinBy, s.Planned = "", time.Time{}, time.Time{}
 	}
 	s.Step, s.Resolve = &r, r.Reasons
 	return s

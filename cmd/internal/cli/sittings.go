@@ -1,0 +1,198 @@
+package cli
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps/sorting"
+	"fettle/workflow"
+)
+
+// This file reads when somebody will be at the bench, and nowhere else is that read.
+
+const (
+	// sittingsAhead is for how many days a sitting that is repeated is looked ahead.
+	sittingsAhead = 26 * 7
+	// farthestSitting is how many days ahead the day of a sitting may be: beyond it is a slip of the pen.
+	farthestSitting = 366
+	// longestSitting tells one that goes on after midnight from one that ends before it starts.
+	longestSitting = 12 * time.Hour
+)
+
+const sittingForms = `write "today 19:00-21:00", "sat 14:00-17:00", "2026-03-07 14:00-17:00" or "every weekday 19:30-21:00"`
+
+// A statedSitting is one as it was written, and when it is.
+type statedSitting struct {
+	workflow.Sitting
+	text  string
+	every bool
+}
+
+// sittings reads when somebody will be at the bench: in order, and apart. Those that touch become one. On a day of which
+// something is said a sitting that is repeated gives way to that. Of a plan's own times those that are over are refused;
+// of standing ones they are left out.
+func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting, error) {
+	var all []statedSitting
+	for _, text := range texts {
+		some, err := readSitting(text, now)
+		if err != nil {
+			return nil, err
+		}
+		if len(some) == 0 && !standing {
+			return nil, usage("%q is over: it is %s now", text, now.Format("Mon 2 Jan 15:04"))
+		}
+		all = append(all, some...)
+	}
+	sorting.Stable(all, func(a, b statedSitting) int { return a.From.Compare(b.From) })
+	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
+	given := slices.DeleteFunc(slices.Clone(all), func(s statedSitting) bool { return s.every })
+	all = slices.DeleteFunc(all, func(s statedSitting) bool {
+		return s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return overlap(s, other) })
+	})
+	var out []workflow.Sitting
+	for i, s := range all {
+		switch {
+		case i > 0 && overlap(all[i-1], s):
+			return nil, usage("the sittings %q and %q overlap on %s", all[i-1].text, s.text, s.From.Format("Mon 2 Jan"))
+		case i > 0 && all[i-1].To.Equal(s.From):
+			out[len(out)-1].To = s.To
+		default:
+			out = append(out, s.Sitting)
+		}
+	}
+	return out, nil
+}
+
+// readSitting is a sitting as somebody writes it, as often as it is repeated, without those that are over.
+func readSitting(text string, now time.Time) ([]statedSitting, error) {
+	words := strings.Fields(strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(text, "–", "-")), " - ", "-"))
+	wrong := usage("%q is not a sitting; %s", text, sittingForms)
+	every := len(words) == 3 && words[0] == "every"
+	if every {
+		words = words[1:]
+	}
+	if len(words) != 2 {
+		return nil, wrong
+	}
+	is, known := daysOf(words[0], every, now)
+	begins, ends, ok := strings.Cut(words[1], "-")
+	from, okFrom := clockTime(begins)
+	to, okTo := clockTime(ends)
+	if !known || !ok || !okFrom || !okTo || from == 24*time.Hour {
+		return nil, wrong
+	}
+	if to <= from {
+		to += 24 * time.Hour
+	}
+	if to-from > longestSitting {
+		return nil, usage("%q ends before it starts, or is longer than %d h", text, longestSitting/time.Hour)
+	}
+	var all []statedSitting
+	// One of yesterday may go on after midnight.
+	for day := -1; day <= farthestSitting && (!every || day <= sittingsAhead); day++ {
+		of := time.Date(now.Year(), now.Month(), now.Day()+day, 0, 0, 0, 0, now.Location())
+		if !is(of) {
+			continue
+		}
+		begin, end := wall(of, from), wall(of, to)
+		if fault := cmp.Or(begin.fault(), end.fault()); fault != "" && !every {
+			return nil, usage("%q: %s", text, fault)
+		}
+		if s := (statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, every}); s.From.Before(s.To) && s.To.After(now) {
+			if all = append(all, s); !every {
+				break // "sat" is the next one
+			}
+		}
+	}
+	if _, err := time.Parse(time.DateOnly, words[0]); err == nil && len(all) == 0 && words[0] > now.Format(time.DateOnly) {
+		return nil, usage("%q is more than a year away", text)
+	}
+	return all, nil
+}
+
+// daysOf tells the days that a word means.
+func daysOf(word string, every bool, now time.Time) (func(time.Time) bool, bool) {
+	weekend := func(day time.Time) bool { return day.Weekday() == time.Saturday || day.Weekday() == time.Sunday }
+	on := func(date string) func(time.Time) bool {
+		return func(day time.Time) bool { return day.Format(time.DateOnly) == date }
+	}
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		if len(word) >= 3 && strings.HasPrefix(strings.ToLower(d.String()), word) {
+			return func(day time.Time) bool { return day.Weekday() == d }, true
+		}
+	}
+	if every {
+		switch word {
+		case "day":
+			return func(time.Time) bool { return true }, true
+		case "weekday":
+			return func(day time.Time) bool { return !weekend(day) }, true
+		case "weekend":
+			return weekend, true
+		}
+		return nil, false
+	}
+	switch word {
+	case "today":
+		return on(now.Format(time.DateOnly)), true
+	case "tomorrow":
+		return on(time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location()).Format(time.DateOnly)), true
+	}
+	_, err := time.Parse(time.DateOnly, word)
+	return on(word), err == nil
+}
+
+// clockTime is a time of the day: 19:00, or 24:00 for its end.
+func clockTime(text string) (time.Duration, bool) {
+	if text == "24:00" {
+		return 24 * time.Hour, true
+	}
+	t, err := time.Parse("15:04", text)
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute, err == nil
+}
+
+// A wallTime is what the clock on the wall shows: once, twice when clocks go back, or never when they go forward. Whoever
+// is at the bench by it is there from the late moment, and until the early one.
+type wallTime struct {
+	shows       string
+	early, late time.Time
+	never       bool
+}
+
+// wall is the moment so long after midnight by the clock on the wall.
+func wall(day time.Time, after time.Duration) wallTime {
+	zone := day.Location()
+	shown := time.Date(day.Year(), day.Month(), day.Day(), 0, int(after/time.Minute), 0, 0, time.UTC)
+	_, before := shown.Add(-36 * time.Hour).In(zone).Zone()
+	_, behind := shown.Add(36 * time.Hour).In(zone).Zone()
+	w := wallTime{shows: shown.Format("15:04 on Mon 2 Jan"), never: true}
+	for _, offset := range []int{before, behind} {
+		t := shown.Add(-time.Duration(offset) * time.Second).In(zone)
+		_, is := t.Zone()
+		switch {
+		case is == offset && w.never:
+			w.early, w.late, w.never = t, t, false
+		case is == offset || w.never:
+			if w.early.IsZero() || t.Before(w.early) {
+				w.early = t
+			}
+			if t.After(w.late) {
+				w.late = t
+			}
+		}
+	}
+	return w
+}
+
+// fault is why nobody knows which moment is meant; "": it is known.
+func (w wallTime) fault() string {
+	switch {
+	case w.never:
+		return w.shows + " does not exist: the clocks go forward past it; write a time after that"
+	case !w.early.Equal(w.late):
+		return w.shows + " comes twice: the clocks go back; write a time before or after that hour"
+	}
+	return ""
+}

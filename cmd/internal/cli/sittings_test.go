@@ -1,0 +1,123 @@
+package cli
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+// What is written of sittings, and when they are by the clock on the wall of Berlin. Its clocks went forward at 02:00 on
+// 29 March 2026 and back at 03:00 on 25 October 2026 (IANA time zone database, Europe/Berlin).
+func TestSittings(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	for _, test := range []struct {
+		now, texts string // apart by |
+		want       string // the first, with offset where it matters; or what is refused
+	}{
+		{"2026-03-05 18:00", "today 19:00-21:00|sat 14:00-17:00", "Thu 5 19:00-21:00, Sat 7 14:00-17:00"},
+		{"2026-03-05 18:00", "Saturday 14:00 – 17:00|tomorrow 20:00-21:30", "Fri 6 20:00-21:30, Sat 7 14:00-17:00"},
+		{"2026-03-07 15:00", "sat 14:00-17:00", "Sat 7 14:00-17:00"},
+		{"2026-03-07 17:00", "sat 14:00-17:00", "Sat 14 14:00-17:00"},
+		{"2026-03-05 18:00", "2026-03-07 14:00-17:00", "Sat 7 14:00-17:00"},
+		{"2026-03-06 18:00", "every weekday 19:30-21:00", "Fri 6 19:30-21:00, Mon 9 19:30-21:00, Tue 10 19:30-21:00"},
+		{"2026-03-06 18:00", "every day 19:30-21:00", "Fri 6 19:30-21:00, Sat 7 19:30-21:00, Sun 8 19:30-21:00"},
+		{"2026-03-06 18:00", "every weekend 9:00-12:00", "Sat 7 09:00-12:00, Sun 8 09:00-12:00, Sat 14 09:00-12:00"},
+		{"2026-03-06 18:00", "every tue 19:00-21:00|fri 19:00-20:00", "Fri 6 19:00-20:00, Tue 10 19:00-21:00, Tue 17 19:00-21:00"},
+
+		// What is said of a day comes before what is repeated; those that touch are one; midnight is passed.
+		{"2026-03-05 18:00", "every weekday 19:30-21:00|today 19:00-22:00", "Thu 5 19:00-22:00, Fri 6 19:30-21:00, Mon 9 19:30-21:00"},
+		{"2026-03-05 18:00", "today 19:00-20:00|today 20:00-21:00", "Thu 5 19:00-21:00"},
+		{"2026-03-05 18:00", "fri 22:00-01:00", "Fri 6 22:00-01:00"},
+		{"2026-03-07 00:30", "every fri 22:00-01:00", "Fri 6 22:00-01:00, Fri 13 22:00-01:00, Fri 20 22:00-01:00"},
+		{"2026-03-05 18:00", "fri 22:00-24:00", "Fri 6 22:00-00:00"},
+
+		{"2026-03-05 18:00", "today 19:00-21:00|today 20:00-22:00", `the sittings "today 19:00-21:00" and "today 20:00-22:00" overlap on Thu 5 Mar`},
+		{"2026-03-05 18:00", "every day 19:00-21:00|every fri 20:00-22:00", `overlap on Fri 6 Mar`},
+		{"2026-03-05 18:00", "today 21:00-19:00", "ends before it starts"},
+		{"2026-03-05 18:00", "today 19:00-19:00", "ends before it starts"},
+		{"2026-03-05 21:30", "today 19:00-21:00", `"today 19:00-21:00" is over: it is Thu 5 Mar 21:30 now`},
+		{"2026-03-05 21:30", "2026-03-01 19:00-21:00", "is over"},
+		{"2026-03-05 21:30", "2062-03-01 19:00-21:00", "more than a year away"},
+		{"2026-03-05 18:00", "today", "is not a sitting"},
+		{"2026-03-05 18:00", "today 19-21", "is not a sitting"},
+		{"2026-03-05 18:00", "today 24:00-01:00", "is not a sitting"},
+		{"2026-03-05 18:00", "someday 19:00-21:00", "is not a sitting"},
+		{"2026-03-05 18:00", "2026-02-30 19:00-21:00", "is not a sitting"},
+		{"2026-03-05 18:00", "every today 19:00-21:00", "is not a sitting"},
+
+		// The nights of the time changes. Of what is repeated only what is certain counts.
+		{"2026-03-28 18:00", "sun 02:30-04:00", "02:30 on Sun 29 Mar does not exist"},
+		{"2026-03-28 18:00", "sun 01:00-02:30", "02:30 on Sun 29 Mar does not exist"},
+		{"2026-03-28 18:00", "sun 01:00-03:30", "Sun 29 01:00+01:00-03:30+02:00"},
+		{"2026-03-28 18:00", "every day 02:30-04:00", "Sun 29 03:30+02:00-04:00+02:00, Mon 30 02:30-04:00, Tue 31 02:30-04:00"},
+		{"2026-03-28 18:00", "every day 02:10-02:50", "Mon 30 02:10-02:50, Tue 31 02:10-02:50, Wed 1 02:10-02:50"},
+		{"2026-10-24 18:00", "sun 02:15-04:00", "02:15 on Sun 25 Oct comes twice"},
+		{"2026-10-24 18:00", "sat 23:00-02:15", "02:15 on Sun 25 Oct comes twice"},
+		{"2026-10-24 18:00", "sun 01:15-04:00", "Sun 25 01:15+02:00-04:00+01:00"},
+		{"2026-10-24 18:00", "every day 02:15-04:00", "Sun 25 02:15+01:00-04:00+01:00, Mon 26 02:15-04:00, Tue 27 02:15-04:00"},
+		{"2026-10-24 18:00", "every day 02:15-02:45", "Mon 26 02:15-02:45, Tue 27 02:15-02:45, Wed 28 02:15-02:45"},
+	} {
+		now, err := time.ParseInLocation("2006-01-02 15:04", test.now, berlin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, err := sittings(strings.Split(test.texts, "|"), now, false)
+		if err != nil {
+			if !strings.Contains(err.Error(), test.want) {
+				t.Errorf("%s at %s: %v, want %s", test.texts, test.now, err, test.want)
+			}
+			continue
+		}
+		layout := "15:04"
+		if strings.Contains(test.want, "+") {
+			layout = "15:04Z07:00"
+		}
+		var got []string
+		for i, s := range found {
+			if i < 3 {
+				if i > 0 {
+					layout = "15:04"
+				}
+				got = append(got, s.From.Format("Mon 2 "+layout)+"-"+s.To.Format(layout))
+			}
+		}
+		if text := strings.Join(got, ", "); text != test.want {
+			t.Errorf("%s at %s: %s, want %s", test.texts, test.now, text, test.want)
+		}
+	}
+	now := time.Date(2026, 3, 5, 21, 30, 0, 0, berlin)
+	if found, err := sittings([]string{"2026-03-01 19:00-21:00", "every thu 19:00-21:00"}, now, true); err != nil || len(found) == 0 || found[0].From.Day() != 12 {
+		t.Errorf("standing sittings: %v, %v; those that are over are left out", found, err)
+	}
+	if _, err := sittings([]string{"every weekday 19:30-21:00"}, now, false); err != nil {
+		t.Error(err)
+	}
+}
+
+// Whatever is written, what is read is in order, apart and not over.
+func FuzzSittings(f *testing.F) {
+	for _, text := range []string{"today 19:00-21:00", "every day 02:30-04:00|sun 01:00-03:30", "every fri 22:00-01:00|sat 00:30-02:00", "2026-10-25 02:15-04:00"} {
+		f.Add(text, int64(1792864800))
+	}
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		f.Skip(err)
+	}
+	f.Fuzz(func(t *testing.T, texts string, unix int64) {
+		now := time.Unix(unix%(1<<33), 0).In(berlin)
+		found, err := sittings(strings.Split(texts, "|"), now, false)
+		if err != nil {
+			return
+		}
+		last := now
+		for i, s := range found {
+			if !s.From.Before(s.To) || !s.To.After(now) || i > 0 && !s.From.After(last) {
+				t.Fatalf("%q at %s: %v", texts, now, found)
+			}
+			last = s.To
+		}
+	})
+}

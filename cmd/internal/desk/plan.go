@@ -1,0 +1,117 @@
+package desk
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"time"
+
+	"fettle/store/wholefile"
+	"fettle/workflow"
+)
+
+// A Plan keeps the last plan in a file beside the store, so that what is suggested next follows it. It decides nothing: whoever
+// deletes the file goes by the fixed rule again, and so does an airframe of which the file says nothing, or that it does not
+// mean. What can't be read is passed over.
+type Plan struct {
+	File string
+
+	mu   sync.Mutex
+	read os.FileInfo // the file that order is of; nil: none was read
+	last order
+}
+
+// An order is the first line of the file, and all that is read of it for what is next. The second is the timetable.
+type order struct {
+	Since   map[string]time.Time          `json:"since"` // by mark, when the airframe was registered: another store may have its mark
+	Planned map[string][]workflow.Planned `json:"planned"`
+}
+
+// mostPlan is more bytes than the file of a plan has.
+const mostPlan = 16 << 20
+
+// planned is what the last plan has for an airframe.
+func (p *Plan) planned(s *workflow.State) []workflow.Planned {
+	if p == nil {
+		return nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	at, err := os.Stat(p.File)
+	if err != nil {
+		return nil
+	}
+	if p.read == nil || !p.read.ModTime().Equal(at.ModTime()) || p.read.Size() != at.Size() {
+		p.read, p.last = at, order{}
+		if line, err := p.line(1); err != nil || json.Unmarshal(line, &p.last) != nil {
+			p.last = order{}
+		}
+	}
+	if mark := s.Airframe.Mark; p.last.Since[mark].Equal(s.Since) {
+		return p.last.Planned[mark]
+	}
+	return nil
+}
+
+// line is the first or second line of the file.
+func (p *Plan) line(n int) (line []byte, err error) {
+	file, err := wholefile.Open(p.File)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	r := bufio.NewReaderSize(io.LimitReader(file, mostPlan), 1<<14)
+	for range n {
+		if line, err = r.ReadBytes('\n'); err != nil {
+			return nil, err
+		}
+	}
+	return line, nil
+}
+
+// Last is the plan that was kept, if one was that means these airframes; nil: none.
+func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
+	if p == nil {
+		return nil
+	}
+	line, err := p.line(2)
+	var t workflow.Timetable
+	if err != nil || json.Unmarshal(line, &t) != nil {
+		return nil
+	}
+	for _, s := range fleet {
+		if p.planned(s) != nil {
+			return &t
+		}
+	}
+	return nil
+}
+
+// Keep keeps a plan in the place of the last one.
+func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Timetable) error {
+	if p == nil {
+		return nil
+	}
+	of := order{map[string]time.Time{}, map[string][]workflow.Planned{}}
+	for _, s := range fleet {
+		of.Since[s.Airframe.Mark], of.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
+	}
+	first, err := json.Marshal(of)
+	second, failed := json.Marshal(t)
+	if err := errors.Join(err, failed); err != nil {
+		return err
+	}
+	err = wholefile.Replace(ctx, p.File, 0o600, func(to *os.File) error {
+		_, err := fmt.Fprintf(to, "%s\n%s\n", first, second)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("keeping the plan: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,55 @@
+package desk
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// A plan that was kept is followed by the airframes that it means, as long as its file can be read.
+func TestPlanIsFollowed(t *testing.T) {
+	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	s := &workflow.State{Airframe: journal.Registered{Mark: "FN-01"}, Since: since}
+	other := &workflow.State{Airframe: journal.Registered{Mark: "FN-01"}, Since: since.Add(time.Second)} // of another store
+	unplanned := &workflow.State{Airframe: journal.Registered{Mark: "FN-02"}, Since: since}
+	p := &Plan{File: filepath.Join(t.TempDir(), "store.plan")}
+	if p.planned(s) != nil || p.Last([]*workflow.State{s}) != nil || (*Plan)(nil).planned(s) != nil {
+		t.Error("planned before there was a plan")
+	}
+	turn := workflow.Turn{Mark: "FN-01", Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour)}
+	made := workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{turn, {Mark: "WR-01", Step: "trim"}}}}}
+	if err := p.Keep(t.Context(), []*workflow.State{s}, made); err != nil {
+		t.Fatal(err)
+	}
+	again := &Plan{File: p.File}
+	if got := again.planned(s); len(got) != 1 || got[0] != (workflow.Planned{Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour)}) {
+		t.Errorf("planned: %+v", got)
+	}
+	if again.planned(other) != nil || again.planned(unplanned) != nil || again.Last([]*workflow.State{unplanned}) != nil {
+		t.Error("another airframe follows it")
+	}
+	was, _ := json.Marshal(made)
+	if is, _ := json.Marshal(again.Last([]*workflow.State{unplanned, s})); string(is) != string(was) {
+		t.Errorf("read back %s, was %s", is, was)
+	}
+	for _, text := range []string{"", "{}", "\n", "{\"since\":7}\n{}\n", strings.Repeat("x", 100), "[1]\n[2]\n"} {
+		if err := os.WriteFile(p.File, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if again.planned(s) != nil || again.Last([]*workflow.State{s}) != nil {
+			t.Errorf("%q is followed", text)
+		}
+	}
+	if err := os.Remove(p.File); err != nil {
+		t.Fatal(err)
+	}
+	if again.planned(s) != nil {
+		t.Error("a plan that was deleted is followed")
+	}
+}

@@ -1,0 +1,509 @@
+package page
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/cmd/internal/ics"
+	"fettle/cmd/internal/term"
+	"fettle/steps"
+	"fettle/steps/lists"
+	"fettle/workflow"
+)
+
+// A Plan says what to do in which sitting. Times of work are in minutes.
+type Plan struct {
+	Marks    []string        `json:"airframes"`
+	Made     time.Time       `json:"made"`
+	Finish   time.Time       `json:"finish"`      // the last step done, or the last joint cured
+	Bound    time.Time       `json:"not_before"`  // no plan finishes sooner
+	Best     bool            `json:"best"`        // none does
+	Gap      int             `json:"gap_percent"` // of the time till then, at most
+	Attended int             `json:"attended_min"`
+	Idle     int             `json:"idle_min"` // at the bench, between turns
+	Sittings []PlanSitting   `json:"sittings"`
+	Chain    []workflow.Link `json:"holds_back"`
+
+	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
+	Stops   []PlanStop          `json:"stops,omitempty"`
+	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
+	Climate []workflow.Climates `json:"climate"`
+	Full    bool                `json:"-"`
+}
+
+// A PlanSitting is what is done in a sitting, and what to have ready for it.
+type PlanSitting struct {
+	workflow.Sitting
+	Turns     []workflow.Turn `json:"turns"`
+	Tools     []string        `json:"tools,omitempty"`
+	Materials []string        `json:"materials,omitempty"`
+	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
+	Second    bool            `json:"second_person,omitempty"`
+}
+
+// A PlanStop is a step that the plan does not reach.
+type PlanStop struct {
+	workflow.Stop
+	Reasons []Reason `json:"reasons"`
+}
+
+// NewPlan makes the page of a timetable.
+func NewPlan(marks []string, t workflow.Timetable) Plan {
+	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Climate: t.Climate}
+	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
+		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
+	}
+	for _, v := range t.Visits {
+		p.Sittings = append(p.Sittings, newPlanSitting(v))
+	}
+	for _, s := range t.Stops {
+		p.Stops = append(p.Stops, PlanStop{s, newReasons(s.Reasons)})
+	}
+	return p
+}
+
+func newPlanSitting(v workflow.Visit) PlanSitting {
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns}
+	add := func(to *[]string, what string) {
+		if what != "" && !lists.Contains(*to, what) {
+			*to = append(*to, what)
+		}
+	}
+	var all []steps.Step
+	for _, t := range v.Turns {
+		all = append(all, steps.Step{Tools: t.Tools, Parts: t.Parts})
+		add(&s.Materials, t.With)
+		for _, needs := range t.Needs {
+			add(&s.Set, needs.Condition+" "+needs.State)
+		}
+		s.Second = s.Second || t.Second
+	}
+	var parts []steps.Part
+	s.Tools, parts, _ = (&steps.Procedure{Stages: []steps.Stage{{Steps: all}}}).Things() // amounts that can't be added up are left out
+	for _, p := range parts {
+		add(&s.Materials, amountOf(p)+" × "+p.Name)
+	}
+	return s
+}
+
+// inFull is how many sittings are shown in full where not all are.
+const inFull = 2
+
+// Markdown is the plan by sitting, and what holds its finish back.
+func (p Plan) Markdown(c Clock) string {
+	var l lines
+	switch {
+	case len(p.Sittings) == 0 && len(p.Stops) > 0:
+		l.add("# Nothing can be planned\n")
+	case len(p.Sittings) == 0:
+		l.add("# Nothing is left to do\n")
+	case len(p.Stops) > 0:
+		l.add("# All that can be planned is done by %s\n", c.At(p.Finish))
+	default:
+		l.add("# Done by %s\n", c.At(p.Finish))
+	}
+	if len(p.Sittings) > 0 {
+		idle := ""
+		if p.Idle > 0 {
+			idle = ", " + minutes(p.Idle) + " waiting at the bench"
+		}
+		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
+	}
+	for _, s := range p.Stops {
+		what := "All of " + esc(s.Mark)
+		if s.Step != "" {
+			what = fmt.Sprintf("**%s** on %s and what comes after it", esc(s.Title), esc(s.Mark))
+		}
+		l.add("%s can't be planned:\n", what)
+		l.reasonList(s.Reasons, noWords, c)
+		l.add("")
+	}
+	for _, w := range p.Lapses {
+		if w.Lost {
+			l.add("**%s** on %s can't be met before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
+		} else {
+			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
+		}
+	}
+	for i, s := range p.Sittings {
+		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
+			p.later(&l, p.Sittings[i:], c)
+			break
+		}
+		p.sitting(&l, s, c)
+	}
+	p.heldBack(&l, c)
+	p.assumed(&l, c)
+	return l.String()
+}
+
+// Calendar has an event for each sitting, the same one whenever it is planned again.
+func (p Plan) Calendar() []ics.Event {
+	var events []ics.Event
+	for _, s := range p.Sittings {
+		var text []string
+		for _, t := range s.Turns {
+			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t))
+		}
+		if len(s.Tools)+len(s.Materials) > 0 {
+			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
+		}
+		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
+		events = append(events, ics.Event{
+			UID: fmt.Sprintf("%x", sum[:12]) + domain, Sequence: p.Made.Unix() / 60, Start: s.From, End: s.To,
+			Summary: term.Line("Bench: " + strings.Join(s.marks(), ", ")), Description: strings.Join(text, "\n"), Alarms: []time.Time{s.From},
+		})
+	}
+	return events
+}
+
+// marks are the airframes of a sitting, in the order of its turns.
+func (s PlanSitting) marks() []string {
+	var all []string
+	for _, t := range s.Turns {
+		if !lists.Contains(all, t.Mark) {
+			all = append(all, t.Mark)
+		}
+	}
+	return all
+}
+
+// how says how good a plan is.
+func (p Plan) how() string {
+	if p.Best {
+		return "Best possible"
+	}
+	return fmt.Sprintf("At most %d %% from the best possible", p.Gap)
+}
+
+func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
+
+// letters name the turns of a sitting in its chart.
+const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+func letter(i int) byte {
+	if i < len(letters) {
+		return letters[i]
+	}
+	return '#'
+}
+
+// sitting is all of a sitting.
+func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
+	l.add("\n## %s\n", hours(s.Sitting, c))
+	c.Now = s.From // its own day goes without saying
+	of := func(string) string { return "" }
+	if len(p.Marks) > 1 {
+		of = func(mark string) string { return esc(mark) + " · " }
+	}
+	l.add("| | At | Step |\n|---|---|---|")
+	for i, t := range s.Turns {
+		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c)))
+	}
+	l.add("")
+	var ready []string
+	for _, some := range [][]string{s.Tools, s.Materials} {
+		if len(some) > 0 {
+			ready = append(ready, esc(strings.Join(some, ", ")))
+		}
+	}
+	if s.Second {
+		ready = append(ready, "a second person")
+	}
+	if len(ready) > 0 {
+		l.item("**Have ready:** %s", strings.Join(ready, "; "))
+	}
+	if len(s.Set) > 0 {
+		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
+	}
+	meanwhile, left := s.dries(of, c)
+	if len(meanwhile) > 0 {
+		l.item("**Meanwhile:** %s", strings.Join(meanwhile, "; "))
+	}
+	if len(left) > 0 {
+		l.item("**Left to cure:** %s", strings.Join(left, "; "))
+	}
+	l.add("\n```\n%s```", s.chart())
+}
+
+// later are sittings on a line each.
+func (p Plan) later(l *lines, all []PlanSitting, c Clock) {
+	l.add("\n## Then\n")
+	for _, s := range all {
+		first, last := s.Turns[0], s.Turns[len(s.Turns)-1]
+		text := turnTitle(first)
+		if len(s.Turns) > 1 {
+			text += " … " + turnTitle(last)
+		}
+		l.item("%s: %s", hours(s.Sitting, c), text)
+	}
+	l.add("\n*All of them in full: `--full`*")
+}
+
+// hours are the ends of a sitting.
+func hours(s workflow.Sitting, c Clock) string {
+	day := s.From.In(time.Local).Format("Mon 2 Jan ")
+	if sameDay(s.From.In(time.Local), c.Now.In(time.Local)) {
+		day = "Today "
+	}
+	return day + clockOf(s.From) + "–" + clockOf(s.To)
+}
+
+func clockOf(t time.Time) string { return t.In(time.Local).Format("15:04") }
+
+// turnWords are what is done in a turn.
+func turnWords(t workflow.Turn) string {
+	title := t.Title
+	switch {
+	case t.Rework != "":
+		title = "Rework " + t.Rework
+	case t.Act == workflow.ToCoat:
+		title += ": coat"
+	case t.Act == workflow.ToPress:
+		title += ": press"
+	}
+	return title
+}
+
+func turnTitle(t workflow.Turn) string { return esc(turnWords(t)) }
+
+// turnWindow is when a turn must be over.
+func turnWindow(t workflow.Turn, c Clock) string {
+	if t.Closes.IsZero() {
+		return ""
+	}
+	return "done by **" + c.at(t.By, false) + "**"
+}
+
+// dries says what passes by itself meanwhile, and what still cures after the sitting.
+func (s PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
+	for _, t := range s.Turns {
+		for _, d := range t.Dries {
+			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
+			if d.For == workflow.AfterCure {
+				if !d.Until.After(s.To) {
+					continue
+				}
+				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
+			}
+			if !lists.Contains(*to, text) {
+				*to = append(*to, text)
+			}
+		}
+	}
+	return meanwhile, left
+}
+
+func passing(what workflow.After) string {
+	switch what {
+	case workflow.AfterDrying:
+		return "dries until "
+	case workflow.AfterHandling:
+		return "sets until "
+	}
+	return "is over at "
+}
+
+// chartWidth is how many columns a chart has on a page of 80.
+const chartWidth = 76
+
+// chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries.
+func (s PlanSitting) chart() string {
+	wide := 0
+	for _, t := range s.Turns {
+		wide = max(wide, len(t.Mark))
+		for _, d := range t.Dries {
+			wide = max(wide, len(d.Mark))
+		}
+	}
+	room := chartWidth - wide - len("  ")
+	length := int(s.To.Sub(s.From) / time.Minute)
+	each := 1 // minutes a column
+	for _, each = range []int{1, 2, 3, 5, 10, 15, 30} {
+		if length <= each*room {
+			break
+		}
+	}
+	columns := min(room, (length+each-1)/each)
+	column := func(t time.Time) int {
+		return min(columns-1, max(0, int(t.Sub(s.From)/time.Minute)/each))
+	}
+	var marks []string
+	rows := map[string][]byte{}
+	row := func(mark string) []byte {
+		if rows[mark] == nil {
+			marks, rows[mark] = append(marks, mark), []byte(strings.Repeat(" ", columns))
+		}
+		return rows[mark]
+	}
+	for _, t := range s.Turns {
+		for _, d := range t.Dries {
+			if r := row(d.Mark); d.Until.After(s.From) {
+				for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
+					r[i] = '.'
+				}
+			}
+		}
+	}
+	for i, t := range s.Turns {
+		r := row(t.Mark)
+		for k := column(t.Begins); k <= column(t.Ends.Add(-time.Second)); k++ {
+			r[k] = letter(i)
+		}
+	}
+	slices.Sort(marks)
+	// A label stands every so many columns, with a mark below its moment.
+	every := 30
+	for every/each < 8 {
+		every *= 2
+	}
+	heads, ticks := []byte(strings.Repeat(" ", columns)), []byte(strings.Repeat(" ", columns))
+	for at := 0; at/each < columns; at += every {
+		copy(heads[at/each:], clockOf(s.From.Add(time.Duration(at)*time.Minute)))
+		ticks[at/each] = '|'
+	}
+	var b strings.Builder
+	line := func(mark string, row []byte) {
+		b.WriteString(strings.TrimRight(fmt.Sprintf("%-*s  %s", wide, mark, row), " ") + "\n")
+	}
+	line("", heads)
+	line("", ticks)
+	for _, m := range marks {
+		line(m, rows[m])
+	}
+	return b.String()
+}
+
+// waits are how a link of the chain is said that is no work.
+func waits(k workflow.Link) string {
+	switch k.After {
+	case workflow.AfterDrying:
+		return "the coat of " + esc(k.Joint) + " dries"
+	case workflow.AfterHandling:
+		return esc(k.Joint) + " sets"
+	case workflow.AfterCure:
+		return esc(k.Joint) + " cures"
+	case workflow.AfterWait:
+		return esc(k.Wait) + " is waited for"
+	case workflow.AfterVapour:
+		return "the vapour of " + esc(k.Joint) + " clears"
+	case workflow.AfterLapse:
+		return "the coat of " + esc(k.Joint+k.Wait) + " lapses"
+	}
+	return ""
+}
+
+// heldBack says what holds the finish back: work, and what dries between.
+func (p Plan) heldBack(l *lines, c Clock) {
+	if len(p.Chain) == 0 {
+		return
+	}
+	l.add("\n## What holds the finish back\n")
+	work, count := time.Duration(0), 0
+	flush := func() {
+		if count > 0 {
+			l.item("%s, %s of work", many(count, "step"), Span(work))
+		}
+		work, count = 0, 0
+	}
+	for i, k := range p.Chain {
+		if text := waits(k); text != "" {
+			flush()
+			from := ""
+			if i > 0 {
+				from = c.At(p.Chain[i-1].Ends) + " "
+			}
+			if k.Sitting {
+				text += ", and the next sitting begins"
+			}
+			l.item("%suntil %s: %s", from, c.At(k.Begins), text)
+		}
+		if k.Step != "" {
+			work, count = work+k.Ends.Sub(k.Begins), count+1
+		}
+	}
+	flush()
+}
+
+// assumed says what the plan rests on beside the record.
+func (p Plan) assumed(l *lines, c Clock) {
+	var said []string
+	for _, a := range p.Answers {
+		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
+	}
+	for _, k := range p.Climate {
+		text := fmt.Sprintf("%s at %s", esc(k.Mark), amount(k.Celsius, "°C"))
+		switch {
+		case k.Given:
+		case k.Read.IsZero():
+			text += " (nobody read it)"
+		default:
+			text += " (read " + c.At(k.Read) + ")"
+		}
+		said = append(said, text)
+	}
+	if len(said) > 0 {
+		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`.*", strings.Join(said, "; "))
+	}
+}
+
+// NoPlan says why there is no plan, and what would free it.
+func NoPlan(e *workflow.NoPlan, c Clock) string {
+	var l lines
+	var turns []string
+	for _, t := range e.Turns {
+		turns = append(turns, fmt.Sprintf("%s · **%s** (`%s`)", esc(t.Mark), turnTitle(t), t.Step))
+	}
+	one := strings.Join(turns, ", ")
+	l.add("**There is no plan.**\n")
+	switch e.Why {
+	case workflow.NoSitting:
+		l.add("No sitting is left.")
+	case workflow.BadSitting, workflow.Overlap:
+		l.add("The sitting %s ends before it starts, or overlaps another.", hours(e.Sittings[0], c))
+	case workflow.TooLong:
+		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
+	case workflow.TooShort:
+		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
+		l.item("plan with another adhesive: `--consider`")
+		l.item("or with a cooler bench, where windows are longer: `--temperature`")
+	case workflow.TooLittle:
+		l.add("There are %s of work, and your sittings have %s.", Span(e.Takes), Span(e.Has))
+	case workflow.NotFound:
+		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
+	default:
+		l.add("These don't go together:\n")
+		for _, t := range turns {
+			l.item("%s", t)
+		}
+		for _, w := range e.Windows {
+			l.item("%s · the window of `%s`%s", esc(w.Mark), w.Name, optionally(", which closes at ", c.At(w.Closes)))
+		}
+		if e.InHours {
+			l.item("your sittings")
+		}
+		if e.Least {
+			l.add("\nWithout any one of them there would be a plan.")
+		}
+	}
+	if len(e.Free) > 0 {
+		l.add("")
+	}
+	for _, f := range e.Free {
+		switch {
+		case f.Longer > 0:
+			l.item("make a sitting at least %s longer", Span(f.Longer))
+		case f.More > 0:
+			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
+		case f.Tight:
+			l.item("use windows to their ends: `--tight`")
+		case f.After != "":
+			l.item("leave `%s` for later", f.After)
+		}
+	}
+	return l.String()
+}

@@ -1,0 +1,91 @@
+package page_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// twoSittings is a plan for two airframes, written by hand.
+func twoSittings(now time.Time) workflow.Timetable {
+	at := func(minute int) time.Time { return now.Add(time.Duration(minute) * time.Minute) }
+	roots := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterDrying, From: at(14), Until: at(29)}
+	cure := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterCure, From: at(62), Until: at(32 + 24*60)}
+	later := 2 * 24 * 60
+	return workflow.Timetable{Made: now, Finish: at(later + 20), Bound: at(later + 10), Attended: 51 * time.Minute, Idle: 10 * time.Minute,
+		Visits: []workflow.Visit{
+			{Sitting: workflow.Sitting{From: at(0), To: at(120)}, Turns: []workflow.Turn{
+				{Mark: "FN-01", Job: "finch-build", Step: "coat-left-root", Title: "Coat the left root", Begins: at(10), Ends: at(14), With: "contact", Tools: []string{"brush"},
+					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}},
+				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
+				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Opens: at(29), Closes: at(45), By: at(40)},
+				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
+			}},
+			{Sitting: workflow.Sitting{From: at(later), To: at(later + 60)}, Turns: []workflow.Turn{
+				{Mark: "FN-01", Job: "finch-build", Step: "release-it", Title: "Release it", Begins: at(later), Ends: at(later + 20)},
+			}},
+		},
+		Chain: []workflow.Link{
+			{Mark: "FN-01", Step: "coat-left-root", Begins: at(10), Ends: at(14), After: workflow.AfterNow},
+			{Mark: "FN-01", Step: "join-roots", Begins: at(29), Ends: at(32), After: workflow.AfterDrying, Joint: "wing-roots"},
+			{Mark: "FN-01", Step: "release-it", Begins: at(later), Ends: at(later + 20), After: workflow.AfterCure, Joint: "wing-roots", Sitting: true},
+		},
+		Answers: []workflow.Answer{{Mark: "FN-01", Job: "finch-build", Step: "choose-spar", Choice: "spar", Answer: "carbon"}},
+		Climate: []workflow.Climates{{Mark: "FN-01", Celsius: 18, Given: true}, {Mark: "WR-01", Celsius: 20}},
+		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}},
+	}
+}
+
+func (a album) planning(now time.Time) {
+	marks := []string{"FN-01", "WR-01"}
+	plan := page.NewPlan(marks, twoSittings(now))
+	a.show("Plan", plan, now)
+	long := twoSittings(now)
+	long.Proven, long.Stops = true, []workflow.Stop{{Mark: "WR-01", Job: "wren-build", Step: "set-tail", Title: "Set the tail", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "the gauge must be checked"}}}}
+	for range 3 {
+		long.Visits = append(long.Visits, long.Visits[1])
+	}
+	a.show("Plan-long", page.NewPlan(marks, long), now)
+	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
+	turns := twoSittings(now).Visits[0].Turns
+	for name, e := range map[string]*workflow.NoPlan{
+		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Least: true,
+			Free: []workflow.Freeing{{Longer: 20 * time.Minute}, {Tight: true}, {After: "cut-slot"}}},
+		"too-long":   {Why: workflow.TooLong, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+		"too-short":  {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
+		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
+		"not-found":  {Why: workflow.NotFound},
+		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
+		"none":       {Why: workflow.NoSitting},
+	} {
+		a["NoPlan-"+name] = page.NoPlan(e, page.Clock{Now: now})
+	}
+}
+
+// A plan of long sittings and of many steps stays within 80 columns.
+func TestChartFits(t *testing.T) {
+	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	for _, length := range []time.Duration{10 * time.Minute, 90 * time.Minute, 3 * time.Hour, 12 * time.Hour} {
+		v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(length)}}
+		for at := now; at.Before(v.To); at = at.Add(10 * time.Minute) {
+			v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-0123456789", Step: "s", Title: "A step", Begins: at, Ends: at.Add(10 * time.Minute)})
+		}
+		text := page.NewPlan([]string{"FN-0123456789"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now})
+		_, chart, _ := strings.Cut(text, "```\n")
+		chart, _, _ = strings.Cut(chart, "```")
+		lines := strings.Split(strings.TrimSpace(chart), "\n")
+		if !slices.ContainsFunc(lines, func(l string) bool { return strings.HasPrefix(l, "FN-0123456789  ") && len(l) > 20 }) {
+			t.Errorf("%s: no row of the airframe in\n%s", length, chart)
+		}
+		for _, line := range lines {
+			if len(line) > 78 { // a page has a margin
+				t.Errorf("%s: %d columns: %s", length, len(line), line)
+			}
+		}
+	}
+}
