@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"go.etcd.io/etcd/api/v3/v3rpc/rpctypes"
 	"google.golang.org/grpc/codes"
@@ -38,7 +39,7 @@ func (s *Store) fail(op string, err error) error {
 		return err
 	}
 	err = kind(op, err)
-	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(op, err)}
+	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(err)}
 }
 
 // kind maps an error of the cluster to the store's own error.
@@ -90,17 +91,15 @@ func plain(err error) string {
 		return "no answer in time"
 	}
 	if s, ok := status.FromError(err); ok {
-		return s.Message()
+		return strings.TrimSuffix(strings.TrimPrefix(strings.TrimPrefix(s.Message(), `connection error: desc = "transport: `), "Error while dialing: "), `"`)
 	}
 	return err.Error()
 }
 
-func hint(op string, err error) string {
+func hint(err error) string {
 	switch {
-	case errors.Is(err, store.ErrAway) && op == writing:
-		return "nothing was recorded: write down what is done and when, and record it with --at once the cluster can be reached"
-	case errors.Is(err, store.ErrAway):
-		return "check the network and the cluster; nothing that is shown elsewhere says what other benches have done since"
+	case errors.Is(err, store.ErrAway): // reading comes before recording
+		return "nothing was recorded; check the network and the cluster, write down what is done meanwhile and when, and record it later with --at"
 	case errors.Is(err, errUnknown):
 		return "look at the record once the cluster can be reached, before doing it again"
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):

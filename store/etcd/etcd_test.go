@@ -33,7 +33,7 @@ var cluster struct {
 }
 
 func TestMain(m *testing.M) {
-	_ = flag.Set("rapid.checks", "50") // each step waits for the cluster
+	_ = flag.Set("rapid.checks", "30") // each step waits for the cluster
 	code := m.Run()
 	if cluster.server != nil {
 		cluster.server.Close()

@@ -12,6 +12,7 @@ import (
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/client/v3/namespace"
 	"go.uber.org/zap"
+	"google.golang.org/grpc"
 
 	"fettle/store"
 )
@@ -82,7 +83,9 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 	client, err := clientv3.New(clientv3.Config{
 		Endpoints: endpoints, TLS: encrypted, Username: s.access.User, Password: s.access.Password,
 		DialTimeout: s.patience, DialKeepAliveTime: 10 * time.Second, DialKeepAliveTimeout: s.patience,
-		MaxUnaryRetries: uint(s.patience / (50 * time.Millisecond)), // 25 ms apart, so that it is told before patience ends why nobody answers
+		// Who cannot be reached is told why, before patience ends: tries are 25 ms apart.
+		MaxUnaryRetries: uint(s.patience / (50 * time.Millisecond)),
+		DialOptions:     []grpc.DialOption{grpc.WithChainUnaryInterceptor(unwaiting)},
 		Logger:          zap.NewNop(),
 	})
 	if err != nil {
@@ -90,6 +93,12 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 	}
 	s.client, s.kv = client, namespace.NewKV(client.KV, "fettle/"+s.address.shed+"/")
 	return s.kv, nil
+}
+
+// unwaiting makes a call fail with its reason while no member can be reached; the client would
+// wait and say nothing.
+func unwaiting(ctx context.Context, method string, request, answer any, connection *grpc.ClientConn, call grpc.UnaryInvoker, options ...grpc.CallOption) error {
+	return call(ctx, method, request, answer, connection, append(options, grpc.WaitForReady(false))...)
 }
 
 // ask asks the cluster for something and waits no longer than patience. The error is ctx's own if

@@ -291,7 +291,7 @@ func (r *reader) hashes(mark string, indexes []int64, h head) ([]tlog.Hash, erro
 		for _, at := range wanted {
 			ops = append(ops, clientv3.OpGet(appendKey(mark, at), clientv3.WithRange(end(appendsKey(mark))), clientv3.WithLimit(1), clientv3.WithRev(r.revision)))
 		}
-		found, err := r.store.txn(r.ctx, r.kv, nil, ops, nil)
+		found, err := r.store.send(r.ctx, r.kv, nil, ops, nil)
 		if err != nil {
 			return nil, err
 		}

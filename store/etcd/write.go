@@ -97,7 +97,7 @@ func (s *Store) begin(ctx context.Context, key string) (*written, *clientv3.GetR
 	if err != nil {
 		return nil, nil, err
 	}
-	found, err := s.txn(ctx, kv, nil, []clientv3.Op{
+	found, err := s.send(ctx, kv, nil, []clientv3.Op{
 		clientv3.OpGet(keyFormat),
 		clientv3.OpGet(key),
 		clientv3.OpGet(keyDrafts, clientv3.WithRange(end(keyDrafts)), clientv3.WithLimit(page)),
@@ -219,7 +219,7 @@ func (w *written) lay(ctx context.Context, body []byte) ([]byte, error) {
 		key := pieceKey(w.id, n)
 		put := clientv3.OpPut(key, summed(key, body[at:min(at+piece, len(body))]))
 		w.store.stage(stagePiece)
-		answer, err := w.send(ctx, []clientv3.Cmp{w.drafted()}, []clientv3.Op{put}, nil)
+		answer, err := w.store.send(ctx, w.kv, []clientv3.Cmp{w.drafted()}, []clientv3.Op{put}, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -274,11 +274,11 @@ func (w *written) drafted() clientv3.Cmp {
 }
 
 // send sends a transaction that may happen twice without harm, until there is an answer or
-// patience ends. Once it was sent and no answer came, the error is errUnknown.
-func (w *written) send(ctx context.Context, guards []clientv3.Cmp, then, otherwise []clientv3.Op) (*clientv3.TxnResponse, error) {
-	deadline := time.Now().Add(w.store.patience)
+// patience ends.
+func (s *Store) send(ctx context.Context, kv clientv3.KV, guards []clientv3.Cmp, then, otherwise []clientv3.Op) (*clientv3.TxnResponse, error) {
+	deadline := time.Now().Add(s.patience / 2)
 	for {
-		answer, err := w.store.txn(ctx, w.kv, guards, then, otherwise)
+		answer, err := s.txn(ctx, kv, guards, then, otherwise)
 		if err == nil || ctx.Err() != nil || !isAway(err) || !time.Now().Before(deadline) {
 			return answer, err
 		}
@@ -303,7 +303,7 @@ func (w *written) publish(ctx context.Context, guard clientv3.Cmp, then, otherwi
 	}
 	w.store.stage(stagePublish)
 	ctx = context.WithoutCancel(ctx) // from here on it may have happened
-	answer, err := w.send(ctx, guards, then, otherwise)
+	answer, err := w.store.send(ctx, w.kv, guards, then, otherwise)
 	if err != nil {
 		if isAway(err) {
 			err = fmt.Errorf("%w (%s)", errUnknown, plain(err))
