@@ -170,8 +170,8 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if path == "" {
 		return nil, usage("HOME is not set to a whole path, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
 	}
-	if scheme, _, ok := strings.Cut(path, "://"); ok && a.stores.Files(path) {
-		return nil, usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
+	if err := a.checkKind(path); err != nil {
+		return nil, err
 	}
 	who, err := a.who(c)
 	if err != nil {
@@ -202,6 +202,14 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		KeyPath: key,
 	}
 	return a.kept, nil
+}
+
+// checkKind refuses a store of a kind that another program knows.
+func (a *app) checkKind(name string) error {
+	if scheme, _, ok := strings.Cut(name, "://"); ok && a.stores.Files(name) {
+		return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
+	}
+	return nil
 }
 
 // written is what is remembered of journals, beside the key of the seals.

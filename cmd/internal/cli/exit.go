@@ -78,7 +78,7 @@ func exitCode(err error) int {
 		return exitInterrupted
 	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
-	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss):
+	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss), errors.Is(err, keep.ErrApart):
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), errors.As(err, &none), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound

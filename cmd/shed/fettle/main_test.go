@@ -100,6 +100,12 @@ func TestTwoBenches(t *testing.T) {
 	one.run(0, "backup copy.db", "1 airframe", "1 photo", "verified")
 	one.run(0, "--store copy.db next CW-01")
 
+	other := "etcd://" + host + "/other"
+	two.run(0, "store copy etcd://"+host+"/shed "+other, "1 airframe, 4 entries, 1 photo; verified")
+	two.run(0, "--store "+other+" note CW-01 elsewhere")
+	one.run(3, "store copy copy.db "+other, "this one lacks: 5 there, 4 here")
+	one.run(0, "store copy "+other+" copy.db", "1 airframe, 5 entries")
+
 	server.Close()
 	open = false
 	two.run(5, "note CW-01 unseen", "cannot be reached", "nothing was recorded", "--at")
