@@ -10,6 +10,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/balance"
 	"fettle/steps/lists"
+	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 )
@@ -66,7 +67,7 @@ func (c *checker) balanced(sheet *Document) {
 			if x >= low && x <= high {
 				fits = true
 			} else if sum == "" {
-				sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants it %s", mass, x, when, wantedAt(low, high))
+				sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants %s", mass, x, when, measuring.Between(low, high, "%.4g", "mm"))
 			}
 		}
 		aim, what := (low+high)/2, "the middle of the limits"
@@ -166,17 +167,6 @@ func limitsOfBalance(s *steps.Sheet) (low, high float64, ok bool) {
 		high = zero + in(gate.Limits.High, "mm")
 	}
 	return low, high, low < high
-}
-
-// wantedAt are limits in words.
-func wantedAt(low, high float64) string {
-	switch {
-	case math.IsInf(low, 0):
-		return fmt.Sprintf("at %.4g mm at most", high)
-	case math.IsInf(high, 0):
-		return fmt.Sprintf("at %.4g mm at least", low)
-	}
-	return fmt.Sprintf("from %.4g mm to %.4g mm", low, high)
 }
 
 // in is a quantity as a number of the unit; what is absent is nought.

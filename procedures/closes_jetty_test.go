@@ -4,186 +4,10 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"slices"
-	"strconv"
-	"strings"
 	"testing"
 
 	"fettle/steps"
 )
-
-// A drawing reads the figures that a design states: those of its sheet, and those that
-// stand in the prose of its steps.
-type drawing struct {
-	t     *testing.T
-	sheet *steps.Sheet
-	build *Document
-}
-
-func drawingOf(t *testing.T, design string) *drawing {
-	t.Helper()
-	d, err := Open("").Procedure(design + "-build")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &drawing{t, sheetOf(t, design), d}
-}
-
-// read finds the one place where a text says a figure, with a number in each group, and
-// gives the numbers.
-func (d *drawing) read(where, text, pattern string) []float64 {
-	d.t.Helper()
-	found := regexp.MustCompile(pattern).FindAllStringSubmatch(strings.ReplaceAll(text, "−", "-"), -1)
-	if len(found) != 1 {
-		d.t.Fatalf("%s says %q %d times, want once", where, pattern, len(found))
-	}
-	var all []float64
-	for _, number := range found[0][1:] {
-		v, err := strconv.ParseFloat(number, 64)
-		if err != nil {
-			d.t.Fatal(err)
-		}
-		all = append(all, v)
-	}
-	return all
-}
-
-// step are the figures that a step states.
-func (d *drawing) step(name, pattern string) []float64 {
-	d.t.Helper()
-	s, _, ok := d.build.Procedure.Step(name)
-	if !ok {
-		d.t.Fatalf("%s has no step %s", d.build.File, name)
-	}
-	return d.read(d.build.Name()+"/"+name, s.Do, pattern)
-}
-
-// about are those that the text of the sheet states.
-func (d *drawing) about(pattern string) []float64 {
-	d.t.Helper()
-	return d.read(d.sheet.Name, d.sheet.About, pattern)
-}
-
-// how are those of the text of a gate; of its other way too.
-func (d *drawing) how(gate, pattern string) []float64 {
-	d.t.Helper()
-	g := d.gate(gate)
-	return d.read(d.sheet.Name+"/"+gate, g.How+"\n"+g.Or.How, pattern)
-}
-
-func (d *drawing) gate(name string) steps.Gate {
-	d.t.Helper()
-	g, ok := d.sheet.Gate(name)
-	if !ok {
-		d.t.Fatalf("%s has no gate %s", d.sheet.Name, name)
-	}
-	return g
-}
-
-// asks holds that the middle of a gate's limits is what the geometry comes to. A quarter
-// of its tolerance is left to them: the rest is the builder's.
-func (d *drawing) asks(gate, unit string, comes float64) {
-	d.t.Helper()
-	low, err1 := d.gate(gate).Limits.Low.Float(unit)
-	high, err2 := d.gate(gate).Limits.High.Float(unit)
-	if err1 != nil || err2 != nil {
-		d.t.Fatal(gate, err1, err2)
-	}
-	if middle, leave := (low+high)/2, (high-low)/8; math.Abs(middle-comes) > leave {
-		d.t.Errorf("%s: the geometry comes to %.2f %s, and the middle of %s is %.2f", d.sheet.Name, comes, unit, gate, middle)
-	}
-}
-
-// same holds that what is stated in one place is what another comes to.
-func (d *drawing) same(what string, stated, comes, within float64) {
-	d.t.Helper()
-	if math.Abs(stated-comes) > within {
-		d.t.Errorf("%s: %s is stated as %.2f, and comes to %.2f", d.sheet.Name, what, stated, comes)
-	}
-}
-
-func (d *drawing) surface(name string) steps.Surface {
-	d.t.Helper()
-	i := slices.IndexFunc(d.sheet.Geometry.Surfaces, func(s steps.Surface) bool { return s.Name == name })
-	if i < 0 {
-		d.t.Fatalf("%s has no surface %s", d.sheet.Name, name)
-	}
-	return d.sheet.Geometry.Surfaces[i]
-}
-
-func (d *drawing) control(name string) steps.Control {
-	d.t.Helper()
-	i := slices.IndexFunc(d.sheet.Geometry.Controls, func(c steps.Control) bool { return c.Name == name })
-	if i < 0 {
-		d.t.Fatalf("%s has no control %s", d.sheet.Name, name)
-	}
-	return d.sheet.Geometry.Controls[i]
-}
-
-// part is where a part lies and what it weighs.
-func (d *drawing) part(name string) (x, g float64) {
-	d.t.Helper()
-	i := slices.IndexFunc(d.sheet.Geometry.Parts, func(p steps.Component) bool { return p.Name == name })
-	if i < 0 {
-		d.t.Fatalf("%s has no part %s", d.sheet.Name, name)
-	}
-	g, err := d.sheet.Geometry.Parts[i].Mass.Float("g")
-	if err != nil {
-		d.t.Fatal(err)
-	}
-	return d.mm(d.sheet.Geometry.Parts[i].X), g
-}
-
-func (d *drawing) mm(q interface{ Float(string) (float64, error) }) float64 {
-	d.t.Helper()
-	v, err := q.Float("mm")
-	if err != nil {
-		d.t.Fatal(err)
-	}
-	return v
-}
-
-func grams(q interface{ Float(string) (float64, error) }) float64 {
-	v, err := q.Float("g")
-	if err != nil {
-		return math.NaN()
-	}
-	return v
-}
-
-func degrees(q interface{ Float(string) (float64, error) }) float64 {
-	v, err := q.Float("°")
-	if err != nil {
-		return math.NaN()
-	}
-	return v
-}
-
-// Of an angle, and of a rise over a run; all in degrees.
-func sin(a float64) float64           { return math.Sin(a * math.Pi / 180) }
-func tan(a float64) float64           { return math.Tan(a * math.Pi / 180) }
-func cos(a float64) float64           { return math.Cos(a * math.Pi / 180) }
-func slope(rise, run float64) float64 { return math.Atan2(rise, run) * 180 / math.Pi }
-func lean(rise, along float64) float64 {
-	return math.Asin(rise/along) * 180 / math.Pi
-}
-
-// balanced is where the parts balance, with the battery's middle somewhere else.
-func (d *drawing) balanced(has []string, battery float64) (at, mass float64) {
-	var moment float64
-	on := steps.Selection{Has: has}
-	for _, p := range d.sheet.Geometry.Parts {
-		if !p.In(on) {
-			continue
-		}
-		x, g := d.part(p.Name)
-		if p.Name == d.sheet.Geometry.Battery.Part {
-			x = battery
-		}
-		mass, moment = mass+g, moment+g*x
-	}
-	return moment / mass, mass
-}
 
 // The wing of the Jetty: what its jig makes is what the gates ask.
 func TestJettysWingCloses(t *testing.T) {
@@ -194,39 +18,39 @@ func TestJettysWingCloses(t *testing.T) {
 
 	// Dihedral: the block under the inner ends of beds as long as the half, the bevel over
 	// the same block, and the brace, one arm level and the other at twice the angle.
-	block := d.step("make-jig", `a block (\d+) mm high`)[0]
-	d.asks("jig-block", "mm", half*sin(dihedral))
-	d.asks("jig-block", "mm", block)
-	d.asks("dihedral", "mm", block)
-	d.asks("dihedral", "mm", half*sin(dihedral))
-	d.same("the block of the jig", d.step("jig-wing", `the block of (\d+) mm`)[0], block, 0)
-	d.same("the block of the bevel", d.step("bevel-roots", `the block of (\d+) mm`)[0], block, 0)
+	block := d.said("make-jig", `a block (\d+) mm high`)[0]
+	d.asks("jig-block", half*sin(dihedral))
+	d.asks("jig-block", block)
+	d.asks("dihedral", block)
+	d.asks("dihedral", half*sin(dihedral))
+	d.same("the block of the jig", d.said("jig-wing", `the block of (\d+) mm`)[0], block, 0)
+	d.same("the block of the bevel", d.said("bevel-roots", `the block of (\d+) mm`)[0], block, 0)
 	d.same("the dihedral of the table", d.about(`\| Dihedral \| (\d+)°`)[0], dihedral, 0)
 	d.same("how high the tips stand", d.about(`the tips stand (\d+) mm over`)[0], half*sin(dihedral), 0.5)
-	brace := d.step("make-brace", `two arms of (\d+) mm, (\d+) mm deep\.(?:.|\n)*stands (\d+) mm over`)
-	d.asks("brace-rise", "mm", brace[2])
-	d.asks("brace-rise", "mm", brace[0]*sin(2*dihedral))
+	brace := d.said("make-brace", `two arms of (\d+) mm, (\d+) mm deep\.(?:.|\n)*stands (\d+) mm over`)
+	d.asks("brace-rise", brace[2])
+	d.asks("brace-rise", brace[0]*sin(2*dihedral))
 	d.same("the dihedral of the brace", lean(brace[2], brace[0])/2, dihedral, 0.25)
 
 	// Washout: the wedge lifts the front edge of the bed over the chord; the meter reads
 	// from 50 from the middle to 20 from the tip of a twist that grows evenly.
-	wedge := d.step("make-jig", `(\d+) mm long and \d+ mm wide: (\d+) mm thick at one end`)
+	wedge := d.said("make-jig", `(\d+) mm long and \d+ mm wide: (\d+) mm thick at one end`)
 	d.same("the length of the wedge", wedge[0], half, 0)
-	d.asks("bed-wedge", "mm", wedge[1])
-	d.asks("bed-wedge", "mm", chord*sin(washout))
-	d.asks("washout", "°", lean(wedge[1], chord))
-	root, tip := d.how("washout", `(\d+) mm from the middle`)[0], d.how("washout", `(\d+) mm from the tip`)[0]
-	d.asks("washout", "°", lean(wedge[1], chord)*(half-tip-root)/half)
+	d.asks("bed-wedge", wedge[1])
+	d.asks("bed-wedge", chord*sin(washout))
+	d.asks("washout", lean(wedge[1], chord))
+	root, tip := d.said("washout", `(\d+) mm from the middle`)[0], d.said("washout", `(\d+) mm from the tip`)[0]
+	d.asks("washout", lean(wedge[1], chord)*(half-tip-root)/half)
 
 	// Spars, in the section; brace beside the tubes.
-	tube := d.step("count-parts", `two carbon tubes of (\d+) mm, two cap strips of (\d+) mm × (\d+) mm`)
-	slot := d.step("cut-spar-slots", `depth stop to (\d+) mm`)[0]
-	line := d.step("cut-spar-slots", `a line (\d+) mm behind the leading edge, from the root to (\d+) mm short of the tip`)
-	length := d.step("cut-spars", `mark (\d+) mm on it\. The tip keeps (\d+) mm`)
-	flanks := d.step("cut-spar-slots", `(\d+) mm apart`)[0]
-	d.asks("spar-depth", "mm", slot)
-	d.asks("spar-line", "mm", line[0])
-	d.asks("spar-ends", "mm", line[1])
+	tube := d.said("count-parts", `two carbon tubes of (\d+) mm, two cap strips of (\d+) mm × (\d+) mm`)
+	slot := d.said("cut-spar-slots", `depth stop to (\d+) mm`)[0]
+	line := d.said("cut-spar-slots", `a line (\d+) mm behind the leading edge, from the root to (\d+) mm short of the tip`)
+	length := d.said("cut-spars", `mark (\d+) mm on it\. The tip keeps (\d+) mm`)
+	flanks := d.said("cut-spar-slots", `(\d+) mm apart`)[0]
+	d.asks("spar-depth", slot)
+	d.asks("spar-line", line[0])
+	d.asks("spar-ends", line[1])
 	d.same("tube and cap in their slot", slot, tube[0]+tube[2], 0)
 	d.same("the middle of the tube over the underside", slot-tube[0]/2, 13, 0) // of a section that is 26 thick there
 	d.same("the thickness of the section", d.about(`flat underside, (\d+) mm thick`)[0], 2*(slot-tube[0]/2), 0)
@@ -236,27 +60,27 @@ func TestJettysWingCloses(t *testing.T) {
 	if line[1] > length[1] {
 		t.Errorf("the slot ends %v short of the tip, and the spar %v", line[1], length[1])
 	}
-	slit := d.step("cut-spar-slots", `backward by (\d+) mm for the brace, from the root to (\d+) mm`)
-	d.same("the width of the slit", slit[0], d.step("count-parts", `(\d+) mm for the brace`)[0], 0)
-	d.asks("brace-reach", "mm", slit[1])
+	slit := d.said("cut-spar-slots", `backward by (\d+) mm for the brace, from the root to (\d+) mm`)
+	d.same("the width of the slit", slit[0], d.said("count-parts", `(\d+) mm for the brace`)[0], 0)
+	d.asks("brace-reach", slit[1])
 	if slit[1] < brace[0] || brace[1] > slot {
 		t.Errorf("the brace of %v × %v does not go into a slit of %v × %v", brace[0], brace[1], slit[1], slot)
 	}
 
 	// Seat plates: as deep at the joint as they are thick, in the plane of its edges.
-	plate := d.step("count-parts", `two seat plates of (\d+) mm × \d+ mm × (\d+) mm`)
-	pocket := d.step("cut-plate-pockets", `(\d+) mm long and (?:.|\n)*Cut each (\d+) mm deep at the joint, running out`)
+	plate := d.said("count-parts", `two seat plates of (\d+) mm × \d+ mm × (\d+) mm`)
+	pocket := d.said("cut-plate-pockets", `(\d+) mm long and (?:.|\n)*Cut each (\d+) mm deep at the joint, running out`)
 	d.same("the length of the pockets", pocket[0], plate[0], 0)
 	d.same("the depth of the pockets", pocket[1], plate[1], 0)
 	d.same("where they run out", plate[0]/2*tan(dihedral), plate[1], 0.3)
 
 	// Ailerons, which only some have: within the wing, each servo beside the middle.
 	aileron := d.control("ailerons")
-	size := d.step("hinge-ailerons", `(\d+) mm by (\d+) mm, its outer end (\d+) mm from the tip`)
+	size := d.said("hinge-ailerons", `(\d+) mm by (\d+) mm, its outer end (\d+) mm from the tip`)
 	d.same("the length of the aileron", size[0], d.mm(aileron.Outer)-d.mm(aileron.Inner), 0)
 	d.same("the chord of the aileron", size[1], d.mm(aileron.Chord), 0)
 	d.same("its outer end", half-size[2], d.mm(aileron.Outer), 0)
-	d.same("its servo", d.step("sand-wing", `(\d+) mm from the middle and`)[0], half-size[2]-size[0]/2, 0)
+	d.same("its servo", d.said("sand-wing", `(\d+) mm from the middle and`)[0], half-size[2]-size[0]/2, 0)
 }
 
 // Pod and tail: the seats set the wing against the tail, and the motor face the thrust.
@@ -265,10 +89,10 @@ func TestJettysPodCloses(t *testing.T) {
 	wing, tail := d.surface("main-wing"), d.surface("tailplane")
 	chord := d.mm(wing.Panels[0].Root)
 
-	seat := d.step("make-templates", `seat from card: (\d+) mm long, (\d+) mm high in front and ([\d.]+) mm at the rear`)
-	rear := d.step("make-templates", `tailplane's seat: (\d+) mm long, (\d+) mm high at both ends`)
-	cut := d.step("cut-wing-seat", `(\d+) mm over the keel in front, ([\d.]+) mm at the rear`)
-	tailCut := d.step("cut-wing-seat", `from (\d+) mm to (\d+) mm, (\d+) mm over`)
+	seat := d.said("make-templates", `seat from card: (\d+) mm long, (\d+) mm high in front and ([\d.]+) mm at the rear`)
+	rear := d.said("make-templates", `tailplane's seat: (\d+) mm long, (\d+) mm high at both ends`)
+	cut := d.said("cut-wing-seat", `(\d+) mm over the keel in front, ([\d.]+) mm at the rear`)
+	tailCut := d.said("cut-wing-seat", `from (\d+) mm to (\d+) mm, (\d+) mm over`)
 	d.same("the length of the wing's seat", seat[0], chord, 0)
 	d.same("the front of the wing's seat", cut[0], seat[1], 0)
 	d.same("the rear of the wing's seat", cut[1], seat[2], 0)
@@ -276,37 +100,37 @@ func TestJettysPodCloses(t *testing.T) {
 	d.same("the length of the tailplane's seat", tailCut[1]-tailCut[0], rear[0], 0)
 	d.same("where the tailplane lies", tailCut[0], d.mm(tail.X), 0)
 	incidence := slope(seat[1]-seat[2], seat[0]) - 0 // the other seat is level
-	d.asks("tail-set", "°", incidence)
+	d.asks("tail-set", incidence)
 	d.same("the angle of the table", d.about(`lies at (\d+)° to the keel`)[0], incidence, 0.1)
 
 	// The stern: hinge behind it, within the tailplane.
 	stern := d.about(`to (\d+) mm, 80 mm wide`)[0]
 	elevator := d.control("elevator")
 	hinge := d.mm(tail.X) + d.mm(tail.Panels[0].Root) - d.mm(elevator.Chord)
-	d.same("the hinge of the elevator", stern+d.step("dry-fit-tail", `elevator (\d+) mm behind the stern`)[0], hinge, 0)
+	d.same("the hinge of the elevator", stern+d.said("dry-fit-tail", `elevator (\d+) mm behind the stern`)[0], hinge, 0)
 	d.same("the end of the seat", tailCut[1], stern, 0)
-	marks := d.step("hinge-tail", `(\d+) mm from the trailing edge; that of the rudder on its left face, (\d+) mm`)
+	marks := d.said("hinge-tail", `(\d+) mm from the trailing edge; that of the rudder on its left face, (\d+) mm`)
 	d.same("the chord of the elevator", marks[0], d.mm(elevator.Chord), 0)
 	d.same("the chord of the rudder", marks[1], d.mm(d.control("rudder").Chord), 0)
 	// The elevator, fully up, stays under the sloping foot of the rudder.
-	foot, up := d.step("shape-tail", `sloping, (\d+) mm higher`)[0], d.about(`elevator (\d+)°`)[0]
+	foot, up := d.said("shape-tail", `sloping, (\d+) mm higher`)[0], d.about(`elevator (\d+)°`)[0]
 	if most, _ := d.gate("elevator-throw").Limits.High.Float("mm"); foot <= most || d.mm(elevator.Chord)*sin(up) > most {
 		t.Errorf("the foot of the rudder clears %v, and the elevator goes up by %v", foot, most)
 	}
 
 	// Thrust: at the plate, and as the bar of the gate reads it.
-	down := d.step("dry-fit-motor-plate", `over (\d+) mm the top stands ([\d.]+) mm further forward`)
-	side := d.step("dry-fit-motor-plate", `over (\d+) mm the left edge stands ([\d.]+) mm further forward`)
+	down := d.said("dry-fit-motor-plate", `over (\d+) mm the top stands ([\d.]+) mm further forward`)
+	side := d.said("dry-fit-motor-plate", `over (\d+) mm the left edge stands ([\d.]+) mm further forward`)
 	line := d.about(`\| Thrust line \| ([\d.]+)° down and (\d+)° to the right`)
-	bar := d.how("thrust-side", `bar of (\d+) mm`)[0]
-	d.asks("thrust-line", "°", slope(down[1], down[0]))
-	d.asks("thrust-line", "°", line[0])
-	d.asks("thrust-side", "mm", bar*sin(slope(side[1], side[0])))
-	d.asks("thrust-side", "mm", bar*sin(line[1]))
+	bar := d.said("thrust-side", `bar of (\d+) mm`)[0]
+	d.asks("thrust-line", slope(down[1], down[0]))
+	d.asks("thrust-line", line[0])
+	d.asks("thrust-side", bar*sin(slope(side[1], side[0])))
+	d.asks("thrust-side", bar*sin(line[1]))
 
 	// Propeller: over the ground, with the shaft bent down, and ahead of the nose.
 	p := d.sheet.Geometry.Propeller
-	radius, shaft, nose := d.mm(p.Diameter)/2, d.step("dry-fit-motor-plate", `shaft hole (\d+) mm above the keel`)[0], d.about(`from (-\d+) mm to`)[0]
+	radius, shaft, nose := d.mm(p.Diameter)/2, d.said("dry-fit-motor-plate", `shaft hole (\d+) mm above the keel`)[0], d.about(`from (-\d+) mm to`)[0]
 	keel := d.about(`keel (\d+) mm over the ground`)[0]
 	ahead := nose - d.mm(p.X)
 	least := func(gate string, comes float64) {
@@ -316,8 +140,8 @@ func TestJettysPodCloses(t *testing.T) {
 	}
 	least("ground-clearance", keel+shaft-ahead*sin(line[0])-radius)
 	least("prop-clearance", ahead-5-radius*sin(math.Max(line[0], line[1])))
-	for _, at := range [][]float64{d.step("make-templates", `two blocks (\d+) mm high`), d.step("dry-fit-tail", `two blocks of (\d+) mm`),
-		d.step("set-datum", `two blocks of (\d+) mm`), d.how("tail-level", `two blocks of (\d+) mm`), d.how("balance", `block of (\d+) mm`)} {
+	for _, at := range [][]float64{d.said("make-templates", `two blocks (\d+) mm high`), d.said("dry-fit-tail", `two blocks of (\d+) mm`),
+		d.said("set-datum", `two blocks of (\d+) mm`), d.said("tail-level", `two blocks of (\d+) mm`), d.said("balance", `block of (\d+) mm`)} {
 		if d.same("the blocks under the keel", at[0], 120, 0); at[0] < keel+10 {
 			t.Errorf("on blocks of %v the wheels do not hang free", at[0])
 		}
@@ -328,8 +152,8 @@ func TestJettysPodCloses(t *testing.T) {
 		part   string
 		stated float64
 	}{
-		{"servo-tray", d.step("coat-servo-tray", `its middle (\d+) mm behind`)[0]}, {"receiver", d.step("fit-radio", `(\d+) mm behind the leading edge`)[0]},
-		{"speed-controller", -d.step("fit-radio", `(\d+) mm ahead of the leading edge`)[0]}, {"undercarriage", d.step("cut-block-pockets", `slot (\d+) mm behind`)[0]},
+		{"servo-tray", d.said("coat-servo-tray", `its middle (\d+) mm behind`)[0]}, {"receiver", d.said("fit-radio", `(\d+) mm behind the leading edge`)[0]},
+		{"speed-controller", -d.said("fit-radio", `(\d+) mm ahead of the leading edge`)[0]}, {"undercarriage", d.said("cut-block-pockets", `slot (\d+) mm behind`)[0]},
 	} {
 		x, _ := d.part(at.part)
 		d.same("the station of "+at.part, at.stated, x, 0)
@@ -340,15 +164,15 @@ func TestJettysPodCloses(t *testing.T) {
 func TestJettyFliesAsItsGatesAsk(t *testing.T) {
 	d := drawingOf(t, "jetty")
 	travel := d.sheet.Geometry.Battery
-	bay := d.step("cut-bay", `from (\d+) mm ahead of the leading edge to (\d+) mm ahead`)
+	bay := d.said("cut-bay", `from (\d+) mm ahead of the leading edge to (\d+) mm ahead`)
 	d.same("the front end of the travel", d.mm(travel.From), -bay[0]+d.mm(travel.Length)/2, 0)
 	d.same("the rear end of the travel", d.mm(travel.To), -bay[1]-d.mm(travel.Length)/2, 0)
-	stated := d.step("place-battery", `about (\d+) mm ahead of the leading edge, about (\d+) mm with ailerons`)
-	stand := d.step("place-battery", `on the stand at (\d+) mm`)[0]
-	d.asks("balance", "mm", stand)
+	stated := d.said("place-battery", `about (\d+) mm ahead of the leading edge, about (\d+) mm with ailerons`)
+	stand := d.said("place-battery", `on the stand at (\d+) mm`)[0]
+	d.asks("balance", stand)
 	for i, has := range [][]string{nil, {"ailerons"}, {"bolted-wing"}, {"ailerons", "bolted-wing"}} {
 		at, mass := d.balanced(has, -stated[i%2])
-		d.asks("balance", "mm", at)
+		d.asks("balance", at)
 		if all := d.gate("all-up-mass").Limits; !(mass > grams(all.Low)+40 && mass < grams(all.High)-40) {
 			t.Errorf("%v: it weighs %.0f g", has, mass)
 		}
@@ -363,18 +187,18 @@ func TestJettyFliesAsItsGatesAsk(t *testing.T) {
 	d.same("10 mm of battery", d.about(`move the balance point by about ([\d.]+) mm`)[0], moved-at, 0.05)
 	d.same("the mass", d.about(`\| Mass all up \| (\d+) g`)[0], mass, 0)
 	balance := d.about(`\| Balance point \| (\d+) mm behind the leading edge, which is (\d+) % MAC`)
-	d.asks("balance", "mm", balance[0])
+	d.asks("balance", balance[0])
 	d.same("the balance in % MAC", balance[1], 100*balance[0]/d.mm(d.surface("main-wing").Panels[0].Root), 0.5)
-	scales := d.how("balance", `Mark the keel (\d+) mm ahead of the leading edge and (\d+) mm behind it`)
+	scales := d.said("balance", `Mark the keel (\d+) mm ahead of the leading edge and (\d+) mm behind it`)
 	for i, at := range d.gate("balance").Or.Result.Stations {
 		d.same("the scale "+at.Point, []float64{-scales[0], scales[1]}[i], d.mm(at.At), 0)
 	}
 
 	angles := d.about(`elevator (\d+)°, rudder (\d+)°, ailerons (\d+)° up and (\d+)° down`)
 	elevator, rudder, aileron := d.mm(d.control("elevator").Chord), d.mm(d.control("rudder").Chord), d.mm(d.control("ailerons").Chord)
-	d.asks("elevator-throw", "mm", elevator*sin(angles[0]))
-	d.asks("rudder-throw", "mm", rudder*sin(angles[1]))
-	d.asks("aileron-throw", "mm", aileron*(sin(angles[2])+sin(angles[3]))/2)
+	d.asks("elevator-throw", elevator*sin(angles[0]))
+	d.asks("rudder-throw", rudder*sin(angles[1]))
+	d.asks("aileron-throw", aileron*(sin(angles[2])+sin(angles[3]))/2)
 
 	d.margin(nil, 12)
 }
@@ -436,12 +260,12 @@ func TestReedCloses(t *testing.T) {
 	span, angle := d.mm(two.Panels[0].Span), degrees(two.Panels[0].Dihedral)
 	middle, outer, raised := d.mm(three.Panels[0].Span), d.mm(three.Panels[1].Span), degrees(three.Panels[1].Dihedral)
 
-	d.asks("centre-rise", "mm", span*sin(2*angle))
-	d.asks("centre-rise", "mm", d.step("glue-centre", `a block of (\d+) mm`)[0])
-	d.same("the bevel of the roots", lean(d.step("bevel-roots", `Raise its tip by (\d+) mm`)[0], span), angle, 0.2)
-	bevel := d.step("bevel-tips", `Raise its outer end by (\d+)\s+mm(?:.|\n)*Raise the middle by (\d+) mm at its far end`)
-	d.asks("tip-rise", "mm", outer*sin(raised))
-	d.asks("tip-rise", "mm", d.step("glue-left-tip", `a\s+block of (\d+) mm`)[0])
+	d.asks("centre-rise", span*sin(2*angle))
+	d.asks("centre-rise", d.said("glue-centre", `a block of (\d+) mm`)[0])
+	d.same("the bevel of the roots", lean(d.said("bevel-roots", `Raise its tip by (\d+) mm`)[0], span), angle, 0.2)
+	bevel := d.said("bevel-tips", `Raise its outer end by (\d+)\s+mm(?:.|\n)*Raise the middle by (\d+) mm at its far end`)
+	d.asks("tip-rise", outer*sin(raised))
+	d.asks("tip-rise", d.said("glue-left-tip", `a\s+block of (\d+) mm`)[0])
 	d.same("the bevel of the tips", lean(bevel[0], outer), raised/2, 0.2)
 	d.same("the bevel of the middle", lean(bevel[1], 2*middle), raised/2, 0.2)
 
@@ -450,28 +274,28 @@ func TestReedCloses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d.asks("wing-angle", "°", slope(saddle[1]-saddle[2], saddle[0]))
-	d.same("how far apart the angle is read", d.how("wing-angle", `and (\d+) mm behind it`)[0], run, 0)
-	marks := d.step("smooth-strip", `Mark (\d+) mm, (\d+) mm and (\d+) mm`)
+	d.asks("wing-angle", slope(saddle[1]-saddle[2], saddle[0]))
+	d.same("how far apart the angle is read", d.said("wing-angle", `and (\d+) mm behind it`)[0], run, 0)
+	marks := d.said("smooth-strip", `Mark (\d+) mm, (\d+) mm and (\d+) mm`)
 	d.same("the front of the wing", marks[0], d.mm(two.X), 0)
 	d.same("the rear of the wing", marks[1], d.mm(two.X)+d.mm(two.Panels[0].Root), 0)
 	d.same("the front of the tail", marks[2], d.mm(d.surface("tailplane").X), 0)
 
 	// Balance, with the weight in the nose.
 	x, weight := d.part("weight")
-	d.same("the place of the washers", d.step("bolt-washers", `(\d+) mm behind its front end`)[0], x, 0)
-	clay := d.step("press-clay", `(\d+) mm\s+to (\d+) mm behind the front end`)
+	d.same("the place of the washers", d.said("bolt-washers", `(\d+) mm behind its front end`)[0], x, 0)
+	clay := d.said("press-clay", `(\d+) mm\s+to (\d+) mm behind the front end`)
 	d.same("the place of the clay", (clay[0]+clay[1])/2, x, 1)
-	for _, grams := range [][]float64{d.step("bolt-washers", `about (\d+) g in all`), d.step("press-clay", `about (\d+) g until`)} {
+	for _, grams := range [][]float64{d.said("bolt-washers", `about (\d+) g in all`), d.said("press-clay", `about (\d+) g until`)} {
 		d.same("the weight in the nose", grams[0], weight, 0.5)
 	}
 	for _, has := range [][]string{{"two-panels"}, {"three-panels"}} {
 		at, mass := d.balanced(has, 0)
-		d.asks("balance", "mm", at-d.mm(d.sheet.Geometry.Balance.Zero))
+		d.asks("balance", at-d.mm(d.sheet.Geometry.Balance.Zero))
 		d.same("the mass", d.about(`(\d+) g aimed at`)[0], mass, 0.5)
 		d.margin(has, 12)
 	}
-	scales := d.how("balance", `Mark the strip (\d+) mm ahead of the leading edge and (\d+) mm\s+behind`)
+	scales := d.said("balance", `Mark the strip (\d+) mm ahead of the leading edge and (\d+) mm\s+behind`)
 	for i, at := range d.gate("balance").Or.Result.Stations {
 		d.same("the scale "+at.Point, []float64{-scales[0], scales[1]}[i], d.mm(at.At), 0)
 	}

@@ -243,7 +243,7 @@ func TestBalanceNotes(t *testing.T) {
 		{"too far aft", most("46"), nil, []string{"49:3: " + formula + "the limits leave static margins from 9 % down to 3 % of the mean chord; as guidance, from memory, they are from 5 % to 15 %"}},
 		{"far ahead", most("43.9"), []string{"body: 28 %", "body: 20 %"}, []string{"49:3: " + formula + "the limits leave static margins from 17 % down to 13 %"}},
 		{"behind it", most("43.9"), []string{"body: 28 %", "body: 38 %"}, []string{"49:3: " + formula + "the balance may lie behind it: static margins from -1 % down to -5 %"}},
-		{"a sum outside", most("43"), nil, []string{"86:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants it from 40 mm to 43 mm"}},
+		{"a sum outside", most("43"), nil, []string{"86:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants 40 to 43 mm"}},
 		{"no battery to move", most("43"), []string{"  battery: {part: pack, from: -40 mm, to: 10 mm, length: 60 mm}\n", ""}, []string{"84:5: the parts add up to 420 g"}},
 		{"short travel", most("45"), []string{"from: -40 mm, to: 10 mm", "from: -15 mm, to: 10 mm"},
 			[]string{"49:3: by an estimate", "86:5: for the middle of the limits, x = 42.5 mm, the middle of the battery would lie at x = -16 mm, and it can be moved from -15 mm to 10 mm"}},
@@ -252,7 +252,7 @@ func TestBalanceNotes(t *testing.T) {
 		{"and behind it", alone("at_most: 50 mm"), nil, []string{"49:3: " + formula + "the balance may lie behind it: static margins of -1 % and more of the mean chord; it could not be flown"}},
 		{"and far ahead", alone("at_most: 20 mm"), nil, []string{"49:3: " + formula + "the limits leave static margins of 29 % and more",
 			"85:5: for the limit, x = 20 mm, the middle of the battery would lie at x = -110 mm, and it can be moved from -40 mm to 10 mm",
-			"85:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants it at 20 mm at most"}},
+			"85:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants at most 20 mm"}},
 		{"a forward limit alone", alone("at_least: 40 mm"), nil, []string{"49:3: " + formula + "the balance may lie behind it: static margins of 9 % and less of the mean chord; it could not be flown"}},
 		{"equipment without a part", most("43.9"), []string{", equipment: camera}", "}"}, []string{"63:3: no part is the equipment camera, so the balance is not known once that is moved or removed"}},
 		{"a tailplane ahead", most("43.9"), []string{"  bodies:\n", "    canard: {is: tailplane, zone: tail, x: -200 mm, panels: [{root: 50 mm, tip: 50 mm, span: 90 mm}]}\n  bodies:\n"},
@@ -288,7 +288,7 @@ func TestPartsAgainstLimitsPublished(t *testing.T) {
 		"10-11": "1169 10.6, 17 -49, 170 16, 340 48, 240 22, 100 75.5",
 	}
 	for _, c := range []struct{ figure, limit, want string }{
-		{"6-34", "at_most: 94.6 in", "the parts add up to 1916428 g with their balance at x = 2449.1 mm, and the gate wants it at 2403 mm at most"}, // 4,225 lb
+		{"6-34", "at_most: 94.6 in", "the parts add up to 1916428 g with their balance at x = 2449.1 mm, and the gate wants at most 2403 mm"}, // 4,225 lb
 		{"6-34", "at_most: 96.5 in", ""},
 		{"10-10", "at_least: 8.5 in", ""}, {"10-10", "at_least: 11.3 in", "the parts add up to 652719 g with their balance at x = 284.3 mm"}, // 1,439 lb; 11.191 in
 		{"10-11", "at_most: 21.9 in", ""}, {"10-11", "at_most: 21.2 in", "the parts add up to 923514 g with their balance at x = 541.8 mm"}, // 2,036 lb; 21.330 in

@@ -298,14 +298,16 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	over := map[string][]string{} // stages without steps, with what they are after
 	for _, stage := range p.Stages {
 		left := stage
-		left.Steps = make([]Step, 0, len(stage.Steps))
-		for i := range stage.Steps {
-			if !stage.Steps[i].In(selection) {
-				continue
+		if left.Steps = slices.Clip(stage.Steps); !stage.asWritten(selection) {
+			left.Steps = make([]Step, 0, len(stage.Steps))
+			for i := range stage.Steps {
+				if !stage.Steps[i].In(selection) {
+					continue
+				}
+				left.Steps = append(left.Steps, stage.Steps[i])
+				step := &left.Steps[len(left.Steps)-1]
+				step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
 			}
-			left.Steps = append(left.Steps, stage.Steps[i])
-			step := &left.Steps[len(left.Steps)-1]
-			step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
 		}
 		if len(left.Steps) == 0 {
 			over[stage.Name] = stage.After
@@ -317,6 +319,18 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 		out.Stages[i].After = past(out.Stages[i].After, over)
 	}
 	return &out
+}
+
+// asWritten reports whether all steps apply with the selection, and none works on Here: a replay
+// asks for the steps of a job at each answer, and copies of them are large.
+func (s *Stage) asWritten(selection Selection) bool {
+	for i := range s.Steps {
+		step := &s.Steps[i]
+		if !step.In(selection) || lists.Contains(step.Disturbs, Here) || lists.Contains(step.Retires, Here) || lists.Contains(step.Renews, Here) {
+			return false
+		}
+	}
+	return true
 }
 
 // ByFirst adds to a selection the first answer to each choice of the procedure's own that it
@@ -333,6 +347,9 @@ func (p *Procedure) ByFirst(selection Selection) Selection {
 
 // onZone are the zones with one in the place of here.
 func onZone(zones []string, zone string) []string {
+	if !lists.Contains(zones, Here) {
+		return zones
+	}
 	zones = slices.Clone(zones)
 	for i, z := range zones {
 		if z == Here {
@@ -381,7 +398,12 @@ func (p *Procedure) Step(name string) (Step, Stage, bool) {
 
 // Stage returns the stage of that name.
 func (p *Procedure) Stage(name string) (Stage, bool) {
-	return find(p.Stages, func(s Stage) bool { return s.Name == name })
+	for i := range p.Stages { // by index: this is asked often
+		if p.Stages[i].Name == name {
+			return p.Stages[i], true
+		}
+	}
+	return Stage{}, false
 }
 
 // Steps returns every step in the order written. They are those of the procedure,

@@ -419,7 +419,12 @@ func intersect(a, b []string) bool {
 
 // Gate returns the gate of that name.
 func (s *Sheet) Gate(name string) (Gate, bool) {
-	return find(s.Gates, func(g Gate) bool { return g.Name == name })
+	for i := range s.Gates { // by index, because a gate is large
+		if s.Gates[i].Name == name {
+			return s.Gates[i], true
+		}
+	}
+	return Gate{}, false
 }
 
 // Adhesive returns the adhesive of that name.
@@ -452,10 +457,10 @@ func (s *Sheet) Option(name string) (Option, bool) {
 //
 //go:noinline
 func (s *Sheet) GatesFor(selection Selection) []Gate {
-	var gates []Gate
-	for _, g := range s.Gates {
-		if g.In(selection) {
-			gates = append(gates, g)
+	gates := make([]Gate, 0, len(s.Gates))
+	for i := range s.Gates { // by index, because a gate is large
+		if s.Gates[i].In(selection) {
+			gates = append(gates, s.Gates[i])
 		}
 	}
 	return gates

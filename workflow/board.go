@@ -136,7 +136,7 @@ func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, st
 			wanted := asked(stage, step)
 			r := &StepReport{Job: j.ID, Stage: stage.Name, Step: *step}
 			switch {
-			case s.met(j, stage, i, at):
+			case i < head || i > head && s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
 			case i > head && !over.may(j, step):
 				over.ended = true
@@ -194,6 +194,24 @@ func (r *StepReport) timed(j *Job, stage steps.Stage, i int, at time.Time) {
 //
 //go:noinline
 func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
+	if s.memo == nil || len(stage.Steps) == 0 || !slices.Contains(s.Jobs, j) {
+		return s.firstUnmet(j, stage, at)
+	}
+	known := s.memo.heads.of(at, func() *heads { return &heads{is: map[headOf]int{}} })
+	of := headOf{j, &stage.Steps[0]}
+	known.Lock()
+	i, ok := known.is[of]
+	known.Unlock()
+	if !ok {
+		i = s.firstUnmet(j, stage, at) // which asks for the heads of stages before it
+		known.Lock()
+		known.is[of] = i
+		known.Unlock()
+	}
+	return i
+}
+
+func (s *State) firstUnmet(j *Job, stage steps.Stage, at time.Time) int {
 	for i := range stage.Steps {
 		if !s.met(j, stage, i, at) {
 			return i

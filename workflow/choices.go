@@ -154,12 +154,14 @@ func (s *State) answered(j *Job, step steps.Step) bool {
 
 // choose applies a Chosen.
 func (s *State) choose(f journal.Chosen, e journal.Entry) error {
+	s.memo = &memo{} // until the answer counts
 	jobs, had := s.governed(f, e), s.selected
 	for _, j := range s.Jobs {
 		if !s.Open(j, e.At) { // it is over: what is chosen later opens none of its steps
 			j.keepAnswers()
 		}
 	}
+	s.memo = nil
 	if err := s.complete(e); err != nil {
 		return err
 	}

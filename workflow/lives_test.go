@@ -16,6 +16,7 @@ import (
 
 	"fettle/steps"
 	"fettle/workflow/journal"
+	"fettle/workflow/plan"
 )
 
 // Random lives of an airframe: whatever is asked for, in whatever order, with
@@ -1357,6 +1358,47 @@ func (l *life) check(t *rapid.T) {
 	l.checkDue(t)
 	l.checkTimes(t)
 	l.checkMoments(t)
+	l.checkSchedule(t)
+}
+
+// checkSchedule plans what is left, whatever happened: the plan holds what was asked, and its first turn is held back by
+// nothing that time or order has to do with.
+func (l *life) checkSchedule(t *rapid.T) {
+	h := Hours{Again: true, Tight: rapid.Bool().Draw(t, "tight"), Hands: rapid.IntRange(1, 2).Draw(t, "hands")}
+	for day := range 7 {
+		from := l.now.AddDate(0, 0, day).Add(time.Duration(rapid.IntRange(-20, 90).Draw(t, "later")) * time.Minute)
+		h.Sittings = append(h.Sittings, Sitting{from, from.Add(time.Duration(rapid.IntRange(30, 180).Draw(t, "lasts")) * time.Minute)})
+	}
+	h.Watch = func(p plan.Problem, r plan.Result) {
+		if r.Starts == nil {
+			return
+		}
+		if err := plan.Check(p, r.Starts); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p, err := Schedule(t.Context(), []*State{l.state}, l.now, h, plan.Options{Think: 20 * time.Millisecond})
+	var no *NoPlan
+	switch {
+	case errors.As(err, &no) && (no.InHours || no.Why == TooLong || no.Why == TooShort || no.Why == NotFound): // a short sitting, a cold bench
+		return
+	case err != nil:
+		t.Fatalf("%v: %#v", err, no)
+	}
+	if len(p.Visits) == 0 {
+		return
+	}
+	first := p.Visits[0].Turns[0]
+	r, _, err := l.state.FindStep(first.Job+"/"+first.Step, first.Begins)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, reason := range r.Reasons {
+		switch reason.Because {
+		case ByOrder, ByDrying, ByLapse, ByClock, ByDamage, ByState:
+			t.Fatalf("the first turn, %s of %s, is held back then: %+v", first.Step, first.Job, r.Reasons)
+		}
+	}
 }
 
 // checkMoments cuts the time after the life anywhere: each moment is in one part, and

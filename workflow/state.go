@@ -235,6 +235,19 @@ type memo struct {
 	gates  remembered[[]GateReport]
 	zones  remembered[Zones]
 	open   remembered[map[*Job]bool]
+	heads  remembered[*heads]
+}
+
+// heads are the first steps of stages that are not met, those that were asked for.
+type heads struct {
+	sync.Mutex
+	is map[headOf]int
+}
+
+// A headOf is a stage of a job, by its first step.
+type headOf struct {
+	job   *Job
+	first *steps.Step
 }
 
 // A remembered is what was worked out for the moment that was asked about last.

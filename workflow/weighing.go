@@ -178,7 +178,7 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
 		return nil
 	}
-	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, grams(known.Low, known.High))
+	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, "%.0f", "g"))
 	switch {
 	case !known.Read:
 		text += " by its limits, as it was not weighed since the last change"
@@ -195,23 +195,13 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	return reasons
 }
 
-func grams(low, high float64) string {
-	switch {
-	case math.IsInf(low, 0):
-		return fmt.Sprintf("at most %.0f g", high)
-	case math.IsInf(high, 0):
-		return fmt.Sprintf("at least %.0f g", low)
-	}
-	return fmt.Sprintf("%.0f to %.0f g", low, high)
-}
-
 // unequal says by how much scales do not add up to what something else says, in g; "":
 // they do.
 func unequal(scales massed, says string, low, high float64) string {
 	if off := max(low-scales.grams, scales.grams-high); !(off > scales.u) {
 		return ""
 	}
-	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, grams(low, high))
+	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, measuring.Between(low, high, "%.0f", "g"))
 }
 
 // heavier says by how much the mass was read to be another, after an airframe was balanced at

@@ -433,3 +433,16 @@ func decimal(r *big.Rat) string {
 func trimmed(s string) string {
 	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }
+
+// Between are limits in words, each number in the format and both in the unit; one that is
+// infinite is left out.
+func Between(low, high float64, format, unit string) string {
+	from, to := fmt.Sprintf(format, low), fmt.Sprintf(format, high)
+	switch {
+	case math.IsInf(low, 0):
+		return "at most " + to + " " + unit
+	case math.IsInf(high, 0):
+		return "at least " + from + " " + unit
+	}
+	return from + " to " + to + " " + unit
+}

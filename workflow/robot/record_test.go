@@ -138,6 +138,17 @@ func (r record) applies(where steps.Where) bool {
 	return true
 }
 
+// reopened is the last position at which an amendment of the job has the step done again; -1: none has.
+func (r record) reopened(job, step string) int64 {
+	last := int64(-1)
+	for _, e := range r.entries {
+		if f, ok := e.Facts.(journal.JobAmended); ok && !r.gone[e.Position] && f.Job == job && slices.Contains(f.Reopens, step) {
+			last = e.Position
+		}
+	}
+	return last
+}
+
 func (r record) completed() []doneStep {
 	var all []doneStep
 	now := map[string]*steps.Procedure{}
@@ -204,7 +215,9 @@ func (r record) absent(at time.Time) (absent, unfinished []string) {
 					continue
 				}
 				makes = true
-				is := slices.ContainsFunc(r.done, func(d doneStep) bool { return d.job == j.id && d.step.Name == s.Name && d.completes() })
+				is := slices.ContainsFunc(r.done, func(d doneStep) bool {
+					return d.job == j.id && d.step.Name == s.Name && d.completes() && d.Position > r.reopened(j.id, s.Name)
+				})
 				begun = begun || slices.ContainsFunc(r.done, func(d doneStep) bool {
 					zones, _ := disturbs(d.Facts)
 					return d.job == j.id && d.step.Name == s.Name && (slices.Contains(zones, zone) || !says)

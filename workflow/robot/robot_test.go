@@ -99,6 +99,9 @@ func carryBuild(t testing.TB, design *procedures.Document, procedure *procedures
 	w.Answers = answers
 	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes), Options: unasked(design.Sheet, procedure.Procedure, answers)})
 	start(t, w, procedure, "")
+	if os.Getenv("FETTLE_LONG") != "" && len(answers) > 0 {
+		keepsTime(t, *w)
+	}
 	var b building
 	for range 3000 {
 		w.State.Entries = slices.Clip(w.State.Entries) // whoever goes on from here writes in a journal of his own

@@ -34,6 +34,8 @@ type Options struct {
 	Seals map[int64]string
 	// Finding is the title of what a triage table finds; "": it has none. It may be nil.
 	Finding func(name string) string
+	// Plan is the last plan that has the airframe; nil: there is none.
+	Plan *workflow.Timetable
 	// Full adds the texts of jobs, each of their steps, and each reading by itself.
 	Full bool
 }

@@ -25,6 +25,7 @@ type book struct {
 	BothUnits   bool
 	Drawing     drawing
 	Timeline    []event
+	Coming      *coming // nil: nothing is planned
 	Jobs        []job
 	Gates       []gate
 	Strays      []gate // that are no longer in the design
@@ -145,7 +146,7 @@ func (m *maker) book() (*book, error) {
 	}
 	b.Corrections = m.corrections()
 	b.Gaps, b.Front = m.gaps(b, summary), m.front(b)
-	b.Timeline, b.Drawing = m.timeline(), m.drawing()
+	b.Timeline, b.Drawing, b.Coming = m.timeline(), m.drawing(), m.coming()
 	return b, nil
 }
 

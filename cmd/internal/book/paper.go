@@ -13,6 +13,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/planform"
 )
 
 //go:embed paper.gohtml
@@ -24,8 +25,8 @@ type paper struct {
 	page.Document
 	Over, Title, About string
 	Revision           int
-	Design             string // the sheet that its limits are from
-	Plan               *plan
+	Design             string  // the sheet that its limits are from
+	Plans              []*plan // that its drawings show
 	Zones              *planned
 	Choices            []paperChoice
 	Glues              []paperUse
@@ -104,7 +105,7 @@ type paperPoint struct {
 // A pencil fills a paper.
 type pencil struct {
 	sheet  *steps.Sheet
-	plan   *plan
+	page   *paper
 	joints map[string][]string // the glues of each
 	drawn  func(steps.Picture) picture
 	has    []string // the options of the airframe; none: it has all steps, each with its options
@@ -117,11 +118,12 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 	p := &paper{Document: d.Document, Over: "Document", Text: ""}
 	if sheet != nil {
 		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
-		p.Plan = newPlan("plan", sheet.Geometry, steps.Selection{Has: has})
-		p.Zones = p.Plan.zones(sheet.Zones)
 	}
 	m := &maker{o: Options{Photo: draws}, pictures: map[string]picture{}}
-	at := pencil{sheet, p.Plan, map[string][]string{}, m.ofStep, has}
+	at := pencil{sheet, p, map[string][]string{}, m.ofStep, has}
+	if sheet != nil {
+		p.Zones = at.plan(steps.Where{}).zones(sheet.Zones)
+	}
 	switch {
 	case d.Procedure != nil:
 		if err := at.procedure(p, d.Procedure); err != nil {
@@ -191,6 +193,40 @@ func (at pencil) procedure(p *paper, of *steps.Procedure) error {
 		p.Stages = append(p.Stages, out)
 	}
 	return nil
+}
+
+// plan is the airframe on which something is. Where nothing says what it has, it has what that
+// needs, and of each choice that is left the first answer: a design of two wings has one.
+func (at pencil) plan(on steps.Where) *plan {
+	has, drawn := at.has, ""
+	if len(has) == 0 {
+		for _, any := range on.With {
+			has = append(has, any[0])
+		}
+		for _, c := range at.sheet.Choices() {
+			first := c.Answers[0]
+			if c.Alone || len(c.Held(has)) > 0 {
+				continue
+			}
+			without := planform.Outlines(at.sheet.Geometry, steps.Selection{Has: has})
+			has = append(has, first.Name)
+			if len(planform.Outlines(at.sheet.Geometry, steps.Selection{Has: has})) != len(without) {
+				drawn += " Drawn: " + sentence(titled(first.Title, first.Name))
+			}
+		}
+	}
+	made := newPlan(fmt.Sprintf("plan-%d", len(at.page.Plans)), at.sheet.Geometry, steps.Selection{Has: has})
+	if made == nil {
+		return nil
+	}
+	made.Key += drawn
+	for _, p := range at.page.Plans {
+		if p.Key == made.Key && slices.Equal(p.Shapes, made.Shapes) {
+			return p
+		}
+	}
+	at.page.Plans = append(at.page.Plans, made)
+	return made
 }
 
 func (at pencil) choices() []paperChoice {
@@ -409,7 +445,7 @@ func (at pencil) gate(g steps.Gate) paperGate {
 func (at pencil) measured(g steps.Gate) paperGate {
 	known, _ := at.sheet.Gauge(g.Gauge)
 	out := paperGate{Title: titled(g.Title, g.Name), Limits: plainPoints(page.LimitsText(g), g), Gauge: titled(known.Title, g.Gauge), Unit: g.Unit(), How: g.How, Only: at.only(g.Where), Critical: g.Critical,
-		Where: at.plan.gate(g, wide), Needs: at.settings(g.Needs), Reworks: g.Reworks}
+		Where: at.plan(g.Where).gate(g, wide), Needs: at.settings(g.Needs), Reworks: g.Reworks}
 	out.Passes = page.PassText(g, known)
 	if !g.Result.IsZero() {
 		out.Result = page.Capital(plainPoints(g.Result.String(), g))

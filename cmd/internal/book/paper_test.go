@@ -54,7 +54,7 @@ func TestOnPaper(t *testing.T) {
 		if doc.Procedure == nil {
 			continue
 		}
-		all := having(root, "todo")
+		all := having(root, "step")
 		if len(all) != len(doc.Procedure.Steps()) {
 			t.Errorf("%s has %d boxes for its %d steps", doc.Name(), len(all), len(doc.Procedure.Steps()))
 			continue
@@ -112,5 +112,19 @@ func TestCautionsOnPaper(t *testing.T) {
 		if !strings.Contains(text, says) {
 			t.Errorf("the sheet does not say %q", says)
 		}
+	}
+	// Of a design whose wings are a choice no drawing is without one, and it says which.
+	text = onPaper(t, find(t, "reed"), find(t, "reed").Sheet)
+	plans := 0
+	for n := range parse(t, text).Descendants() {
+		if id := attribute(n, "id"); n.Type == html.ElementNode && strings.HasPrefix(id, "plan-") {
+			plans++
+			if wings := len(having(n, "surface")); wings < 4 {
+				t.Errorf("%s shows %d surfaces, and a Reed has two halves of a wing and of a tail", id, wings)
+			}
+		}
+	}
+	if says := "Drawn: two panels, raised from the middle."; plans != 3 || !strings.Contains(text, says) {
+		t.Errorf("%d plans, want one of each wing for its gates and one that says %q", plans, says)
 	}
 }

@@ -303,6 +303,6 @@ func (m *maker) drawing() drawing {
 		at := from.Add(whole * time.Duration(i) / 2)
 		s.Ticks = append(s.Ticks, edge{percent(x(at)), anchor, at.In(m.o.Zone).Format(layout)})
 	}
-	s.Says = fmt.Sprintf("From %s to %s: %s.", from.In(m.o.Zone).Format("2 January 2006"), to.In(m.o.Zone).Format("2 January 2006"), strings.Join(says, "; "))
+	s.Says = fmt.Sprintf("Life of %s. From %s to %s: %s.", m.s.Airframe.Mark, from.In(m.o.Zone).Format("2 January 2006"), to.In(m.o.Zone).Format("2 January 2006"), strings.Join(says, "; "))
 	return s
 }

@@ -15,6 +15,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/store/photos"
 	"fettle/store/wholefile"
+	"fettle/workflow"
 )
 
 // bookPhoto is the longest side of a photo in a book, in pixels.
@@ -74,7 +75,7 @@ func (a *app) book(ctx context.Context, args []string, out string, full, force b
 			return f.Title
 		}
 	}
-	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Full: full, Seals: seals, Documents: documents, Finding: finding, Photo: func(digest string) ([]byte, string, error) {
+	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Full: full, Seals: seals, Documents: documents, Finding: finding, Plan: k.Desk.Plan.Last([]*workflow.State{state}), Photo: func(digest string) ([]byte, string, error) {
 		data, err := k.Desk.Photos.Read(digest)
 		if err != nil {
 			return nil, "", err

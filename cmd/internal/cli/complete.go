@@ -428,27 +428,28 @@ func adhesives(w word) []string {
 	return out
 }
 
-// completeSettings completes conditions and their states, of every airframe that the
-// command is for.
-func (a *app) completeSettings(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
-	a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
-		states, err := a.states(ctx, args)
-		if len(args) == 0 {
-			states, err = a.atBench(ctx, d)
-		}
-		if err != nil { // nothing is on the bench, or a mark is mistyped: those of all
-			all, _ := d.Marks(ctx)
-			states, _ = a.states(ctx, all)
-		}
-		for _, s := range states {
-			for _, setting := range settings(word{state: s, text: text}) {
-				if !lists.Contains(out, setting) {
-					out = append(out, setting)
+// completeOfAll completes what stands in a list of every airframe that the command is for.
+func (a *app) completeOfAll(list names) cobra.CompletionFunc {
+	return func(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
+		a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
+			states, err := a.states(ctx, args)
+			if len(args) == 0 {
+				states, err = a.atBench(ctx, d)
+			}
+			if err != nil { // nothing is on the bench, or a mark is mistyped: those of all
+				all, _ := d.Marks(ctx)
+				states, _ = a.states(ctx, all)
+			}
+			for _, s := range states {
+				for _, offer := range list(word{state: s, text: text, now: a.time.Now()}) {
+					if !lists.Contains(out, offer) {
+						out = append(out, offer)
+					}
 				}
 			}
-		}
-	})
-	return out, directive(out)
+		})
+		return out, directive(out)
+	}
 }
 
 func (a *app) completeStart(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
@@ -542,7 +543,7 @@ func (a *app) completeValues(root *cobra.Command) {
 		"FILE": completeFiles, "SEAL": completeFiles, "FOLDER": completeFolders,
 		"DESIGN": a.completeDesigns, "OPTION": a.completeOptions,
 		"GAUGE": of(gauges), "GATE": of(gates), "ZONE": of(zones), "JOB": of(openJobs), "ADHESIVE": of(adhesives),
-		"CONDITION=STATE": a.completeSettings, "ZONE=FINDING:SEVERITY[:NOTE]": of(findings), "SURFACE-WAY=VALUE": of(surfaces),
+		"CONDITION=STATE": a.completeOfAll(settings), "ADHESIVE or ANSWER": a.completeOfAll(considerable), "ZONE=FINDING:SEVERITY[:NOTE]": of(findings), "SURFACE-WAY=VALUE": of(surfaces),
 	}
 	var look func(*cobra.Command)
 	complete := func(cmd *cobra.Command) func(*pflag.Flag) {

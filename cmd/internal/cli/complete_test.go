@@ -44,6 +44,7 @@ func TestCompleted(t *testing.T) {
 		{"bench --set propeller=", space, "propeller=off propeller=on", "", true},
 		{"bench CW-01 --set ''", noSpace, "propeller= gun=", "CW-01", false},
 		{"bench RD-01 --set ''", noSpace, "gun=", "", true},
+		{"plan RD-01 --consider ''", space, "two-panels three-panels hot-melt", "contact", false},
 		{"bench CW-01 RD-01 --set ''", noSpace, "propeller= gun=", "", false},
 		{"bench RD-02 --set ''", noSpace, "propeller= gun=", "", false}, // a mistyped mark: those of all
 		{"bench CW-01 ''", space, "FN-02 RD-01", "", true},

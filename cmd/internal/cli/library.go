@@ -193,15 +193,6 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 	if doc.Procedure == nil {
 		return usage("%s is not a procedure; only a procedure has steps that were done", name)
 	}
-	all, unread := a.worked(ctx)
-	if unread != nil && len(all) == 0 {
-		return unread
-	}
-	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
-}
-
-// worked is what was done on every airframe, with how long it took. The error names those that could not be read.
-func (a *app) worked(ctx context.Context) (all []workflow.WorkDone, unread error) {
 	now := a.time.Now()
 	type worked struct {
 		workflow.WorkDone
@@ -211,14 +202,18 @@ func (a *app) worked(ctx context.Context) (all []workflow.WorkDone, unread error
 		done, err := s.WorkDone(now)
 		return worked{done, err}
 	})
+	if unread != nil && len(found) == 0 {
+		return unread
+	}
+	var all []workflow.WorkDone
 	for _, w := range found {
 		if w.err != nil {
-			return nil, w.err
+			return w.err
 		}
 		all = append(all, w.WorkDone)
 	}
 	workflow.Timed(all)
-	return all, unread
+	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
 }
 
 // copyDocument writes the text of a document into a new file.

@@ -2,12 +2,14 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/lists"
@@ -29,22 +31,26 @@ func (a *app) planCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "plan [MARK]…",
 		Short: "Plan what to do in which sitting, so that no drying time is lost",
-		Long: "Plan what to do in which sitting over the open jobs of these airframes, or of all, from where they\n" +
-			"stand and with the clocks that run, so that all is finished as soon as can be: by sitting the times,\n" +
-			"what to have ready and what dries meanwhile, then what holds the finish back. No plan finishes before\n" +
-			"the best possible one; where that is not proven, it is said how far from it this one is at most.\n" +
-			"Where there is no plan, it is said what is in conflict, and what would free it. Nothing is recorded.\n" +
-			"The plan is kept beside the store, in a file named like it with .plan at its end, and what is next\n" +
-			"follows it. You may delete it.\n\n" +
+		Long: "Plan what to do in which sitting over the open jobs of these airframes, or of all, and the repairs\n" +
+			"of their damage, from where they stand and with the clocks that run, so that all is finished as\n" +
+			"soon as can be: by sitting the times, what to have ready and what dries meanwhile, then what holds\n" +
+			"the finish back. No plan finishes before the best possible one; where that is not proven, it is\n" +
+			"said how far from it this one is at most. Where there is no plan, it is said what is in conflict,\n" +
+			"and what would free it. Nothing is recorded. The plan is kept beside the store, in a file named\n" +
+			"like it with .plan at its end, and what is next follows it. You may delete it.\n\n" +
 			"A sitting is \"today 19:00-21:00\", \"tomorrow …\", \"sat 14:00-17:00\" (the next one), a date as in\n" +
-			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend, every\n" +
-			"tue. On a day of which something is said, what is repeated gives way to that. One may end after\n" +
-			"midnight. The standing ones are sittings: in config.yaml, or FETTLE_SITTINGS, apart by a semicolon.\n\n" +
-			"What a plan takes for granted: a step takes as long as you took for it before, where the record tells,\n" +
-			"else as long as is written; of each window a fifth, and at least 5 min, is left unused at its end,\n" +
-			"since people are slow (--tight leaves nothing; common practice, no source); a choice that is open gets\n" +
-			"its first answer, and an option is left out (--consider); the bench is as warm as it was read last,\n" +
-			"else at 20 °C (--temperature). A plan changes no clock and no window.",
+			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend,\n" +
+			"every tue. On a day of which something is said, what is repeated gives way to that. One may end\n" +
+			"after midnight. Where they are too few, the same ones are assumed after them, week after week.\n" +
+			"Without --sitting they are sittings: in config.yaml, or FETTLE_SITTINGS, apart by a semicolon.\n" +
+			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
+			"days.\n\n" +
+			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
+			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
+			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
+			"leaves nothing; common practice, no source); a choice that is open gets its first answer, and an\n" +
+			"option is left out (--consider); the bench is as warm as it was read last, else at 20 °C\n" +
+			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.",
 		Example: "  fettle plan --sitting \"today 19:00-21:00\" --sitting \"sat 14:00-17:00\"\n" +
 			"  fettle plan CW-01 CW-02 --sitting \"every weekday 19:30-21:00\" --temperature 18C\n" +
 			"  fettle plan CW-01 --sitting \"every sat 14:00-18:00\" --consider epoxy --hands 2",
@@ -55,7 +61,7 @@ func (a *app) planCommand() *cobra.Command {
 	flags.StringArrayVar(&o.sittings, "sitting", nil, "when you are at the bench, a `SITTING`; may be repeated (else sittings: in the config)")
 	flags.IntVar(&o.hands, "hands", 1, "how `MANY` people work at once")
 	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench then, such as 18C (else as it was recorded last)")
-	flags.StringArrayVar(&o.consider, "consider", nil, "an `ADHESIVE`, or an answer to an open choice, to plan with; may be repeated")
+	flags.StringArrayVar(&o.consider, "consider", nil, "plan with this `ADHESIVE or ANSWER` to an open choice; may be repeated")
 	flags.BoolVar(&o.tight, "tight", false, "use windows to their ends, with nothing to spare")
 	flags.BoolVar(&o.full, "full", false, "every sitting in full, however many there are")
 	flags.StringVar(&o.think, "think", "1s", "how long to look for a better plan, a `DURATION`")
@@ -75,7 +81,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	case o.hands < 1 || o.hands > 9:
 		return usage("--hands takes a number from 1 to 9")
 	}
-	h := workflow.Hours{Hands: o.hands, Tight: o.tight, Consider: o.consider}
+	h := workflow.Hours{Again: true, Hands: o.hands, Tight: o.tight, Consider: o.consider}
 	if o.temperature != "" {
 		q, err := quantity.Parse(o.temperature, quantity.Temperature)
 		if err != nil {
@@ -85,6 +91,9 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		if err != nil {
 			return usage("--temperature: %v", err)
 		}
+		if celsius < 0 || celsius > 50 {
+			return usage("--temperature %s: nobody builds at that; write it like 18C", o.temperature)
+		}
 		h.Celsius = &celsius
 	}
 	if h.Sittings, err = a.hours(o.sittings, now); err != nil {
@@ -93,27 +102,19 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if len(h.Sittings) == 0 {
 		return usage("say when you are at the bench: --sitting \"today 19:00-21:00\", or sittings: in the config file")
 	}
-	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
-		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 {
-			return nil
-		}
-		return s
-	})
-	if unread != nil {
-		return unread
-	}
-	fleet := slices.DeleteFunc(found, func(s *workflow.State) bool { return s == nil })
-	if err := considered(o.consider, fleet, now); err != nil {
-		return err
-	}
-	if h.Pace, err = a.pace(ctx); err != nil {
-		return err
-	}
-	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
+	d, err := a.desk()
 	if err != nil {
 		return err
 	}
-	d, err := a.desk()
+	fleet, begin, done, err := a.fleet(ctx, d, marks)
+	if err != nil {
+		return err
+	}
+	if err := considered(o.consider, fleet, now); err != nil {
+		return err
+	}
+	h.Pace = paceOf(done, d.By)
+	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err != nil {
 		return err
 	}
@@ -125,22 +126,28 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		names[i] = s.Airframe.Mark
 	}
 	p := page.NewPlan(names, timetable)
-	p.Full = o.full
+	p.Begin, p.Full = begin, o.full
 	if o.ics == "" {
 		return a.show(p)
 	}
 	return a.writeCalendar(ctx, p.Calendar(), nil, o.ics)
 }
 
+// considerable are the adhesives of the airframe and the answers to its choices.
+func considerable(w word) []string {
+	out := answers(w)
+	for _, k := range w.state.Sheet.Adhesives {
+		out = append(out, described(k.Name, k.Title))
+	}
+	return out
+}
+
 // considered refuses what is no adhesive and no answer on any of the airframes.
 func considered(names []string, fleet []*workflow.State, now time.Time) error {
 	var known []string
 	for _, s := range fleet {
-		for _, k := range s.Sheet.Adhesives {
-			known = append(known, k.Name)
-		}
-		for _, answer := range answers(word{state: s, now: now}) {
-			name, _, _ := strings.Cut(answer, "\t")
+		for _, w := range considerable(word{state: s, now: now}) {
+			name, _, _ := strings.Cut(w, "\t")
 			known = append(known, name)
 		}
 	}
@@ -173,6 +180,42 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	return sittings(strings.Split(value, ";"), now, true)
 }
 
+// fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
+// were begun, which it is to begin, and with what was done on them.
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string) (fleet []*workflow.State, begin []string, done []workflow.WorkDone, err error) {
+	now := a.time.Now()
+	type seen struct {
+		*workflow.State
+		workflow.WorkDone
+		err error
+	}
+	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) seen {
+		done, err := s.WorkDone(now)
+		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 {
+			s = nil
+		}
+		return seen{s, done, err}
+	})
+	if unread != nil {
+		return nil, nil, nil, unread
+	}
+	for _, s := range found {
+		if s.err != nil {
+			return nil, nil, nil, s.err
+		}
+		done = append(done, s.WorkDone)
+		if s.State != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
+			after := d.Repairing(ctx, s.State)
+			if after != s.State {
+				begin = append(begin, s.Airframe.Mark)
+			}
+			fleet = append(fleet, after)
+		}
+	}
+	workflow.Timed(done)
+	return fleet, begin, done, nil
+}
+
 // How often a step must have been timed before it is planned by that, and how many steps before all are (common practice,
 // no source).
 const (
@@ -180,25 +223,64 @@ const (
 	timedInAll = 5
 )
 
-// pace is how long whoever is at the bench takes for a step: by how long that step took, else by how all steps compare with
-// what is written, where the record has enough of either. What can't be read is left out.
-func (a *app) pace(ctx context.Context) (func(*steps.Procedure, *steps.Step) (time.Duration, bool), error) {
-	d, err := a.desk()
-	if err != nil {
-		return nil, err
-	}
-	all, err := a.worked(ctx)
-	if err != nil && len(all) == 0 {
-		return nil, err
-	}
-	every := workflow.Pace(all, d.By, func(*steps.Procedure, *steps.Step) bool { return true })
+// paceOf is how long somebody takes for a step: by how long that step took, else by how all steps compare with what is
+// written, where the record has enough of either.
+func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.Step) (time.Duration, bool) {
+	every := workflow.Pace(done, by, func(*steps.Procedure, *steps.Step) bool { return true })
 	return func(p *steps.Procedure, step *steps.Step) (time.Duration, bool) {
 		hands, err := step.Hands.Duration()
-		of := workflow.Pace(all, d.By, func(other *steps.Procedure, s *steps.Step) bool { return other.Name == p.Name && s.Name == step.Name })
+		of := workflow.Pace(done, by, func(other *steps.Procedure, s *steps.Step) bool { return other.Name == p.Name && s.Name == step.Name })
 		known := of.Count >= timedOnce
 		if !known {
 			of, known = every, every.Count >= timedInAll
 		}
 		return time.Duration(of.Median * float64(hands)), known && err == nil && hands > 0
-	}, nil
+	}
+}
+
+// thinkAgain is how long a plan is looked for while somebody waits for the next step.
+const thinkAgain = 300 * time.Millisecond
+
+// again plans anew what is left at the bench, as near as can be to what was shown, and keeps it. nil: it is no time of a sitting
+// that the settings know, or there is no plan.
+func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State) *workflow.Timetable {
+	now := a.time.Now()
+	hours, err := a.hours(nil, now)
+	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
+		return nil
+	}
+	var done []workflow.WorkDone
+	for _, s := range fleet {
+		if w, err := s.WorkDone(now); err == nil {
+			done = append(done, w)
+		}
+	}
+	workflow.Timed(done)
+	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
+	defer cancel()
+	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}
+	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
+	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
+		return nil
+	}
+	_ = d.Plan.Keep(context.WithoutCancel(ctx), fleet, t) // it is followed here all the same
+	return &t
+}
+
+// days is when a repair can be done, by the settings; nil: they know of no sittings.
+func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.Days, error) {
+	now := a.time.Now()
+	hours, err := a.hours(nil, now)
+	if err != nil || len(hours) == 0 {
+		return nil, err
+	}
+	t, err := workflow.Schedule(ctx, []*workflow.State{d.Repairing(ctx, s)}, now, workflow.Hours{Sittings: hours, Again: true}, plan.Options{})
+	if errors.As(err, new(*workflow.NoPlan)) {
+		return &page.Days{}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	days := page.NewDays(page.NewPlan([]string{s.Airframe.Mark}, t))
+	return &days, nil
 }

@@ -54,11 +54,13 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 	if err != nil {
 		return err
 	}
+	now := s
 	if start {
 		entries, state, err := d.StartRepair(ctx, s, plan, when)
 		if err != nil {
 			return err
 		}
+		now = state
 		job = journal.JobOf(entries[len(entries)-1].Facts)
 		opened, err := state.Job(job)
 		if err != nil {
@@ -72,5 +74,8 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 	}
 	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure, ""))
 	shown.Full = full
+	if shown.Days, err = a.days(ctx, d, now); err != nil {
+		return err
+	}
 	return a.show(shown)
 }

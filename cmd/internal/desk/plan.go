@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -97,7 +98,13 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if p == nil {
 		return nil
 	}
-	of := order{map[string]time.Time{}, map[string][]workflow.Planned{}}
+	var of order
+	if line, err := p.line(1); err == nil {
+		_ = json.Unmarshal(line, &of) // other airframes go on by the plan that they had
+	}
+	if of.Since == nil || of.Planned == nil {
+		of = order{map[string]time.Time{}, map[string][]workflow.Planned{}}
+	}
 	for _, s := range fleet {
 		of.Since[s.Airframe.Mark], of.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
 	}
@@ -114,4 +121,31 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		return fmt.Errorf("keeping the plan: %w", err)
 	}
 	return nil
+}
+
+// Repairing is an airframe as it would be with the repair of its damage begun, or its open repair amended, of which nothing is
+// recorded; as it is, where there is nothing to begin or it is refused.
+func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State {
+	if s.Retired != nil || len(s.Unplanned(d.Now())) == 0 {
+		return s
+	}
+	trial := &Desk{Store: unwritten{d.Store}, Library: d.Library, Now: d.Now, By: d.By, Program: d.Program}
+	repair, err := trial.PlanRepair(ctx, s)
+	if err != nil {
+		return s
+	}
+	_, after, err := trial.StartRepair(ctx, s, repair, time.Time{})
+	if err != nil {
+		return s
+	}
+	return after
+}
+
+// An unwritten store takes what is written for written.
+type unwritten struct{ store.Store }
+
+func (unwritten) Append(context.Context, string, int64, [][]byte) error { return nil }
+
+func (unwritten) Keep(_ context.Context, document []byte) (string, error) {
+	return store.Digest(document), nil
 }

@@ -159,6 +159,7 @@ type Repair struct {
 	Stale    []StaleGate   `json:"measure_again"`
 	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that are due for other reasons
 	Job      string        `json:"job,omitempty"`             // "": not started
+	Days     *Days         `json:"days,omitempty"`            // nil: nobody said when somebody is at the bench
 	Full     bool          `json:"-"`                         // with every step and reason
 	Check    *Reason       `json:"check,omitempty"`           // that is due before it
 	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
@@ -345,6 +346,7 @@ func (m Repair) Markdown(c Clock) string {
 	}
 	gates("Measure again", m.Stale)
 	gates("Due too, for other reasons", m.Else)
+	l.days(m.Days, m.Mark, c)
 	if len(m.MadeOf) > 0 {
 		l.add("\nMade of %s.", esc(strings.Join(m.MadeOf, "; ")))
 	}

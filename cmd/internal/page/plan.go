@@ -31,6 +31,7 @@ type Plan struct {
 	Stops   []PlanStop          `json:"stops,omitempty"`
 	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
 	Climate []workflow.Climates `json:"climate"`
+	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Full    bool                `json:"-"`
 }
 
@@ -42,6 +43,7 @@ type PlanSitting struct {
 	Materials []string        `json:"materials,omitempty"`
 	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
 	Second    bool            `json:"second_person,omitempty"`
+	Assumed   bool            `json:"assumed,omitempty"` // nobody gave it: it is like one that was given
 }
 
 // A PlanStop is a step that the plan does not reach.
@@ -67,7 +69,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -91,7 +93,7 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 }
 
 // inFull is how many sittings are shown in full where not all are.
-const inFull = 2
+const inFull = 1
 
 // Markdown is the plan by sitting, and what holds its finish back.
 func (p Plan) Markdown(c Clock) string {
@@ -113,6 +115,9 @@ func (p Plan) Markdown(c Clock) string {
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
+	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
+		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
+	}
 	for _, s := range p.Stops {
 		what := "All of " + esc(s.Mark)
 		if s.Step != "" {
@@ -128,6 +133,9 @@ func (p Plan) Markdown(c Clock) string {
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
+	}
+	for _, mark := range p.Begin {
+		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
 	}
 	for i, s := range p.Sittings {
 		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
@@ -145,6 +153,9 @@ func (p Plan) Markdown(c Clock) string {
 func (p Plan) Calendar() []ics.Event {
 	var events []ics.Event
 	for _, s := range p.Sittings {
+		if s.Assumed {
+			break
+		}
 		var text []string
 		for _, t := range s.Turns {
 			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t))
@@ -194,7 +205,7 @@ func letter(i int) byte {
 
 // sitting is all of a sitting.
 func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
-	l.add("\n## %s\n", hours(s.Sitting, c))
+	l.add("\n## %s\n", s.hours(c))
 	c.Now = s.From // its own day goes without saying
 	of := func(string) string { return "" }
 	if len(p.Marks) > 1 {
@@ -233,15 +244,57 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 // later are sittings on a line each.
 func (p Plan) later(l *lines, all []PlanSitting, c Clock) {
 	l.add("\n## Then\n")
+	p.each(l, all, c)
+}
+
+func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
 	for _, s := range all {
 		first, last := s.Turns[0], s.Turns[len(s.Turns)-1]
 		text := turnTitle(first)
 		if len(s.Turns) > 1 {
 			text += " … " + turnTitle(last)
 		}
-		l.item("%s: %s", hours(s.Sitting, c), text)
+		l.item("%s: %s", s.hours(c), text)
 	}
-	l.add("\n*All of them in full: `--full`*")
+}
+
+// Days are the sittings in which a repair can be done, as it was planned. None: they have no plan for it.
+type Days struct {
+	Finish   time.Time          `json:"finish,omitzero"`
+	Sittings []workflow.Sitting `json:"sittings"`
+
+	plan Plan
+}
+
+// NewDays are the days of a plan.
+func NewDays(p Plan) Days {
+	d := Days{Finish: p.Finish, Sittings: []workflow.Sitting{}, plan: p}
+	for _, s := range p.Sittings {
+		d.Sittings = append(d.Sittings, s.Sitting)
+	}
+	return d
+}
+
+// days adds them.
+func (l *lines) days(d *Days, mark string, c Clock) {
+	switch {
+	case d == nil:
+		return
+	case len(d.Sittings) == 0:
+		l.add("\nYour sittings have no plan for it. What would help: `fettle plan %s`", esc(mark))
+		return
+	}
+	l.add("\n## In your sittings, done by %s\n", c.At(d.Finish))
+	d.plan.each(l, d.plan.Sittings, c)
+	l.add("\nStep by step: `fettle plan %s`", esc(mark))
+}
+
+// hours are the ends of the sitting.
+func (s PlanSitting) hours(c Clock) string {
+	if s.Assumed {
+		return hours(s.Sitting, c) + " (assumed)"
+	}
+	return hours(s.Sitting, c)
 }
 
 // hours are the ends of a sitting.
@@ -397,9 +450,29 @@ func waits(k workflow.Link) string {
 	return ""
 }
 
+// longest says for what the finish waits longest.
+func (p Plan) longest(l *lines, c Clock) {
+	var most workflow.Link
+	for i, k := range p.Chain {
+		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
+			most = k
+			most.Begins, most.Ends = p.Chain[i-1].Ends, k.Begins
+		}
+	}
+	if most.Ends.IsZero() {
+		l.add("\n**The finish is held back** by work alone.")
+		return
+	}
+	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))
+}
+
 // heldBack says what holds the finish back: work, and what dries between.
 func (p Plan) heldBack(l *lines, c Clock) {
 	if len(p.Chain) == 0 {
+		return
+	}
+	if !p.Full {
+		p.longest(l, c)
 		return
 	}
 	l.add("\n## What holds the finish back\n")
@@ -432,7 +505,13 @@ func (p Plan) heldBack(l *lines, c Clock) {
 // assumed says what the plan rests on beside the record.
 func (p Plan) assumed(l *lines, c Clock) {
 	var said []string
+	if n := len(p.Answers); n > 0 && !p.Full {
+		said = append(said, many(n, "open choice")+" by the first answer, or as considered")
+	}
 	for _, a := range p.Answers {
+		if !p.Full {
+			break
+		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
 	for _, k := range p.Climate {
@@ -447,7 +526,7 @@ func (p Plan) assumed(l *lines, c Clock) {
 		said = append(said, text)
 	}
 	if len(said) > 0 {
-		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`.*", strings.Join(said, "; "))
+		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
 }
 
@@ -472,7 +551,7 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 		l.item("plan with another adhesive: `--consider`")
 		l.item("or with a cooler bench, where windows are longer: `--temperature`")
 	case workflow.TooLittle:
-		l.add("There are %s of work, and your sittings have %s.", Span(e.Takes), Span(e.Has))
+		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
 	case workflow.NotFound:
 		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
 	default:

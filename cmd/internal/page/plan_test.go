@@ -44,11 +44,15 @@ func twoSittings(now time.Time) workflow.Timetable {
 func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
+	plan.Begin = marks[1:]
 	a.show("Plan", plan, now)
+	plan.Full = true
+	a.show("Plan-full", plan, now)
 	long := twoSittings(now)
 	long.Proven, long.Stops = true, []workflow.Stop{{Mark: "WR-01", Job: "wren-build", Step: "set-tail", Title: "Set the tail", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "the gauge must be checked"}}}}
 	for range 3 {
 		long.Visits = append(long.Visits, long.Visits[1])
+		long.Visits[len(long.Visits)-1].Added = true
 	}
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)

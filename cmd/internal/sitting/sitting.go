@@ -29,6 +29,8 @@ type Sitting struct {
 	When func(text string) (time.Time, error)
 	// Release releases an airframe to fly, and returns what is shown of it.
 	Release func(ctx context.Context, mark string) (markdown string, err error)
+	// Replan plans anew what is left of these airframes; nil: nobody does, or there is no plan.
+	Replan func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable
 }
 
 // Lead leads the builder from step to step until nothing is left, or until they leave.
@@ -87,6 +89,8 @@ type conversation struct {
 	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
 	kept   place     // the step of the last answer: it is gone on with until it is done or put off
+
+	planned time.Time // when it was planned last; zero: not in this sitting
 
 	questions int    // that were asked
 	recorded  string // the airframe of what was recorded last; "": nothing was
@@ -182,7 +186,14 @@ func (c *conversation) welcome() error {
 // turn shows one step and asks its question.
 func (c *conversation) turn(ctx context.Context) error {
 	now := c.now()
+	if c.planned.IsZero() {
+		c.replan(ctx, now)
+	}
 	s, suggestion := c.choose(now)
+	if at := suggestion.Planned; !at.IsZero() && now.Sub(at) > slip && now.Sub(c.planned) > slip {
+		c.replan(ctx, now)
+		s, suggestion = c.choose(now)
+	}
 	c.mark = s.Airframe.Mark
 	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over {
 		c.hand = workflow.StepReport{}
@@ -201,6 +212,22 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.resolve(ctx, s, suggestion)
 	}
 	return questions()[c.hand.Step.Kind](c, ctx, s)
+}
+
+// slip is how much later than planned a step is begun before it is planned anew.
+const slip = 10 * time.Minute
+
+// replan has what is left planned anew, which is followed from here.
+func (c *conversation) replan(ctx context.Context, now time.Time) {
+	c.planned = now
+	if c.Replan == nil {
+		return
+	}
+	if t := c.Replan(ctx, c.states); t != nil {
+		for _, s := range c.states {
+			s.Planned = t.Planned(s.Airframe.Mark)
+		}
+	}
 }
 
 // choose returns what was chosen from the list, or the step that was answered last and is

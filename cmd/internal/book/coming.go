@@ -1,0 +1,63 @@
+package book
+
+import (
+	"fmt"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A coming is what the last plan has for the airframe, of what is not done.
+type coming struct {
+	Says    string
+	Drawing drawing
+}
+
+// mostLanes is how many sittings are drawn.
+const mostLanes = 12
+
+// coming draws the sittings of the plan, a lane for each, from their beginnings; nil: nothing is planned.
+func (m *maker) coming() *coming {
+	if m.o.Plan == nil {
+		return nil
+	}
+	var of []workflow.Visit
+	var last time.Time
+	longest, turns := time.Hour, 0
+	for _, v := range m.o.Plan.Visits {
+		left := workflow.Visit{Sitting: v.Sitting}
+		for _, t := range v.Turns {
+			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && len(m.done[t.Job+"/"+t.Step]) == 0 {
+				left.Turns, last = append(left.Turns, t), t.Ends
+			}
+		}
+		if len(left.Turns) > 0 {
+			of, turns = append(of, left), turns+len(left.Turns)
+			longest = max(longest, v.To.Sub(v.From))
+		}
+	}
+	if len(of) == 0 {
+		return nil
+	}
+	x := func(v workflow.Visit, t time.Time) float64 { return 1 + 98*float64(t.Sub(v.From))/float64(longest) }
+	says := func(t time.Time) string { return t.In(m.o.Zone).Format("Mon 2 January 15:04") }
+	c := &coming{Says: fmt.Sprintf("By the plan of %s: %s in %s, the last of them over at %s.", says(m.o.Plan.Made), numbered(turns, "step"), numbered(len(of), "sitting"), says(last))}
+	c.Drawing.Says = c.Says
+	for i, v := range of {
+		if i == mostLanes {
+			c.Says += fmt.Sprintf(" The first %d sittings are drawn.", mostLanes)
+			break
+		}
+		l := lane{Label: says(v.From)}
+		for _, t := range v.Turns {
+			a, b := x(v, t.Begins), x(v, t.Ends)
+			l.Spans = append(l.Spans, span{percent(a), percent(max(0.4, b-a-0.2))})
+		}
+		c.Drawing.Lanes = append(c.Drawing.Lanes, l)
+	}
+	for i, anchor := range []string{"start", "middle", "end"} {
+		at := longest * time.Duration(i) / 2
+		c.Drawing.Ticks = append(c.Drawing.Ticks, edge{percent(1 + 49*float64(i)), anchor, fmt.Sprintf("%d:%02d h", at/time.Hour, at%time.Hour/time.Minute)})
+	}
+	return c
+}
