@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -19,6 +20,7 @@ import (
 	"go.etcd.io/etcd/server/v3/embed"
 
 	"fettle/store"
+	"fettle/store/bolt"
 	"fettle/store/seal"
 	"fettle/store/storetest"
 )
@@ -562,5 +564,27 @@ func TestLinearizable(t *testing.T) {
 	tried[len(tried)-1].Input = try{1 << 40}
 	if porcupine.CheckOperations(model, tried) {
 		t.Error("an append at a size that the journal never had passes for one that can be")
+	}
+}
+
+// BenchmarkAppend holds an append of one record on a cluster of one member against one in a file,
+// on the same disk in one run, both synced.
+func BenchmarkAppend(b *testing.B) {
+	server, host, err := start(b.TempDir(), func(c *embed.Config) { c.UnsafeNoFsync = false })
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer server.Close()
+	shed := New(Scheme+host+"/shed", Access{})
+	defer shed.Close()
+	for name, s := range map[string]store.Store{"etcd": shed, "bolt": bolt.New(filepath.Join(b.TempDir(), "fettle.db"))} {
+		b.Run(name, func(b *testing.B) {
+			mark := fmt.Sprint("CW-", b.N)
+			for size := int64(0); b.Loop(); size++ {
+				if err := s.Append(b.Context(), mark, size, [][]byte{bytes.Repeat([]byte("r"), 300)}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
