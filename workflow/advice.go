@@ -41,6 +41,9 @@ func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise
 		if err := p.state.onBoard(in(f.Arm, "mm"), beside, f.Item); err != nil {
 			return nil, p, err
 		}
+		if most, says := p.state.heaviestThing(); float(f.Mass.Rat("g")) > most {
+			return nil, p, &Impossible{fmt.Sprintf("%s of %s is more than the whole aircraft %s", f.Mass, f.Item, says)}
+		}
 		t := p.thing(f.Item)
 		c := change{position: s.Size() + int64(i), at: latest, EquipmentChanged: journal.EquipmentChanged{Item: t.Item, Name: t.Name, Change: Fitted, Mass: f.Mass, Arm: f.Arm}}
 		s.changes = append(slices.Clone(s.changes), c)
@@ -137,16 +140,10 @@ func (s *State) heaviestThing() (most float64, says string) {
 	if g, ok := s.massGate(); ok && !g.Limits.High.IsZero() {
 		return float(g.Limits.High.Rat("g")), "may weigh, " + g.Limits.High.String() + " (" + g.Name + ")"
 	}
-	parts := balance.Of()
-	for _, part := range s.Sheet.Geometry.Parts {
-		if l := load(part); l.Mass != nil {
-			parts = parts.With(balance.Load{Mass: l.Mass})
-		}
+	if parts := s.partsMass(); parts > 0 {
+		return parts, "weighs by its parts, " + gramsOf(parts)
 	}
-	if parts.Mass.Sign() <= 0 {
-		return math.Inf(1), ""
-	}
-	return float(parts.Mass, nil), "weighs by its parts, " + gramsOf(float(parts.Mass, nil))
+	return math.Inf(1), ""
 }
 
 // extentOf is from where to where a zone reaches, by its bodies and surfaces; false: nothing
@@ -175,6 +172,7 @@ func (e *Impossible) Error() string { return e.Why }
 type Advice struct {
 	Target  float64
 	Near    bool     // it balances there, as far as it can be told
+	Waits   bool     // nothing is advised before it is weighed as it is: nothing was, or it is computed inside the limits
 	Slide   *Slide   // nil: the sheet says nothing of the battery's travel
 	Ballast *Ballast // nil: none is needed or none would do
 	Rest    bool     // ballast is for the rest, with the battery moved
@@ -192,7 +190,11 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 	}
 	a := Advice{Target: target, Near: p.near(target)}
 	from := p
-	if slide, ok := p.Slide(target); ok {
+	if a.Waits = !p.Weighed || p.Doubtful() && p.stands() == decided; a.Waits && math.IsNaN(at) {
+		return a, true
+	}
+	a.Waits = false
+	if slide, ok := p.Slide(target); ok && p.Weighed {
 		a.Slide = &slide
 		if slide.Short {
 			from, a.Rest = slide.then, slide.By != 0

@@ -184,7 +184,7 @@ type carding struct {
 // off says what was removed without which there is no figure of the drive: the battery and,
 // but for a figure of the battery alone, what the current at full throttle depends on.
 func (c *carding) off(batteryAlone bool) (all []string) {
-	battery := c.battery()
+	battery := c.state.flightBattery()
 	full, gated := c.sheet.Gate(c.sheet.Power.Gate)
 	for i := range c.sheet.Equipment {
 		e := &c.sheet.Equipment[i]
@@ -215,16 +215,6 @@ func (s *State) exchanged() []steps.Equipment {
 		}
 	}
 	return all
-}
-
-// battery is the equipment that the flight battery is; "": the sheet does not say.
-func (c *carding) battery() string {
-	for _, part := range c.sheet.Geometry.Parts {
-		if part.Name == c.sheet.Geometry.Battery.Part {
-			return part.Equipment
-		}
-	}
-	return ""
 }
 
 // lacking is a figure that the sheet lacks something for.
@@ -381,7 +371,7 @@ func (c *carding) said(name, what, key string, q quantity.Quantity, unit string)
 	}
 	g := Ground{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}
 	for _, e := range c.exchanged {
-		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.battery()) {
+		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.state.flightBattery()) {
 			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
 		}
 	}

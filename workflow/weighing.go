@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 	"time"
@@ -165,10 +166,21 @@ func (s *State) massGate() (heaviest steps.Gate, found bool) {
 			}
 		}
 	}
-	if parts, _ := total(s.Placed(s.Size())); found && float(parts.Mass, nil) > 2*most {
+	if parts := s.partsMass(); found && parts > 2*most { // as the sheet has it, whatever was fitted since
 		return steps.Gate{}, false // there is none of the whole
 	}
 	return heaviest, found
+}
+
+// partsMass is what the parts of the sheet weigh together, in g, as far as it says so.
+func (s *State) partsMass() float64 {
+	sum := new(big.Rat)
+	for _, part := range s.Sheet.Geometry.Parts {
+		if l := load(part); l.Mass != nil && part.In(s.selected) {
+			sum.Add(sum, l.Mass)
+		}
+	}
+	return float(sum, nil)
 }
 
 // addUp says by how much scales do not add up to the known mass.

@@ -43,7 +43,8 @@ type Balance struct {
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
 	Near    bool         `json:"as_near_as_can_be_told,omitempty"`
-	Stays   bool         `json:"may_stay,omitempty"` // it is in tolerance as it is
+	Stays   bool         `json:"may_stay,omitempty"`    // it is in tolerance as it is
+	Waits   bool         `json:"weigh_first,omitempty"` // nothing is advised before it is weighed as it is
 	Slide   *Slide       `json:"battery,omitempty"`
 	Ballast *Ballast     `json:"ballast,omitempty"`
 	Refused string       `json:"no_ballast,omitempty"`    // why there is none
@@ -185,6 +186,9 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 		return b, a.Refused
 	case !ok:
 		return b, nil
+	case a.Waits:
+		b.Waits = true
+		return b, nil
 	}
 	aim := stationOf(a.Target, math.NaN(), p.Wing, p.Zero)
 	b.Target, b.Near, b.Stays = &aim, a.Near, then.Verdict() == measuring.In
@@ -201,6 +205,9 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 	}
 	if m := a.Ballast; m != nil {
 		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, m.U, p.Wing, p.Zero), string(m.Verdict)}
+	}
+	if b.moving() != "" && p.Standing.NeedsRework() {
+		b.Measure = "" // what is moved is its rework, and recorded as that
 	}
 	if a.Lack != nil {
 		b.Lacks, b.Remedy = a.Lack.String(), append(b.Remedy, toSay(b.Mark, []workflow.Lack{*a.Lack})...)
@@ -327,6 +334,16 @@ func toSay(mark string, lacks []workflow.Lack) []string {
 		all = append(all, line)
 	}
 	return all
+}
+
+// moving is the command that records the battery where it is advised to lie, which is what
+// its rework is; "": none is.
+func (b Balance) moving() string {
+	s := b.Slide
+	if s == nil || b.Near || s.Unplaced || s.By == 0 || s.item == "" || len(b.Tried) > 0 {
+		return ""
+	}
+	return fmt.Sprintf("fettle equip %s moved %s --arm %.0fmm", b.Mark, s.item, (s.Front+s.Rear)/2)
 }
 
 // lengths are stations or distances in mm, and in inches too where both are wanted.
@@ -485,6 +502,9 @@ func (b Balance) Markdown(clock Clock) string {
 	for _, say := range b.Remedy {
 		l.add("\n%s", command(say))
 	}
+	if say := b.moving(); say != "" {
+		l.add("\nWhen the battery is in place, say so before it is weighed again:\n\n%s", command(say))
+	}
 	if b.Measure != "" {
 		l.add("\n%s", command(b.Measure))
 	}
@@ -502,6 +522,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		}
 		return "Then it balances at " + at.words(clock)
 	}
+	if b.Waits && b.Weighed != nil {
+		line("It is inside the limits as it is computed: nothing has to be moved before it is weighed")
+	}
 	if b.Near {
 		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
 	}
@@ -513,21 +536,22 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		line("%s: %s %s of where it lies, if its travel lets it. %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, ends(s.Then, s.Ends))
 		line("Where it lies is not on record. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
 	} else if s != nil && !b.Near {
-		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
+		bed, spacer := "from "+lengths(clock, 0, s.Front, s.Rear), ", with a spacer of" // it may have to be moved again
+		if b.Counts && len(b.Tried) == 0 {
+			spacer = ", or put a spacer of"
+			bed += fmt.Sprintf("; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Width))
+		}
 		travel := ""
 		if s.outside {
 			travel = fmt.Sprintf(", outside its travel of %s for its middle", lengths(clock, 0, s.From, s.To))
 		}
 		switch by := lengths(clock, 0, math.Abs(s.By)); {
 		case s.By < 0:
-			line("%s: %s forward, %s, or put a spacer of %s behind it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
+			line("%s: %s forward, %s%s %s behind it. %s", s.Title, by, bed, spacer, by, ends(s.Then, s.Ends))
 		case s.By > 0:
-			line("%s: %s aft, %s, or put a spacer of %s ahead of it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
+			line("%s: %s aft, %s%s %s ahead of it. %s", s.Title, by, bed, spacer, by, ends(s.Then, s.Ends))
 		default:
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
-		}
-		if s.By != 0 && s.item != "" && len(b.Tried) == 0 {
-			line("When it is in place, say so before it is weighed again: `fettle equip %s moved %s --arm %.0fmm`", b.Mark, s.item, (s.Front+s.Rear)/2)
 		}
 		switch {
 		case s.Short && s.By != 0:
