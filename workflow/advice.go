@@ -175,6 +175,7 @@ type Advice struct {
 	Waits   bool     // nothing is advised before it is weighed as it is: nothing was, or it is computed inside the limits
 	Slide   *Slide   // nil: the sheet says nothing of the battery's travel
 	Ballast *Ballast // nil: none is needed or none would do
+	Off     *Off     // what may be taken off instead of ballast; nil: nothing
 	Rest    bool     // ballast is for the rest, with the battery moved
 	Refused error    // why no ballast would do
 	Lack    *Lack    // what nobody said of the battery, so that nobody knows how far it has to move
@@ -220,7 +221,37 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 	if a.Refused == nil {
 		a.Ballast = &ballast
 	}
+	if off, ok := from.off(target); ok && math.IsNaN(at) {
+		a.Off = &off
+	}
 	return a, true
+}
+
+// An Off is what may be taken off that was fitted and the sheet does not list, if it is ballast.
+type Off struct {
+	Thing Thing
+	Ballast
+}
+
+// off is what of that would do, in whole steps of the scale. Nobody knows what it is, so it is
+// for who does to say.
+func (p Poise) off(target float64) (Off, bool) {
+	for _, part := range p.parts {
+		if part.Item == "" || p.state.listed(part.Item) || !part.known() || !(p.Mass > 0) {
+			continue
+		}
+		at, step := float(part.Load.X, nil), p.Step()
+		grams := math.Round(p.Mass*(p.Now-target)/(at-target)/step) * step
+		if !(grams > 0) || grams > float(part.Load.Mass, nil) {
+			continue
+		}
+		m := ratOfFloat(grams)
+		then := p.after(balance.Change{Mass: m, U: p.state.statedU(m), From: &balance.Place{X: part.Load.X, U: part.UX}})
+		if p.better(then, target) && then.stands() != outside {
+			return Off{Thing{part.Item, part.Name}, Ballast{grams, at, then.Now, then.NowU, then.ends()}}, true
+		}
+	}
+	return Off{}, false
 }
 
 // How good a station is.
@@ -355,6 +386,17 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 }
 
 func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
+
+// Pack is where the middle of the battery lies by what was recorded of it, and how long that
+// of the sheet is; false: nobody said, and it lies where the sheet has it if anywhere.
+func (p Poise) Pack() (at, long float64, ok bool) {
+	part, there := p.battery(p.state.Sheet.Geometry.Battery)
+	said := slices.ContainsFunc(p.state.changes, func(c change) bool { return c.Item == part.Item && !c.Arm.IsZero() })
+	if !there || part.Load.X == nil || !said {
+		return 0, 0, false
+	}
+	return float(part.Load.X, nil), float(p.state.Sheet.Geometry.Battery.Length.Rat("mm")), true
+}
 
 // battery is the one that is on board, with what is known of it.
 func (p Poise) battery(travel steps.Travel) (Placed, bool) {

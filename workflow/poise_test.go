@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
 
@@ -226,6 +227,37 @@ func TestWeighedBeforeAnythingIsMoved(t *testing.T) {
 		a, ok := b.poise().Advise(math.NaN())
 		if !ok || a.Waits != c.waits || c.waits && (a.Slide != nil || a.Ballast != nil) || !c.waits && a.Target != c.aim {
 			t.Errorf("%s: %v %+v", c.do, ok, a)
+		}
+	}
+}
+
+// By hand: (600 x 60 + 60 x -150)/660 = 40.91, and the aim is 55: 660 x (40.91 - 55)/(-150 - 55)
+// = 45.4 g of it come off. A pack that can't be slid is left out of it.
+func TestTakenOffBeforeAnythingIsAdded(t *testing.T) {
+	b := wigeon(t, func(s *steps.Sheet) { s.Geometry.Battery = steps.Travel{} })
+	b.do("mass 600", weighed60, "fitted lead zone=nose g=60 mm=-150")
+	a, _ := b.poise().Advise(math.NaN())
+	if o := a.Off; o == nil || o.Mass != 45 || o.Station != -150 || o.Thing.Item != "lead" || math.Abs(o.Then-54.878) > 0.001 { // (27000 + 45 x 150)/615
+		t.Errorf("%+v %+v", a, o)
+	}
+	b.do("removed lead", "moved pack mm=-200", "fitted logger zone=tail g=5 mm=100") // what lies behind it does no good
+	if a, _ = b.poise().Advise(math.NaN()); a.Off != nil {
+		t.Errorf("%+v", a.Off)
+	}
+}
+
+// A camera that was on board by what was weighed is not taken to be one more without a word.
+func TestFittedTwice(t *testing.T) {
+	for mass, twice := range map[string]bool{"600": true, "552": false} { // the parts are 600 g with it, 550 g without
+		b := wigeon(t)
+		b.do("mass "+mass, "fitted camera g=80 mm=10")
+		w := b.state.WeighedMass()
+		if len(w.Assumed) != 1 || (len(w.Twice) == 1) != twice || twice && w.Twice[0] != (Twice{Thing{Item: "camera"}, b.state.Size() - 1}) {
+			t.Errorf("%s g: %+v", mass, w)
+		}
+		card, err := b.state.Card(b.now, quantity.Quantity{}, quantity.Quantity{})
+		if err != nil || !strings.Contains(card.Figures[0].Rests[0].Source, "taking it that the camera was not on board") {
+			t.Errorf("%v %+v", err, card.Figures[0])
 		}
 	}
 }

@@ -190,7 +190,7 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
 		return nil
 	}
-	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, "%.0f", "g"))
+	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, s.gramsAs(), "g"))
 	switch {
 	case !known.Read:
 		text += " by its limits, as it was not weighed since the last change"
@@ -202,10 +202,20 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if sum > known.High {
 		missing, words = sum-known.High, "more"
 	}
-	text += fmt.Sprintf(": that is %.0f g %s, and the scales are good to %.0f g together", math.Ceil(missing), words, math.Ceil(u))
+	step := math.Pow10(s.MassDigits())
+	text += fmt.Sprintf(": that is "+s.gramsAs()+" g %s, and the scales are good to "+s.gramsAs()+" g together", math.Ceil(missing*step-1e-9)/step, words, math.Ceil(u*step-1e-9)/step)
+	if less := sum / 1000; less >= known.Low-u && less <= known.High+u {
+		text += "; were they read in kg?"
+	}
+	if known.Read && !known.Changed { // the mass was weighed as it is, so it is more likely the scales
+		return []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(g, at)}}
+	}
 	reasons := []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(known.Gate, at)}}
 	return reasons
 }
+
+// gramsAs is the format of a mass that is as fine as the scale shows.
+func (s *State) gramsAs() string { return fmt.Sprintf("%%.%df", s.MassDigits()) }
 
 // unequal says by how much scales do not add up to what something else says, in g; "":
 // they do.

@@ -279,7 +279,7 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 // BeforeFlight are the checks of the library that an airframe that is released comes
 // to before it flies, in their order.
 func (d *Desk) BeforeFlight(s *workflow.State) []string {
-	if !s.Airworthiness(d.Now()).Released { // else nothing of the library is read
+	if !s.Airworthiness(d.Now()).ToCheck() { // else nothing of the library is read
 		return nil
 	}
 	var checks []*steps.Procedure
