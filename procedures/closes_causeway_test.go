@@ -85,7 +85,7 @@ func TestCausewayCloses(t *testing.T) {
 	d.asks("elevator-throw", d.travel("elevator", d.said("fit-linkages", `(\d+) mm for the elevator`)[0], swing))
 	d.asks("rudder-throw", d.travel("rudders", d.said("fit-rudder-linkages", `arm (\d+) mm from its screw`)[0], swing))
 	d.asks("prop-clearance", spacer/2-in(d.sheet.Geometry.Propeller.Diameter, "mm")/2)
-	d.asks("balance", d.said("place-battery", `on it at (\d+) mm`)[0])
+	d.asks("balance", d.said("place-battery", `underneath at (\d+) mm`)[0])
 	_, mass := d.balanced([]string{"fixed-fins"}, 0)
 	d.asks("all-up-mass", mass)
 

@@ -168,7 +168,7 @@ func TestJettyFliesAsItsGatesAsk(t *testing.T) {
 	d.same("the front end of the travel", d.mm(travel.From), -bay[0]+d.mm(travel.Length)/2, 0)
 	d.same("the rear end of the travel", d.mm(travel.To), -bay[1]-d.mm(travel.Length)/2, 0)
 	stated := d.said("place-battery", `about (\d+) mm ahead of the leading edge, about (\d+) mm with ailerons`)
-	stand := d.said("place-battery", `on the stand at (\d+) mm`)[0]
+	stand := d.said("place-battery", `underneath at (\d+) mm`)[0]
 	d.asks("balance", stand)
 	for i, has := range [][]string{nil, {"ailerons"}, {"bolted-wing"}, {"ailerons", "bolted-wing"}} {
 		at, mass := d.balanced(has, -stated[i%2])

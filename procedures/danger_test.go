@@ -51,6 +51,9 @@ var sanding = regexp.MustCompile(`(?m)(?:^\s*- |\. |: |, |\band |\bthen )(?:[Ss]
 // sandsNoGlue are the steps that sand something else than the joints of their zones.
 var sandsNoGlue = map[string]string{
 	"causeway-build/hinge-ailerons": "the front edge of the aileron, of foam",
+	"causeway-build/cut-third-spar": "a rod, before it is laid in",
+	"jetty-build/cut-extra-strips":  "strips, before they are laid in",
+	"causeway-build/mark-centre":    "the seat of the wing, of foam; the horns lie in ailerons and elevator",
 	"causeway-build/dry-fit-tail":   "the bed of the tailplane; the horns lie in ailerons, elevator and rudders",
 	"jetty-build/dry-fit-tail":      "the seat of the tailplane, of foam; the horns lie in elevator and rudder",
 }
@@ -335,7 +338,7 @@ var dangers = []danger{
 	{"a hot iron", regexp.MustCompile(`\bPlug the iron in\b|\bits light has gone out\b|\bPress the probe on the sole\b|\bIron (a hand's width|a strip|from|left)|` +
 		`\bmoving all the time\b|\bas many passes\b|\bTack it\b`), regexp.MustCompile(`(?i)\b(iron|sole|hot)\b`),
 		regexp.MustCompile(`(?i)firm stand`), 25},
-	{"drilling", regexp.MustCompile(`(?m)^\s*- (Drill|Bore)\b`), regexp.MustCompile(`(?i)drill`), nil, 1},
+	{"drilling", regexp.MustCompile(`(?m)(?:^\s*- |: |\. |, )(?:[Dd]rill|[Bb]ore)\b`), regexp.MustCompile(`(?i)drill`), nil, 5},
 	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
 		regexp.MustCompile(`(?i)shaft|blades|motor`), nil, 10},
 	{"a solvent", regexp.MustCompile(`(?i)\b(wipe|brush|clean)\b[^.\n]*\b(isopropyl|alcohol|acetone)\b`), regexp.MustCompile(`(?i)burns`), nil, 2},
@@ -345,7 +348,7 @@ var dangers = []danger{
 		`\bturn (the blades|the propeller) by hand\b|\b(nail|cloth) along (both|the) (edges|blades)\b`), regexp.MustCompile(`(?i)propeller|blade|disc|battery out`), nil, 10},
 	{"plugging the battery in", regexp.MustCompile(`(?m)\b[Pp]lug the battery in\b|\b[Pp]lug in\.|\b[Pp]lug in again\b`), regexp.MustCompile(`(?i)can start|off the shaft`), nil, 8},
 	{"glass or carbon that may be broken", regexp.MustCompile(`(?i)\bcotton wool along\b|\b(pick|trim) (every )?(loose )?splinters?\b|\bgather all pieces\b`), nil, regexp.MustCompile(`(?i)splinter|goggles`), 8},
-	{"loading what may let go", regexp.MustCompile(`(?i)\bflex (each wing|it a little)\b|\blift (it|both tips)\b[^.\n]*\b(tips|fingers)\b|\blift it by (the|both|its)\b|\bpull and twist\b|\bas far as flight would\b`),
+	{"loading what may let go", regexp.MustCompile(`(?i)\bflex (each wing|it a little)\b|\blift (it|both tips)\b[^.\n]*\b(tips|fingers|halves)\b|\blift it by (the|both|its)\b|\bpull and twist\b|\bas far as flight would\b`),
 		nil, regexp.MustCompile(`(?i)\b(face|goggles)\b`), 8},
 	{"a vice", regexp.MustCompile(`(?i)\bvice\b`), regexp.MustCompile(`(?i)\bvice\b|goggles`), nil, 1},
 	// A hand between two magnets, or between a bell and its magnets, is pinched; loose ones are in no document.

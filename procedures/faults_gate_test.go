@@ -85,6 +85,8 @@ func TestGateFaults(t *testing.T) {
 		{name: "gauge too coarse for an angle", edit: []string{"run: 200 mm", "run: 20 mm", "gauge: rule\n    of: [wing]\n  heat", "gauge: §rule\n    of: [wing]\n  heat"}, want: "the gauge rule is too coarse for the gate twist"},
 
 		{name: "scales in the wrong order", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "{rear: {at: 250 mm", "within: 0.5 mm}}}", "within: 0.5 mm}, §front: -20 mm}}"}, want: "the scales are in the wrong order: front stands at -20 mm, and rear before it at 250 mm"},
+		{name: "limits ahead of the scales", edit: []string{"result: {balance: {front: -20 mm", "result: §{balance: {front: 58 mm"}, want: "the limit 54 mm of the gate poise lies outside the scales, which stand from 58 mm to 250 mm: there it would tip over; stand them on both sides of the limits"},
+		{name: "limits behind them", edit: []string{"result: {balance: {front: -20 mm, rear: {at: 250 mm", "result: §{balance: {front: -20 mm, rear: {at: 25 mm"}, want: "the limit 54 mm of the gate poise lies outside the scales, which stand from -20 mm to 25 mm"},
 		{name: "scales at one place", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "§{front: -20 mm, rear: {at: -2 cm"}, want: "the scales all stand at -20 mm"},
 		{name: "a scale without a place", edit: []string{"{at: 250 mm, tare", "§{tare"}, want: "the scale rear has no at"},
 		{name: "a scale of no point", edit: []string{"{front: -20 mm", "{§frnt: -20 mm"}, want: `unknown point "frnt"; did you mean "front"?`},

@@ -278,13 +278,18 @@ func balanceAtChecked(f fields, b *steps.BalanceAt) {
 	case !g.Mass:
 		f.fault(at, "equipment moves the balance point: the gate %s needs mass: yes", g.Name)
 	}
-	for _, s := range g.Result.Stations {
-		i := slices.IndexFunc(g.At, func(at steps.PointAt) bool { return at.Point == s.Point })
+	stands := func(s measuring.Station, places []steps.PointAt) {
+		i := slices.IndexFunc(places, func(at steps.PointAt) bool { return at.Point == s.Point })
 		if i < 0 {
-			continue
+			return
 		}
-		if by, is := in(b.Zero, "mm")+in(s.At, "mm"), in(g.At[i].X, "mm"); math.Abs(by-is) > 0.05 {
+		if by, is := in(b.Zero, "mm")+in(s.At, "mm"), in(places[i].X, "mm"); math.Abs(by-is) > 0.05 {
 			f.fault(f.node, "the scale %s of the gate %s stands at x = %.4g mm by its station, and at x = %.4g mm by at: they count from the datum in at, and from zero in result", s.Point, g.Name, by, is)
+		}
+	}
+	for _, way := range []steps.Way{{At: g.At, Result: g.Result}, g.Or} {
+		for _, s := range way.Result.Stations {
+			stands(s, way.At)
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"fettle/steps"
+	"fettle/steps/quantity"
 )
 
 // asks is how often a step asks its reader at the least.
@@ -189,3 +190,116 @@ func TestTitlesOfBuildsAreOrders(t *testing.T) {
 		}
 	})
 }
+
+// millimetres are those of a length; none where nothing is said.
+func millimetres(t *testing.T, q quantity.Quantity) float64 {
+	t.Helper()
+	if q.IsZero() {
+		return 0
+	}
+	mm, err := q.Float("mm")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return mm
+}
+
+// atTips is a wing that is lifted by its tips.
+var atTips = regexp.MustCompile(`(?i)\b(lift|fingers under|block)[^.]*\btips?\b`)
+
+// The tips of a swept wing may lie behind its balance point: lifted there it pitches down.
+func TestWingIsLiftedAtItsBalance(t *testing.T) {
+	var swept []*steps.Sheet
+	for _, sheet := range embeddedSheets() {
+		gate, ok := sheet.Gate("balance")
+		for _, s := range sheet.Geometry.Surfaces {
+			if !ok || s.Is != steps.Wing || len(s.Panels) == 0 {
+				continue
+			}
+			tip := 0.0 // behind the root, where the balance is measured from
+			for _, p := range s.Panels {
+				tip += millimetres(t, p.Sweep)
+			}
+			if millimetres(t, gate.Limits.High) < tip {
+				swept = append(swept, sheet)
+			}
+		}
+	}
+	if len(swept) != 1 {
+		t.Fatalf("%d designs have tips behind their balance, want Skerry", len(swept))
+	}
+	found := 0
+	eachStep(t, func(d *Document, s *steps.Step) {
+		says := task(s) + strings.Join(s.WaysAlone(), "\n")
+		if !atTips.MatchString(says) || !strings.Contains(says, "balance") && !strings.Contains(says, "five seconds") {
+			return
+		}
+		if found++; d.Serves(swept[0]) && !strings.Contains(says, "a swept one") {
+			t.Errorf("%s, %s: on %s it is lifted behind its balance point", d.Name(), s.Name, swept[0].Name)
+		}
+	})
+	if found < 3 {
+		t.Errorf("a wing is lifted at %d steps", found)
+	}
+}
+
+// What is wrong with a pack shows before current flows: it can be retired without being charged.
+func TestPackIsRetiredUncharged(t *testing.T) {
+	found := 0
+	for _, d := range embeddedProcedures(t) {
+		ways := [][]string{nil}
+		for _, s := range d.Procedure.Steps() {
+			for _, m := range s.Methods {
+				ways = append(ways, []string{m.Name})
+			}
+		}
+		charges := func(s *steps.Step) bool { return strings.HasPrefix(s.Title, "Charge") }
+		scraps := func(s *steps.Step) bool { return strings.Contains(s.Do, "SCRAP") }
+		has := func(p *steps.Procedure, such func(*steps.Step) bool) bool {
+			return slices.ContainsFunc(p.Steps(), such)
+		}
+		if !has(d.Procedure, charges) || !has(d.Procedure, scraps) {
+			continue
+		}
+		found++
+		if !slices.ContainsFunc(ways, func(way []string) bool {
+			p := d.Procedure.For(steps.Selection{Has: way}, steps.Here)
+			at := slices.IndexFunc(p.Steps(), scraps)
+			return at >= 0 && !slices.ContainsFunc(p.Steps()[:at], charges)
+		}) {
+			t.Errorf("%s: a pack is charged before it is retired", d.Name())
+		}
+	}
+	if found == 0 {
+		t.Error("no procedure charges a pack or retires it")
+	}
+}
+
+// Who changes a sound aircraft is told nothing of a crash before it is begun.
+func TestSoundAircraftHadNoCrash(t *testing.T) {
+	after, found := map[string]bool{}, 0
+	for _, e := range shipped() {
+		if table := e.Document.Triage; table != nil {
+			for _, row := range table.Rows {
+				after[row.Procedure] = true
+			}
+		}
+	}
+	for _, d := range embeddedProcedures(t) {
+		if d.Procedure.Kind != steps.Repair || d.Procedure.Design == "" || after[d.Name()] {
+			continue
+		}
+		found++
+		for i := range d.Procedure.Stages[0].Steps {
+			s := &d.Procedure.Stages[0].Steps[i]
+			if crash.MatchString(words(s)) {
+				t.Errorf("%s, %s speaks of a crash, and nothing is broken", d.Name(), s.Name)
+			}
+		}
+	}
+	if found < 2 {
+		t.Errorf("%d procedures change a sound aircraft", found)
+	}
+}
+
+var crash = regexp.MustCompile(`(?i)\b(crash|wreck|knock|mud|splinters?)\b`)

@@ -571,6 +571,23 @@ func (f fields) resulting(g *steps.Gate) {
 			f.fault(f.item("points", p), "the point %s is read and takes no part in the result", p)
 		}
 	}
+	f.carrying(g, n)
+}
+
+// carrying finds scales beside which the limits lie: there the aircraft tips over, and no
+// reading of them passes.
+func (f fields) carrying(g *steps.Gate, at *yaml.Node) {
+	all := g.Result.Stations
+	if len(all) < 2 || f.kept || g.Limits.Dimension() != quantity.Length {
+		return
+	}
+	first, last := all[0].At, all[len(all)-1].At
+	for _, limit := range []quantity.Quantity{g.Limits.Low, g.Limits.High} {
+		if !limit.IsZero() && less(first, last) && (less(limit, first) || less(last, limit)) {
+			f.fault(at, "the limit %s of the gate %s lies outside the scales, which stand from %s to %s: there it would tip over; stand them on both sides of the limits", limit, g.Name, first, last)
+			return
+		}
+	}
 }
 
 // scalarOf is the text within a node that is the name.

@@ -226,6 +226,9 @@ const (
 	Plain   = "plain"   // what is within the limits is in tolerance, whatever its uncertainty
 )
 
+// EachFlight reports whether the gate is read anew before each flight.
+func (g Gate) EachFlight() bool { return g.Validity.Flights == 1 }
+
 // Rule is what the gate's readings are judged by.
 // It is not inlined: its copies in all callers would take 6 KB.
 //

@@ -2,15 +2,15 @@
 // each airframe, and the documents that jobs were started with.
 //
 // The interface is small so that more than one engine can implement it. Package
-// bolt keeps a store in one file and is the default; package memory keeps one
-// for the life of the process; package storetest is the test suite that every
-// engine must pass.
+// bolt keeps a store in one file and is the default; package etcd keeps one on a
+// cluster that several benches share; package memory keeps one for the life of the
+// process; package storetest is the test suite that every engine must pass.
 //
 // # What is promised
 //
-//   - An append is all or nothing, and has reached the disk when [Store.Append]
-//     returns. A process killed at any moment loses nothing that it was told is
-//     saved.
+//   - An append is all or nothing, and has reached the disk, or those of most members
+//     of a cluster, when [Store.Append] returns. A process killed at any moment loses
+//     nothing that it was told is saved.
 //   - An append succeeds only if the journal still has the size its writer
 //     read. Of two writers one wins, and the other is told the new size.
 //   - [Store.View] shows one moment: it never sees what is appended meanwhile.

@@ -35,6 +35,10 @@ var (
 	// ErrFull is returned when the disk, a quota or a limit leaves no room. Nothing
 	// was written.
 	ErrFull = errors.New("no room on the disk")
+
+	// ErrAway is returned when a store elsewhere cannot be reached. Nothing was
+	// written.
+	ErrAway = errors.New("cannot be reached")
 )
 
 // An Error is a failure of the store itself, rather than of what was asked.

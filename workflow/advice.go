@@ -41,6 +41,9 @@ func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise
 		if err := p.state.onBoard(in(f.Arm, "mm"), beside, f.Item); err != nil {
 			return nil, p, err
 		}
+		if most, says := p.state.heaviestThing(); float(f.Mass.Rat("g")) > most {
+			return nil, p, &Impossible{fmt.Sprintf("%s of %s is more than the whole aircraft %s", f.Mass, f.Item, says)}
+		}
 		t := p.thing(f.Item)
 		c := change{position: s.Size() + int64(i), at: latest, EquipmentChanged: journal.EquipmentChanged{Item: t.Item, Name: t.Name, Change: Fitted, Mass: f.Mass, Arm: f.Arm}}
 		s.changes = append(slices.Clone(s.changes), c)
@@ -137,16 +140,10 @@ func (s *State) heaviestThing() (most float64, says string) {
 	if g, ok := s.massGate(); ok && !g.Limits.High.IsZero() {
 		return float(g.Limits.High.Rat("g")), "may weigh, " + g.Limits.High.String() + " (" + g.Name + ")"
 	}
-	parts := balance.Of()
-	for _, part := range s.Sheet.Geometry.Parts {
-		if l := load(part); l.Mass != nil {
-			parts = parts.With(balance.Load{Mass: l.Mass})
-		}
+	if parts := s.partsMass(); parts > 0 {
+		return parts, "weighs by its parts, " + gramsOf(parts)
 	}
-	if parts.Mass.Sign() <= 0 {
-		return math.Inf(1), ""
-	}
-	return float(parts.Mass, nil), "weighs by its parts, " + gramsOf(float(parts.Mass, nil))
+	return math.Inf(1), ""
 }
 
 // extentOf is from where to where a zone reaches, by its bodies and surfaces; false: nothing
@@ -175,8 +172,10 @@ func (e *Impossible) Error() string { return e.Why }
 type Advice struct {
 	Target  float64
 	Near    bool     // it balances there, as far as it can be told
+	Waits   bool     // nothing is advised before it is weighed as it is: nothing was, or it is computed inside the limits
 	Slide   *Slide   // nil: the sheet says nothing of the battery's travel
 	Ballast *Ballast // nil: none is needed or none would do
+	Off     *Off     // what may be taken off instead of ballast; nil: nothing
 	Rest    bool     // ballast is for the rest, with the battery moved
 	Refused error    // why no ballast would do
 	Lack    *Lack    // what nobody said of the battery, so that nobody knows how far it has to move
@@ -192,7 +191,11 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 	}
 	a := Advice{Target: target, Near: p.near(target)}
 	from := p
-	if slide, ok := p.Slide(target); ok {
+	if a.Waits = !p.Weighed || p.Doubtful() && p.stands() == decided; a.Waits && math.IsNaN(at) {
+		return a, true
+	}
+	a.Waits = false
+	if slide, ok := p.Slide(target); ok && p.Weighed {
 		a.Slide = &slide
 		if slide.Short {
 			from, a.Rest = slide.then, slide.By != 0
@@ -218,7 +221,37 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 	if a.Refused == nil {
 		a.Ballast = &ballast
 	}
+	if off, ok := from.off(target); ok && math.IsNaN(at) {
+		a.Off = &off
+	}
 	return a, true
+}
+
+// An Off is what may be taken off that was fitted and the sheet does not list, if it is ballast.
+type Off struct {
+	Thing Thing
+	Ballast
+}
+
+// off is what of that would do, in whole steps of the scale. Nobody knows what it is, so it is
+// for who does to say.
+func (p Poise) off(target float64) (Off, bool) {
+	for _, part := range p.parts {
+		if part.Item == "" || p.state.listed(part.Item) || !part.known() || !(p.Mass > 0) {
+			continue
+		}
+		at, step := float(part.Load.X, nil), p.Step()
+		grams := math.Round(p.Mass*(p.Now-target)/(at-target)/step) * step
+		if !(grams > 0) || grams > float(part.Load.Mass, nil) {
+			continue
+		}
+		m := ratOfFloat(grams)
+		then := p.after(balance.Change{Mass: m, U: p.state.statedU(m), From: &balance.Place{X: part.Load.X, U: part.UX}})
+		if p.better(then, target) && then.stands() != outside {
+			return Off{Thing{part.Item, part.Name}, Ballast{grams, at, then.Now, then.NowU, then.ends()}}, true
+		}
+	}
+	return Off{}, false
 }
 
 // How good a station is.
@@ -353,6 +386,17 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 }
 
 func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
+
+// Pack is where the middle of the battery lies by what was recorded of it, and how long that
+// of the sheet is; false: nobody said, and it lies where the sheet has it if anywhere.
+func (p Poise) Pack() (at, long float64, ok bool) {
+	part, there := p.battery(p.state.Sheet.Geometry.Battery)
+	said := slices.ContainsFunc(p.state.changes, func(c change) bool { return c.Item == part.Item && !c.Arm.IsZero() })
+	if !there || part.Load.X == nil || !said {
+		return 0, 0, false
+	}
+	return float(part.Load.X, nil), float(p.state.Sheet.Geometry.Battery.Length.Rat("mm")), true
+}
 
 // battery is the one that is on board, with what is known of it.
 func (p Poise) battery(travel steps.Travel) (Placed, bool) {

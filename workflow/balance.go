@@ -224,10 +224,14 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 		case journal.Undone:
 			p.unknown("what was on board at the weighing, since a choice was taken back after it")
 		case journal.Reworked:
-			if facts.Gate == p.Gate.Name {
-				p.unknown("what was moved in the rework")
-			} else {
+			switch said := func(e journal.Entry) bool {
+				_, is := e.Facts.(journal.EquipmentChanged)
+				return is && s.Live(e.Position) && later(e)
+			}; {
+			case facts.Gate != p.Gate.Name:
 				since = append(since, by)
+			case !slices.ContainsFunc(s.Entries, said): // else that was it
+				p.unknown("what was moved in the rework")
 			}
 		case journal.ConditionSet:
 			if back := s.putBack(facts.Condition); !lists.Contains(p.Assumed, back) {
@@ -277,8 +281,9 @@ func (p Poise) verdict(x float64) measuring.Verdict {
 	return measuring.In
 }
 
-// Doubtful reports whether the balance is worked out and not weighed as it is.
-func (p Poise) Doubtful() bool { return !p.Counts }
+// Doubtful reports whether the balance is worked out and not weighed as it is. With nothing
+// changed since the weighing it is where that had it, whether that counts or not.
+func (p Poise) Doubtful() bool { return !p.Weighed || !p.Counts && len(p.changes) > 0 }
 
 // Sure reports whether all is known of what was changed since the weighing, and nothing
 // taken for granted. Else nothing is advised: it has to be weighed first.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -26,6 +27,7 @@ type Card struct {
 	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
 	Lacks         []Lack       // what nobody said of what is on board, for want of which figures are not known
+	Twice         []Twice      // what was fitted, and by the mass was on board already
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
 	Exchanged     []string     // equipment that another was fitted for, of which the sheet's figures say nothing
 }
@@ -142,7 +144,8 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	for _, e := range c.exchanged {
 		card.Exchanged = append(card.Exchanged, e.Title)
 	}
-	card.Lacks = s.WeighedMass().Unknown
+	weighed := s.WeighedMass()
+	card.Lacks, card.Twice = weighed.Unknown, weighed.Twice
 	if card.Balance != nil && len(card.Balance.Lacks) > 0 {
 		card.Lacks = card.Balance.Lacks
 	}
@@ -184,7 +187,7 @@ type carding struct {
 // off says what was removed without which there is no figure of the drive: the battery and,
 // but for a figure of the battery alone, what the current at full throttle depends on.
 func (c *carding) off(batteryAlone bool) (all []string) {
-	battery := c.battery()
+	battery := c.state.flightBattery()
 	full, gated := c.sheet.Gate(c.sheet.Power.Gate)
 	for i := range c.sheet.Equipment {
 		e := &c.sheet.Equipment[i]
@@ -215,16 +218,6 @@ func (s *State) exchanged() []steps.Equipment {
 		}
 	}
 	return all
-}
-
-// battery is the equipment that the flight battery is; "": the sheet does not say.
-func (c *carding) battery() string {
-	for _, part := range c.sheet.Geometry.Parts {
-		if part.Name == c.sheet.Geometry.Battery.Part {
-			return part.Equipment
-		}
-	}
-	return ""
 }
 
 // lacking is a figure that the sheet lacks something for.
@@ -303,6 +296,9 @@ func (c *carding) mass() Figure {
 		switch {
 		case w.Changed:
 			f.Rests[0].Basis, f.Rests[0].Source = Computed, "changed since by the record"
+			if len(w.Assumed) > 0 {
+				f.Rests[0].Source += ", taking it that " + strings.Join(w.Assumed, ", ")
+			}
 		case w.Worked:
 			f.Rests[0].Basis, f.Rests[0].Source = Computed, "before work, damage or a change that may have made it another"
 		case err != nil || !slices.Contains(r.Rests, w.Entry):
@@ -381,7 +377,7 @@ func (c *carding) said(name, what, key string, q quantity.Quantity, unit string)
 	}
 	g := Ground{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}
 	for _, e := range c.exchanged {
-		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.battery()) {
+		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.state.flightBattery()) {
 			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
 		}
 	}

@@ -172,20 +172,51 @@ func (s *State) fittings() fittings {
 // rebalanced are the reworks of the balance: the battery is what is moved first, and whether
 // it was and where to is known when it is said. They are changes of it of no kind.
 func (s *State) rebalanced() []change {
-	g := s.Sheet.Geometry
-	i := slices.IndexFunc(g.Parts, func(part steps.Component) bool {
-		return part.Name == g.Battery.Part && part.Equipment != "" && part.In(s.selected)
-	})
-	if i < 0 {
+	g, item := s.Sheet.Geometry, s.flightBattery()
+	if item == "" {
 		return nil
 	}
 	var all []change
 	for _, e := range s.Entries {
-		if rework, is := e.Facts.(journal.Reworked); is && rework.Gate == g.Balance.Gate && s.Live(e.Position) {
-			all = append(all, change{EquipmentChanged: journal.EquipmentChanged{Item: g.Parts[i].Equipment}, position: e.Position, at: e.At})
+		rework, is := e.Facts.(journal.Reworked)
+		if !is || rework.Gate != g.Balance.Gate || !s.Live(e.Position) {
+			continue
 		}
+		if said, ok := s.movedFor(e); ok && said.Item == item && !said.Arm.IsZero() {
+			continue // where it lies was said already
+		}
+		all = append(all, change{EquipmentChanged: journal.EquipmentChanged{Item: item}, position: e.Position, at: e.At})
 	}
 	return all
+}
+
+// movedFor is the change of equipment, the last before a rework of the balance and since
+// the reading before that, which is what was done in the rework; false: there is none.
+func (s *State) movedFor(rework journal.Entry) (journal.EquipmentChanged, bool) {
+	for p := rework.Position - 1; p >= 0; p-- {
+		switch f := s.Entries[p].Facts.(type) {
+		case journal.EquipmentChanged:
+			if s.Live(p) {
+				return f, true
+			}
+		case journal.ReadingTaken:
+			if f.Gate == s.Sheet.Geometry.Balance.Gate && s.Live(p) {
+				return journal.EquipmentChanged{}, false
+			}
+		}
+	}
+	return journal.EquipmentChanged{}, false
+}
+
+// flightBattery is the equipment that the flight battery is, of which the sheet has the
+// travel; "": it does not say.
+func (s *State) flightBattery() string {
+	for _, part := range s.Sheet.Geometry.Parts {
+		if part.Name == s.Sheet.Geometry.Battery.Part && part.In(s.selected) {
+			return part.Equipment
+		}
+	}
+	return ""
 }
 
 // bodyOf is which of the bodies of an item is fitted; nil: another one.

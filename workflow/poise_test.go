@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
 
@@ -168,6 +169,10 @@ func TestPoiseByHand(t *testing.T) {
 		{"a second thing of the same kind", "mass 600|" + weighed60 + "|fitted logger zone=nose g=9 mm=60|fitted logger name=two g=20 mm=300", 60, 67.742, 620, measuring.In, ""},
 		// In a rework of the balance the battery is moved, and nobody says where to.
 		{"moved in a rework", "mass 600|weigh 180 420|rework", 75, minus, 600, measuring.Undecided, "where the pack lies"},
+		// 40 mm of 150 g are 10 mm. It is recorded that it was moved, and that this was the rework, in either order.
+		{"said where to, then the rework", "mass 600|weigh 180 420|moved pack mm=-190|rework", 75, 65, 600, measuring.In, ""},
+		{"the rework, then said where to", "mass 600|weigh 180 420|rework|moved pack mm=-190", 75, 65, 600, measuring.In, ""},
+		{"reworked once more, and nobody says where to", "mass 600|weigh 180 420|moved pack mm=-152|weigh 182 418|rework", 74.167, minus, 600, measuring.Undecided, "where the pack lies"},
 		{"weighed after it", "mass 600|weigh 180 420|rework|weigh 230 370", 54.167, 54.167, 600, measuring.In, ""},
 		{"and the move entered after that", "mass 600|weigh 180 420|rework|weigh 230 370|moved pack mm=-180", 54.167, minus, 600, measuring.Undecided, "where the pack lay when it was weighed"},
 		{"the move entered before the weighing", "mass 600|weigh 180 420|rework|moved pack mm=-180|weigh 230 370|moved pack mm=-160", 54.167, 59.167, 600, measuring.In, ""},
@@ -200,6 +205,77 @@ func TestPoiseByHand(t *testing.T) {
 				t.Errorf("advised: %v", advised)
 			}
 		})
+	}
+}
+
+// Nothing is advised of the parts alone, nor of what is computed inside the limits, and what
+// was taken back since the weighing moves no aim.
+func TestWeighedBeforeAnythingIsMoved(t *testing.T) {
+	for _, c := range []struct {
+		do    string
+		waits bool
+		aim   float64
+	}{
+		{"mass 600", true, 0},
+		{"mass 600|" + weighed60, false, 60},
+		{"mass 600|" + weighed60 + "|fitted logger zone=nose g=9 mm=60|undo", false, 60},
+		{"mass 600|" + weighed60 + "|moved pack mm=-155", true, 0},
+		{"mass 600|" + weighed60 + "|moved pack mm=-100", false, 55}, // 72.5: half the way to the forward limit
+	} {
+		b := wigeon(t)
+		b.do(strings.Split(c.do, "|")...)
+		a, ok := b.poise().Advise(math.NaN())
+		if !ok || a.Waits != c.waits || c.waits && (a.Slide != nil || a.Ballast != nil) || !c.waits && a.Target != c.aim {
+			t.Errorf("%s: %v %+v", c.do, ok, a)
+		}
+	}
+}
+
+// By hand: (600 x 60 + 60 x -150)/660 = 40.91, and the aim is 55: 660 x (40.91 - 55)/(-150 - 55)
+// = 45.4 g of it come off. A pack that can't be slid is left out of it.
+func TestTakenOffBeforeAnythingIsAdded(t *testing.T) {
+	b := wigeon(t, func(s *steps.Sheet) { s.Geometry.Battery = steps.Travel{} })
+	b.do("mass 600", weighed60, "fitted lead zone=nose g=60 mm=-150")
+	a, _ := b.poise().Advise(math.NaN())
+	if o := a.Off; o == nil || o.Mass != 45 || o.Station != -150 || o.Thing.Item != "lead" || math.Abs(o.Then-54.878) > 0.001 { // (27000 + 45 x 150)/615
+		t.Errorf("%+v %+v", a, o)
+	}
+	b.do("removed lead", "moved pack mm=-200", "fitted logger zone=tail g=5 mm=100") // what lies behind it does no good
+	if a, _ = b.poise().Advise(math.NaN()); a.Off != nil {
+		t.Errorf("%+v", a.Off)
+	}
+}
+
+// A camera that was on board by what was weighed is not taken to be one more without a word.
+func TestFittedTwice(t *testing.T) {
+	for mass, twice := range map[string]bool{"600": true, "552": false} { // the parts are 600 g with it, 550 g without
+		b := wigeon(t)
+		b.do("mass "+mass, "fitted camera g=80 mm=10")
+		w := b.state.WeighedMass()
+		if len(w.Assumed) != 1 || (len(w.Twice) == 1) != twice || twice && w.Twice[0] != (Twice{Thing{Item: "camera"}, b.state.Size() - 1}) {
+			t.Errorf("%s g: %+v", mass, w)
+		}
+		card, err := b.state.Card(b.now, quantity.Quantity{}, quantity.Quantity{})
+		if err != nil || !strings.Contains(card.Figures[0].Rests[0].Source, "taking it that the camera was not on board") {
+			t.Errorf("%v %+v", err, card.Figures[0])
+		}
+	}
+}
+
+// The pack that is slid is charged as it was; another one, or one that went, may not be.
+func TestWhatMovingABatteryDisturbs(t *testing.T) {
+	b := wigeon(t, func(s *steps.Sheet) {
+		s.Gates = append(s.Gates, steps.Gate{Name: "cells", Title: "cells", Repeat: 1, Gauge: "scales", Of: []string{"nose"}, Limits: measuring.Limits{Low: q("1 g")}})
+	})
+	for _, c := range []struct {
+		do     string
+		stands GateStanding
+	}{{"moved pack mm=-160", Current}, {"moved camera", StaleGate}, {"removed pack", StaleGate}, {"fitted pack name=B", StaleGate}} {
+		b.must(readings("cells", "20 g"))
+		b.do(c.do)
+		if got := b.gate("cells").Standing; got != c.stands {
+			t.Errorf("%s: %s", c.do, got)
+		}
 	}
 }
 
@@ -314,8 +390,8 @@ func TestNoBallastForAPackOfUnknownMass(t *testing.T) {
 	if !ok || a.Ballast != nil || a.Refused != nil || a.Slide != nil || a.Lack == nil || a.Lack.Name != "B" || !a.Lack.Mass || a.Lack.Arm {
 		t.Fatalf("%v %+v", ok, a)
 	}
-	b.do("fitted pack name=B g=150") // and that is no change: 55 mm is the aim where it is not weighed as it is
-	if a, ok = b.poise().Advise(math.NaN()); !ok || a.Slide == nil || a.Slide.By != -80 || !a.Slide.Unplaced || a.Ballast != nil {
+	b.do("fitted pack name=B g=150") // and that is no change, so the middle is the aim as it was
+	if a, ok = b.poise().Advise(math.NaN()); !ok || a.Slide == nil || a.Slide.By != -60 || !a.Slide.Unplaced || a.Ballast != nil {
 		t.Errorf("%v %+v %+v %q", ok, a, a.Slide, b.poise().Unknown)
 	}
 }
@@ -406,7 +482,16 @@ func TestWhatIsAskedBack(t *testing.T) {
 			t.Errorf("%s, %s: kept %v, want %v", c.before, c.asked, err, c.sure)
 		}
 	}
-	b := wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] }) // no mass is limited: 600 g are by the parts
+	b := wigeon(t) // each below the limit, and together beyond twice of it: 600 + 899 + 500 - 900
+	b.do("mass 600", weighed60, "fitted lead zone=nose g=899 mm=60", "fitted logger zone=nose g=500 mm=60")
+	if o, over := b.poise().Over(); !over || o.By != 1099 {
+		t.Errorf("too heavy: %v %+v", over, o)
+	}
+	heavy := []journal.EquipmentChanged{{Item: "lead", Mass: q("901 g"), Arm: q("60 mm")}}
+	if _, _, err := b.poise().Try(heavy); err == nil || !strings.Contains(err.Error(), "901 g of lead is more than the whole aircraft may weigh, 900 g") {
+		t.Errorf("tried: %v", err)
+	}
+	b = wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] }) // no mass is limited: 600 g are by the parts
 	mustContain(t, b.refused(b.request("fitted logger zone=nose g=601"), ByReading), "601 g is more than the whole aircraft weighs by its parts, 600 g")
 }
 

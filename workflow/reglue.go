@@ -49,7 +49,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		return r.glued(s, joint.Name, c)
 	}
-	if report.Standing != Failed && report.Standing != Undecided && !s.trimmedAt(r.Gate) {
+	if report.Standing != Failed && report.Standing != Undecided && !s.trimmedAt(r.Gate) && !s.movedFirst(report) {
 		return nil, refuse(what, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
 	}
 	way, err := r.chosen(s, report.Gate)
@@ -69,6 +69,17 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	glued, err := r.glued(after, way.Joint, c)
 	return append(facts, glued...), err
+}
+
+// movedFirst reports whether a gate is the one of the balance that was not met, and what was
+// moved for that was recorded before its rework is.
+func (s *State) movedFirst(r GateReport) bool {
+	if r.Standing != StaleGate || r.Gate.Name != s.Sheet.Geometry.Balance.Gate {
+		return false
+	}
+	_, moved := s.movedFor(journal.Entry{Position: s.Size()})
+	was := s.measurements(r.Gate, "mm")
+	return moved && len(was) > 0 && (was[0].report.Standing == Failed || was[0].report.Standing == Undecided)
 }
 
 // chosen is the way that is meant.

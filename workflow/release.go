@@ -324,8 +324,13 @@ type Airworthiness struct {
 	Ever     bool  // it was released at least once
 	Why      Cause // why it may not fly
 
-	job string // the open job that alone grounds it
+	job    string // the open job that alone grounds it
+	unread string // the gate that grounds it, where all that do are read anew before each flight
 }
+
+// ToCheck reports whether what comes before a flight may be begun: it may fly, or may once
+// it is read what is read anew before each flight.
+func (f Airworthiness) ToCheck() bool { return f.Released || f.unread != "" }
 
 // Airworthiness returns whether the airframe may fly at the time.
 func (s *State) Airworthiness(at time.Time) Airworthiness {
@@ -385,12 +390,17 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		f.Why.Text = cmp.Or(damaged, fmt.Sprintf("disturbed by %s since the release", s.disturbed.by))
 		return f
 	}
+	var unread GateReport
 	for _, g := range s.Gates(at) {
 		switch d, _, ok := s.disturbedSince(g.Gate, reading{position: r.Position, at: r.At}); {
 		case g.Gate.Work:
 		case ok: // a mark on it, which leaves other gates alone
 			f.Why.Text = fmt.Sprintf("gate %s was disturbed by %s since the release", g.Gate.Name, d.by)
 			return f
+		case g.Gate.EachFlight() && (g.Standing == StaleGate || g.Standing == Measuring):
+			if unread.Gate.Name == "" {
+				unread = g
+			}
 		case g.Gate.Critical && g.Standing != Current:
 			f.Why = g.Says().after("critical gate " + g.Gate.Name + " is ")
 			return f
@@ -418,6 +428,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 				return f
 			}
 		}
+	}
+	if f.unread = unread.Gate.Name; f.unread != "" {
+		f.Why = unread.Says().after("critical gate " + f.unread + " is ")
+		return f
 	}
 	if open := s.OpenJobs(at); len(open) > 0 {
 		f.Why.Text, f.job = fmt.Sprintf("job %s is open", open[0].ID), open[0].ID
@@ -488,23 +502,24 @@ func (s *State) ReleaseProof(at time.Time) Proof {
 // by more than an open job, which may be such a check.
 func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 	f := s.Airworthiness(at)
-	if p.Flight == "" || f.Released || f.job != "" {
+	if p.Flight == "" || f.ToCheck() || f.job != "" {
 		return nil
 	}
-	remedy := Remedy{Kind: ToRelease}
-	if len(s.OpenDamages(at)) > 0 {
-		remedy.Kind = ToPlanRepair
+	remedy := s.remedy(Remedy{Kind: ToRelease})
+	due := s.dueToFly(at)
+	if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() }); i >= 0 {
+		remedy = due[i].Remedy
 	}
-	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: s.remedy(remedy)}
+	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: remedy}
 }
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun
-// before an airframe flies that is released to, by their names in their order: those of
+// before an airframe flies that is released to, but for what is read anew before each flight, by their names in their order: those of
 // which no job was opened since its release or its last flight; since its release and
 // within a DayLength, where it comes before the flights of a day. What comes before the
 // first flight after a release alone comes last, and is not due after it.
 func (s *State) BeforeFlight(checks []*steps.Procedure, at time.Time) (names []string) {
-	if !s.Airworthiness(at).Released {
+	if !s.Airworthiness(at).ToCheck() {
 		return nil
 	}
 	flown, due := s.Release.Position, []string{steps.EachDay, steps.EachFlight, steps.FirstFlight}

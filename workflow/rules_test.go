@@ -618,6 +618,22 @@ func TestBeforeFlight(t *testing.T) {
 	is("after a flight", "looks")
 	b.after(DayLength)
 	is("the next day", "morning", "looks")
+
+	short := sheet() // each flight leaves square to be read
+	short.Gates[slices.IndexFunc(short.Gates, func(g steps.Gate) bool { return g.Name == "square" })].Validity.Flights = 1
+	docs.Sheets[sheetSum] = short
+	b.state = b.replay(b.state.Entries)
+	is("with what is read anew before each flight", "morning", "looks")
+	looks := Start{Procedure: checks[3], Digest: "sha256:morning", Sheet: short, SheetDigest: sheetSum}
+	if b.state.Airworthiness(b.now).Released || b.try(looks) != nil {
+		t.Error("it is released, or the check may not begin in which square is read")
+	}
+	b.after(31 * 24 * time.Hour) // slot has expired
+	is("with another gate that has expired")
+	var no *Refusal
+	if !errors.As(b.try(looks), &no) || no.Reasons[0].Remedy.Kind != ToMeasure {
+		t.Errorf("refused: %+v, want a gate to measure", no)
+	}
 }
 
 // What the release step needs is a line of the proof while it is missing.

@@ -748,7 +748,9 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 			if zone != "" {
 				return bad("%s lists the %s, so its zone is not given", s.Sheet.Name, f.Item)
 			}
-			f.Disturbs = e.Zones()
+			if f.Disturbs = e.Zones(); f.Change == Moved && f.Item == s.flightBattery() {
+				f.Disturbs = []string{} // it is charged as it was, and only the balance is another
+			}
 			return nil
 		}
 		names = append(names, e.Name)

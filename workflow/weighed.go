@@ -164,6 +164,31 @@ type WeighedMass struct {
 	Changed  bool      // equipment was changed since
 	Worked   bool      // work, damage or what may be left off may have added or taken some since
 	Unknown  []Lack    // what of that nobody says the mass of
+	Assumed  []string  // what was taken for granted of what may be left off
+	Twice    []Twice   // what it speaks for that was on board already
+}
+
+// A Twice is what may be left off and was fitted, and by the mass that was weighed before one
+// was on board already.
+type Twice struct {
+	Thing
+	Entry int64 // that fitted it
+}
+
+// twice finds them: what was weighed then is closer to the parts with one than without.
+func (w *WeighedMass) twice(s *State, f fittings, then instant, grams float64) {
+	parts := s.sumOfParts(f.before(then), f)
+	for _, c := range f.began {
+		if c.Change != Fitted || then.after(c, true) {
+			continue
+		}
+		w.Assumed = append(w.Assumed, notThen(c.Item))
+		i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == c.Item })
+		own, there := s.sheetBody(s.Sheet.Equipment[i])
+		if there && own.mass != nil && len(parts.Unknown) == 0 && grams-parts.Grams > float(own.mass, nil)/2 {
+			w.Twice = append(w.Twice, Twice{Thing{c.Item, c.Name}, c.position})
+		}
+	}
 }
 
 // onScales reports whether a gate can be read on scales that carry the whole.
@@ -280,7 +305,17 @@ func (s *State) weighedMass(f fittings) WeighedMass {
 	}
 	w.U, w.Changed = math.Sqrt(sum), d.grams.Sign() != 0 || len(d.mass) > 0
 	w.Worked = s.workedBetween(f, m.gate, then, s.whole(), "")
+	w.twice(s, f, then, m.grams)
 	return w
+}
+
+// MassDigits is how many decimals of a gram the finest scale of the airframe shows.
+func (s *State) MassDigits() int {
+	_, gauge, ok := s.scale()
+	if step := float(gauge.Resolution.Rat("g")); ok && step < 1 {
+		return int(math.Ceil(-math.Log10(step) - 1e-9))
+	}
+	return 0
 }
 
 // sumOfParts is what the parts weigh together: as far off, for all that anybody knows, as

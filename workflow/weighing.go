@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 	"time"
@@ -165,10 +166,21 @@ func (s *State) massGate() (heaviest steps.Gate, found bool) {
 			}
 		}
 	}
-	if parts, _ := total(s.Placed(s.Size())); found && float(parts.Mass, nil) > 2*most {
+	if parts := s.partsMass(); found && parts > 2*most { // as the sheet has it, whatever was fitted since
 		return steps.Gate{}, false // there is none of the whole
 	}
 	return heaviest, found
+}
+
+// partsMass is what the parts of the sheet weigh together, in g, as far as it says so.
+func (s *State) partsMass() float64 {
+	sum := new(big.Rat)
+	for _, part := range s.Sheet.Geometry.Parts {
+		if l := load(part); l.Mass != nil && part.In(s.selected) {
+			sum.Add(sum, l.Mass)
+		}
+	}
+	return float(sum, nil)
 }
 
 // addUp says by how much scales do not add up to the known mass.
@@ -178,7 +190,7 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
 		return nil
 	}
-	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, "%.0f", "g"))
+	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, measuring.Between(known.Low, known.High, s.gramsAs(), "g"))
 	switch {
 	case !known.Read:
 		text += " by its limits, as it was not weighed since the last change"
@@ -190,10 +202,20 @@ func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason
 	if sum > known.High {
 		missing, words = sum-known.High, "more"
 	}
-	text += fmt.Sprintf(": that is %.0f g %s, and the scales are good to %.0f g together", math.Ceil(missing), words, math.Ceil(u))
+	step := math.Pow10(s.MassDigits())
+	text += fmt.Sprintf(": that is "+s.gramsAs()+" g %s, and the scales are good to "+s.gramsAs()+" g together", math.Ceil(missing*step-1e-9)/step, words, math.Ceil(u*step-1e-9)/step)
+	if less := sum / 1000; less >= known.Low-u && less <= known.High+u {
+		text += "; were they read in kg?"
+	}
+	if known.Read && !known.Changed { // the mass was weighed as it is, so it is more likely the scales
+		return []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(g, at)}}
+	}
 	reasons := []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(known.Gate, at)}}
 	return reasons
 }
+
+// gramsAs is the format of a mass that is as fine as the scale shows.
+func (s *State) gramsAs() string { return fmt.Sprintf("%%.%df", s.MassDigits()) }
 
 // unequal says by how much scales do not add up to what something else says, in g; "":
 // they do.

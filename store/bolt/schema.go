@@ -5,12 +5,12 @@ import (
 	"encoding/binary"
 	"fmt"
 	"hash/crc32"
-	"math/bits"
 
 	"go.etcd.io/bbolt"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
+	"fettle/store/seal"
 )
 
 // These are written in files: they must not change within a schema.
@@ -69,7 +69,7 @@ func planAppend(v *view, mark string, size int64, records [][]byte) (change, err
 	if have != size {
 		return nil, &store.ConflictError{Mark: mark, Have: have, Want: size}
 	}
-	hashes, err := growTree(size, records, func(indexes []int64) ([]tlog.Hash, error) {
+	hashes, err := seal.Grow(size, records, func(indexes []int64) ([]tlog.Hash, error) {
 		return v.hashes(mark, indexes)
 	})
 	if err != nil {
@@ -102,47 +102,13 @@ func fillJournal(journal *bbolt.Bucket, mark string, size int64, records [][]byt
 	journal.FillPercent = 1 // positions only grow, so a split page would never be filled up later
 	for i, record := range records {
 		at := size + int64(i)
-		n := hashesOf(at)
+		n := seal.Gained(at)
 		if err := journal.Put(position(at), pack(mark, at, hashes[:n], record)); err != nil {
 			return err
 		}
 		hashes = hashes[n:]
 	}
 	return journal.SetSequence(uint64(size) + uint64(len(records)))
-}
-
-// hashesOf is how many hashes the tree gains with the record at a position: its
-// own, and that of each subtree that it completes.
-func hashesOf(at int64) int { return 1 + bits.TrailingZeros64(uint64(at)+1) }
-
-// growTree returns the hashes that the tree gains with records that follow the
-// first size ones; old reads the hashes of those.
-func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Hash, error) {
-	have := tlog.StoredHashCount(size)
-	var fresh []tlog.Hash
-	both := tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
-		found := make([]tlog.Hash, len(indexes))
-		for i, index := range indexes {
-			if index >= have {
-				found[i] = fresh[index-have]
-				continue
-			}
-			one, err := old(indexes[i : i+1])
-			if err != nil {
-				return nil, err
-			}
-			found[i] = one[0]
-		}
-		return found, nil
-	})
-	for i, record := range records {
-		more, err := tlog.StoredHashes(size+int64(i), record, both)
-		if err != nil {
-			return nil, err
-		}
-		fresh = append(fresh, more...)
-	}
-	return fresh, nil
 }
 
 // planKeep returns the change that keeps a document.
@@ -183,7 +149,7 @@ func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
 func (v *view) unpack(mark string, at int64, value []byte) (hashes, record []byte, err error) {
 	rest, n := value[min(sumSize, len(value)):], 0
 	if v.schema >= schemaHashes {
-		n = hashesOf(at) * tlog.HashSize
+		n = seal.Gained(at) * tlog.HashSize
 	}
 	if len(value) < sumSize || len(rest) < n || len(rest)-n > store.MaxRecord || binary.BigEndian.Uint32(value) != checksum(mark, at, rest) {
 		return nil, nil, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -80,7 +81,14 @@ type paperStep struct {
 // A blank is a line to fill.
 type blank struct {
 	Says  string
+	Ways  []string // of which one holds, with a box each
 	Lines []string
+}
+
+// A paperGlue is a glue that a joint may be coated with, and where its coats are.
+type paperGlue struct {
+	name   string
+	wheres []steps.Where
 }
 
 // A paperGate is a gate with a line a reading.
@@ -106,7 +114,9 @@ type paperPoint struct {
 type pencil struct {
 	sheet  *steps.Sheet
 	page   *paper
-	joints map[string][]string // the glues of each
+	joints map[string][]paperGlue // the glues of each
+	titles map[string]string      // of the answers to choices, of the sheet and of the job
+	choice map[string]string      // which each answers
 	drawn  func(steps.Picture) picture
 	has    []string // the options of the airframe; none: it has all steps, each with its options
 }
@@ -120,7 +130,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
 	}
 	m := &maker{o: Options{Photo: draws}, pictures: map[string]picture{}}
-	at := pencil{sheet, p, map[string][]string{}, m.ofStep, has}
+	at := pencil{sheet, p, map[string][]paperGlue{}, map[string]string{}, map[string]string{}, m.ofStep, has}
 	if sheet != nil {
 		p.Zones = at.plan(steps.Where{}).zones(sheet.Zones)
 	}
@@ -167,13 +177,27 @@ func (at pencil) procedure(p *paper, of *steps.Procedure) error {
 	if at.sheet != nil {
 		p.Choices = at.choices()
 	}
+	var asked []steps.Choice
+	if at.sheet != nil {
+		asked = at.sheet.Choices()
+	}
 	for _, s := range of.Steps() {
-		if s.Joint != "" {
-			for _, name := range s.Adhesives {
-				if !lists.Contains(at.joints[s.Joint], name) {
-					at.joints[s.Joint] = append(at.joints[s.Joint], name)
-				}
+		if len(s.Methods) > 0 {
+			asked = append(asked, s.Asked(at.sheet))
+		}
+		for _, name := range s.Adhesives {
+			glues := at.joints[s.Joint]
+			i := slices.IndexFunc(glues, func(g paperGlue) bool { return g.name == name })
+			if i < 0 {
+				i, glues = len(glues), append(glues, paperGlue{name: name})
 			}
+			glues[i].wheres = append(glues[i].wheres, s.Where)
+			at.joints[s.Joint] = glues
+		}
+	}
+	for _, c := range asked {
+		for _, o := range c.Answers {
+			at.titles[o.Name], at.choice[o.Name] = titled(o.Title, o.Name), c.Name
 		}
 	}
 	titles := map[string]string{}
@@ -348,45 +372,31 @@ func (at pencil) tools(names []string) []string {
 func (at pencil) blanks(s steps.Step) []blank {
 	var all []blank
 	does := s.Kind.Traits()
+	mixed := func(a steps.Adhesive) bool { return a.Times.Mixed }
 	if does.Coats {
 		lines := []string{"date", "begun at", "coat on at", "°C", "batch of the glue"}
-		if at.any(s.Joint, func(a steps.Adhesive) bool { return a.Times.Mixed }) {
+		if at.any(s, mixed) {
 			lines = slices.Insert(lines, 1, "mixed at")
 		}
-		all = append(all, blank{"Coat of joint " + plain(s.Joint), lines})
+		all = append(all, blank{Says: "Coat of joint " + plain(s.Joint), Lines: lines})
 	}
 	if does.Joins {
-		says := "Join " + plain(s.Joint)
-		for i, name := range at.joints[s.Joint] {
-			if a, ok := at.adhesive(name); ok {
-				if i > 0 {
-					says += "; with " + small(titled(a.Title, name))
-				}
-				says += ", " + clocks(a)
-			}
-		}
+		says, ways := at.ways("Join "+plain(s.Joint), s, clocks)
 		lines := []string{"may be joined until", "date", "joined at", "may be handled from", "cured from"}
-		if at.any(s.Joint, steps.Adhesive.Dries) {
+		if at.any(s, steps.Adhesive.Dries) {
 			lines = append([]string{"may be joined from", "until"}, lines[1:]...)
 		}
-		all = append(all, blank{says, lines})
+		all = append(all, blank{says, ways, lines})
 	}
 	switch {
 	case !does.Passes:
 	case s.Joint != "":
-		says := "Until " + plain(s.Joint) + " has handling strength"
+		says, over := "Until "+plain(s.Joint)+" has handling strength", handled
 		if s.Until == steps.UntilCure {
-			says = "Until " + plain(s.Joint) + " has cured"
+			says, over = "Until "+plain(s.Joint)+" has cured", cured
 		}
-		for i, name := range at.joints[s.Joint] {
-			if a, ok := at.adhesive(name); ok {
-				says += map[bool]string{true: ", ", false: " or "}[i == 0] + map[bool]string{true: a.Cure.String(), false: a.Handling.String()}[s.Until == steps.UntilCure]
-			}
-		}
-		if len(at.joints[s.Joint]) > 0 {
-			says += " after it was joined"
-		}
-		all = append(all, blank{says, []string{"date", "over at"}})
+		says, ways := at.ways(says, s, over)
+		all = append(all, blank{says, ways, []string{"date", "over at"}})
 	default:
 		says := "Wait"
 		if !s.For.IsZero() {
@@ -397,7 +407,7 @@ func (at pencil) blanks(s steps.Step) []blank {
 			says += "; the next step no later than " + s.By.String() + " after it began"
 			lines = append(lines, "too late at")
 		}
-		all = append(all, blank{says, lines})
+		all = append(all, blank{Says: says, Lines: lines})
 	}
 	return all
 }
@@ -421,12 +431,91 @@ func (at pencil) adhesive(name string) (steps.Adhesive, bool) {
 	return at.sheet.Adhesive(name)
 }
 
-// any reports whether any glue of the joint is such.
-func (at pencil) any(joint string, such func(steps.Adhesive) bool) bool {
-	return lists.ContainsFunc(at.joints[joint], func(name string) bool {
-		a, ok := at.adhesive(name)
+// glues are those that the joint of a step may have where the step is.
+func (at pencil) glues(s steps.Step) []paperGlue {
+	var all []paperGlue
+	for _, g := range at.joints[s.Joint] {
+		if slices.ContainsFunc(g.wheres, func(w steps.Where) bool { return at.together(s.Where, w) }) {
+			all = append(all, g)
+		}
+	}
+	return all
+}
+
+// together reports whether there is an airframe on which both are: a choice has one answer.
+func (at pencil) together(a, b steps.Where) bool {
+	for _, one := range a.With {
+		for _, other := range b.With {
+			may := func(o string) bool { // beside one of the others
+				return lists.ContainsFunc(other, func(p string) bool { return o == p || at.choice[o] == "" || at.choice[o] != at.choice[p] })
+			}
+			if !lists.ContainsFunc(one, may) {
+				return false
+			}
+		}
+	}
+	return a.And(b).Never() == nil
+}
+
+// ways says what a step's glue asks for: with one glue behind what is said, with several
+// a line each, begun by the answer that the builder gave, or else by the glue.
+func (at pencil) ways(says string, s steps.Step, of func(steps.Adhesive) string) (all string, ways []string) {
+	var texts []string
+	for _, g := range at.glues(s) {
+		a, ok := at.adhesive(g.name)
+		if !ok {
+			continue
+		}
+		var where steps.Where
+		for _, w := range g.wheres {
+			where = where.And(w)
+		}
+		name, answers := titled(a.Title, g.name), steps.Where{With: where.With}.Options()
+		answers = slices.DeleteFunc(answers, func(o string) bool { return at.titles[o] == "" || lists.Contains(s.Options(), o) })
+		if len(answers) == 1 {
+			name = at.titles[answers[0]]
+		}
+		texts, ways = append(texts, of(a)), append(ways, name+": "+of(a))
+	}
+	if texts = lists.Compact(texts); len(texts) == 1 {
+		return says + ", " + texts[0], nil
+	}
+	return says, ways
+}
+
+func handled(a steps.Adhesive) string { return a.Handling.String() + " after it was joined" }
+
+func cured(a steps.Adhesive) string { return a.Cure.String() + " after it was joined" }
+
+// any reports whether any glue of the step's joint is such.
+func (at pencil) any(s steps.Step, such func(steps.Adhesive) bool) bool {
+	return slices.ContainsFunc(at.glues(s), func(g paperGlue) bool {
+		a, ok := at.adhesive(g.name)
 		return ok && such(a)
 	})
+}
+
+// undecided are the options that an airframe is drawn with of which none is said: for a
+// zone that looks alike from above with any of its surfaces, those of the first.
+func undecided(g steps.Geometry) []string {
+	var options []string
+	for i, s := range g.Surfaces {
+		if s.In(steps.Selection{}) || len(s.With) == 0 || s.In(steps.Selection{Has: options}) || slices.ContainsFunc(g.Surfaces[:i], func(o steps.Surface) bool { return o.Zone == s.Zone }) {
+			continue
+		}
+		size, alike := planform.Sized(s), true
+		for _, o := range g.Surfaces[i+1:] {
+			if other := planform.Sized(o); o.Zone == s.Zone {
+				alike = alike && math.Abs(other.Wide()-size.Wide()) < size.Wide()/50 && math.Abs(other.Long()-size.Long()) < size.Long()/50
+			}
+		}
+		for _, any := range s.With {
+			if alike {
+				options = append(options, any[0])
+			}
+		}
+	}
+	return options
 }
 
 // there reports whether the airframe has the gate.

@@ -1,6 +1,9 @@
 package book_test
 
 import (
+	"maps"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -30,6 +33,8 @@ func having(root *html.Node, class string) (all []*html.Node) {
 	}
 	return all
 }
+
+var eitherTime = regexp.MustCompile(`[0-9] (h|min) or [0-9]`)
 
 // Every document of the library is printed, inert as a book is. Of a procedure every step
 // has a box, its cautions stand before what to do, a glue step has its clocks, and every
@@ -73,6 +78,25 @@ func TestOnPaper(t *testing.T) {
 			}
 			if s.Kind.Traits().Glues() && len(having(all[i], "clock")) == 0 || does.Passes && len(having(all[i], "clock")) != 1 {
 				t.Errorf("%s, %s: no line for its times", doc.Name(), s.Name)
+			}
+			joins, glues := 0, map[string]bool{} // a joint of several glues has the clocks of those that this way has
+			for _, other := range doc.Procedure.Steps() {
+				for _, glue := range other.Adhesives {
+					glues[glue] = glues[glue] || other.Joint == s.Joint && (len(s.With) == 0 || slices.EqualFunc(s.With, other.With, slices.Equal))
+				}
+			}
+			maps.DeleteFunc(glues, func(_ string, has bool) bool { return !has })
+			for _, clock := range having(all[i], "clock") {
+				joins += strings.Count(textOf(clock), "handle after")
+				if lines := len(having(clock, "box")); textOf(having(clock, "clock-says")[0]) == "" || lines == 1 || lines > len(glues) {
+					t.Errorf("%s, %s: %d of %d glues to choose from have a box: %s", doc.Name(), s.Name, lines, len(glues), textOf(clock))
+				}
+				if says := textOf(having(clock, "clock-says")[0]); eitherTime.MatchString(says) {
+					t.Errorf("%s, %s: which of them? %s", doc.Name(), s.Name, says)
+				}
+			}
+			if sheet != nil && does.Joins && joins != len(glues) {
+				t.Errorf("%s, %s: %d glues, the clocks of %d", doc.Name(), s.Name, len(glues), joins)
 			}
 			readings := 0
 			for _, name := range s.Gates {

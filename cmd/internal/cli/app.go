@@ -10,6 +10,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/procedures"
 	"fettle/workflow"
 )
 
@@ -29,6 +30,8 @@ type app struct {
 	stores keep.Kinds
 	self   string // the name by which the program was called; "": it is not run again
 	apart  bool   // it was run again
+
+	read func(digest string, data []byte) (*procedures.Document, error) // a kept document; nil: as the desk does
 
 	// From flags; the environment and the config come after them.
 	storePath, libraryPath, by string

@@ -71,7 +71,7 @@ func (a *app) demo(ctx context.Context) error {
 		return err
 	}
 	d := &demo{app: a, path: path, clock: &demoClock{}}
-	player := &app{Streams: a.Streams, time: d.clock, stores: a.stores, libraryPath: a.libraryPath, storePath: path, by: "builder"}
+	player := &app{Streams: a.Streams, time: d.clock, stores: a.stores, read: a.read, libraryPath: a.libraryPath, storePath: path, by: "builder"}
 	if d.kept, err = player.keeper(); err != nil {
 		return err
 	}

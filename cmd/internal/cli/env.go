@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/user"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"unicode"
 
@@ -35,6 +36,8 @@ type config struct {
 	Key     string `yaml:"key"`
 
 	Sittings []string `yaml:"sittings"` // when somebody is at the bench
+
+	Etcd keep.Cluster `yaml:"etcd"`
 }
 
 // A setting is looked for in an option, in the environment, in the config file, in
@@ -108,6 +111,7 @@ func (a *app) config() (config, error) {
 	c, err := readConfig()
 	if err == nil {
 		a.configured = &c
+		a.stores = a.stores.With(c.Etcd)
 	}
 	return c, err
 }
@@ -116,7 +120,7 @@ func (a *app) config() (config, error) {
 const mostConfig = 1 << 20
 
 func readConfig() (config, error) {
-	var c config
+	c := config{Etcd: keep.Cluster{Photos: ownPlace("XDG_DATA_HOME", xdg.DataHome, "sheds")}}
 	path := configPath()
 	if path == "" {
 		return c, nil
@@ -132,6 +136,14 @@ func readConfig() (config, error) {
 	d.KnownFields(true)
 	if err := d.Decode(&c); err != nil {
 		return c, fmt.Errorf("reading the config %s: %w", path, err)
+	}
+	if info, err := os.Stat(path); c.Etcd.Password != "" && err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
+		return c, usage("%s has a password and the mode %04o, so others may read it; run: chmod 600 %s", path, info.Mode().Perm(), path)
+	}
+	for _, file := range []*string{&c.Etcd.CA, &c.Etcd.Cert, &c.Etcd.Key, &c.Etcd.Photos} {
+		if *file != "" && !filepath.IsAbs(*file) {
+			*file = filepath.Join(filepath.Dir(path), *file)
+		}
 	}
 	return c, nil
 }
@@ -158,6 +170,9 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if path == "" {
 		return nil, usage("HOME is not set to a whole path, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
 	}
+	if err := a.checkKind(path); err != nil {
+		return nil, err
+	}
 	who, err := a.who(c)
 	if err != nil {
 		return nil, err
@@ -180,6 +195,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Written: a.written(key, kept.File()),
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
+			Read:    a.read,
 		},
 		Store:   kept,
 		Path:    path,
@@ -187,6 +203,14 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		KeyPath: key,
 	}
 	return a.kept, nil
+}
+
+// checkKind refuses a store of a kind that another program knows.
+func (a *app) checkKind(name string) error {
+	if scheme, _, ok := strings.Cut(name, "://"); ok && a.stores.Files(name) {
+		return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
+	}
+	return nil
 }
 
 // written is what is remembered of journals, beside the key of the seals.

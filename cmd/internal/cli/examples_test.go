@@ -165,7 +165,7 @@ func (b *exampleBench) command(line string) (out string, code int) {
 	if redirected {
 		streams.Out = &stdout
 	}
-	code = run(context.Background(), stores(), splitCommand(command), streams, b.clock)
+	code = (&app{Streams: streams, time: b.clock, stores: stores(), read: readOnce}).run(context.Background(), splitCommand(command))
 	if redirected {
 		if err := os.WriteFile(file, stdout.Bytes(), 0o600); err != nil {
 			b.t.Fatal(err)

@@ -33,8 +33,8 @@ const (
 )
 
 const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage, or a document with faults; 3 refused (a gate, a hold
-or a window says no); 4 not found; 5 the store is locked, damaged, foreign, full or newer than
-the program; 130 stopped by Ctrl-C (nothing is lost).`
+or a window says no); 4 not found; 5 the store is locked, damaged, foreign, full, out of reach
+or newer than the program; 130 stopped by Ctrl-C (nothing is lost).`
 
 // usageError is a mistake in the command line.
 type usageError struct{ text string }
@@ -76,9 +76,9 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
-	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss):
+	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss), errors.Is(err, keep.ErrApart):
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), errors.As(err, &none), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound

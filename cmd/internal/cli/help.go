@@ -32,6 +32,7 @@ func topics() []topic {
 		{"clocks", "When clocks call, a command that is called then, and a calendar"},
 		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
 		{"seals", "What a seal proves, and how to check one"},
+		{"sheds", "Several benches with one record, on an etcd cluster"},
 	}
 }
 

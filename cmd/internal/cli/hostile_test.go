@@ -60,7 +60,7 @@ func said(t *testing.T, clock scriptTime, args ...string) (out, errs string, cod
 	t.Helper()
 	var stdout, stderr bytes.Buffer
 	streams := term.Streams{In: strings.NewReader(evil), Out: &stdout, Err: &stderr, Columns: 80}
-	code = run(context.Background(), stores(), args, streams, clock)
+	code = (&app{Streams: streams, time: clock, stores: stores(), read: readOnce}).run(context.Background(), args)
 	return stdout.String(), stderr.String(), code
 }
 

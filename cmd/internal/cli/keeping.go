@@ -32,6 +32,41 @@ func (a *app) backupCommand() *cobra.Command {
 	}
 }
 
+func (a *app) storeCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "store",
+		Short: "Bring a store elsewhere",
+		Args:  onlyCommands,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(&cobra.Command{
+		Use:   "copy FROM TO",
+		Short: "Copy every airframe of one store into another",
+		Long: "Copy every airframe, with its documents and photos, from one store into another: a file, or a\n" +
+			"shed on a cluster (help sheds). What is there is continued if it begins with the same entries, so\n" +
+			"a copy that was stopped goes on where it was; records that have gone apart are never merged. Each\n" +
+			"record is read back, and its root compared with the original's.",
+		Args:              arguments(2, 2),
+		ValidArgsFunction: completeFiles,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := a.config(); err != nil {
+				return err
+			}
+			for _, name := range args {
+				if err := a.checkKind(name); err != nil {
+					return err
+				}
+			}
+			copied, err := a.stores.Copy(cmd.Context(), args[0], args[1])
+			if err != nil {
+				return err
+			}
+			return a.show(page.Copied(copied))
+		},
+	})
+	return cmd
+}
+
 func (a *app) restoreCommand() *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{

@@ -239,7 +239,7 @@ func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.S
 }
 
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.
-const thinkAgain = 300 * time.Millisecond
+const thinkAgain = 200 * time.Millisecond
 
 // again plans anew what is left at the bench, as near as can be to what was shown, and keeps it. nil: it is no time of a sitting
 // that the settings know, or there is no plan.

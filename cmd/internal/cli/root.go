@@ -78,7 +78,7 @@ func (a *app) root() *cobra.Command {
 		a.doneCommand(), a.measureCommand(), a.gaugeCommand(), a.clearCommand(), a.chooseCommand(), a.benchCommand(), a.noteCommand(),
 		a.undoCommand(), a.planCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
 		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.balanceCommand(), a.cardCommand(), a.spreadCommand(), a.sealCommand(), a.bookCommand(),
-		a.backupCommand(), a.restoreCommand(), a.exportCommand(), a.importCommand(),
+		a.backupCommand(), a.restoreCommand(), a.storeCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.AddCommand(a.bothWays(a.examineCommand)...)

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"runtime/debug"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"fettle/cmd/internal/term"
+	"fettle/procedures"
 )
 
 // The commands of a script run one after another in one process of the script's own: of a
@@ -70,8 +72,25 @@ func (c call) run() answer {
 	var out, errs strings.Builder
 	streams := term.Standard()
 	streams.In, streams.Out, streams.Err = strings.NewReader(""), &out, &errs
-	code := (&app{Streams: streams, time: scriptTime{os.Getenv("CLOCK")}, stores: stores(), self: "fettle"}).run(context.Background(), c.Args)
+	code := (&app{Streams: streams, time: scriptTime{os.Getenv("CLOCK")}, stores: stores(), read: readOnce, self: "fettle"}).run(context.Background(), c.Args)
 	return answer{out.String(), errs.String(), code}
+}
+
+// readAlready are the kept documents that commands of this process have read.
+var readAlready sync.Map
+
+// readOnce reads a kept document, once in a process: reading it takes a command most of its
+// time, and scripts are many commands. One that anything changed would show in the next.
+func readOnce(digest string, data []byte) (*procedures.Document, error) {
+	is := digest + string(data)
+	if doc, known := readAlready.Load(is); known {
+		return doc.(*procedures.Document), nil
+	}
+	doc, err := procedures.Read(digest, data)
+	if err == nil {
+		readAlready.Store(is, doc)
+	}
+	return doc, err
 }
 
 // A served is the process of one script; it starts with the first command.

@@ -31,6 +31,10 @@ type Desk struct {
 	Written *Written // nil: nothing is remembered outside of the store
 	Plan    *Plan    // nil: the last plan is not kept
 
+	// Read reads a kept document; nil: procedures.Read does. Several desks of one process
+	// need not read the same bytes anew.
+	Read func(digest string, data []byte) (*procedures.Document, error)
+
 	parsed   parsed
 	replayed replayed
 }
@@ -275,7 +279,7 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 // BeforeFlight are the checks of the library that an airframe that is released comes
 // to before it flies, in their order.
 func (d *Desk) BeforeFlight(s *workflow.State) []string {
-	if !s.Airworthiness(d.Now()).Released { // else nothing of the library is read
+	if !s.Airworthiness(d.Now()).ToCheck() { // else nothing of the library is read
 		return nil
 	}
 	var checks []*steps.Procedure

@@ -48,7 +48,7 @@ func (d *Desk) complete(r store.Reader, mark string, records [][]byte) (journalB
 // fold replays a loaded journal.
 func (d *Desk) fold(ctx context.Context, j journalBytes) (*workflow.State, error) {
 	d.Written.read(j)
-	if err := d.parsed.parse(j.documents); err != nil {
+	if err := d.parse(j.documents); err != nil {
 		return nil, err
 	}
 	return d.Replay(ctx, j.mark, j.records)
@@ -116,7 +116,7 @@ func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*pro
 	if err != nil {
 		return nil, err
 	}
-	if err := d.parsed.parse(unread); err != nil {
+	if err := d.parse(unread); err != nil {
 		return nil, err
 	}
 	found, _ := d.parsed.all(digests)
@@ -186,14 +186,18 @@ func (p *parsed) read(r store.Reader, digests []string) (map[string][]byte, erro
 
 // parse parses documents that were read. It holds the lock meanwhile, because
 // those who wait mostly need the same documents.
-func (p *parsed) parse(unread map[string][]byte) error {
+func (d *Desk) parse(unread map[string][]byte) error {
+	p, read := &d.parsed, d.Read
+	if read == nil {
+		read = procedures.Read
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, digest := range slices.Sorted(maps.Keys(unread)) {
 		if p.docs[digest] != nil {
 			continue
 		}
-		doc, err := procedures.Read(digest, unread[digest])
+		doc, err := read(digest, unread[digest])
 		if err != nil {
 			return &store.Error{Op: "read", Err: fmt.Errorf("the document %s: %w", digest, err), Hint: "if a newer fettle wrote it, use that one"}
 		}

@@ -114,7 +114,7 @@ func (d *Desk) quarantining(ctx context.Context) (*workflow.Elsewhere, error) {
 		j.documents, err = d.parsed.read(r, sheets)
 		return j, read, err
 	}, func(j journalBytes) error {
-		if err := d.parsed.parse(j.documents); err != nil {
+		if err := d.parse(j.documents); err != nil {
 			return err
 		}
 		docs, err := d.named(ctx, j.mark, j.entries, false)

@@ -70,7 +70,7 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 
 // isThere returns an error if there is no store to do that with: its name is mistyped.
 func (k *Keeper) isThere(work string) error {
-	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) && k.Kinds.Files(k.Path) {
 		return fmt.Errorf("there is no store to %s: %w", work, err)
 	}
 	return nil
@@ -78,7 +78,7 @@ func (k *Keeper) isThere(work string) error {
 
 // tidy deletes what a killed backup, restore or import left beside the store.
 func (k *Keeper) tidy() {
-	if k.Store != nil {
+	if k.Store != nil && k.Kinds.Files(k.Path) {
 		wholefile.Clear(filepath.Dir(k.Store.File()))
 	}
 	wholefile.Clear(k.Desk.Photos.Path())
@@ -136,6 +136,9 @@ func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string, the
 // ErrItself is returned for a restore of a store from itself.
 var ErrItself = errors.New("that is the store itself; name a copy of it")
 
+// ErrCluster is returned for what can be done to a store in a file alone.
+var ErrCluster = errors.New("a store on a cluster is not replaced: copy into another shed, and name that one from then on: fettle store copy FILE etcd://HOST:PORT/SHED")
+
 // A LossError says what a restore would lose.
 type LossError struct{ Losses []string }
 
@@ -153,6 +156,9 @@ var errGrown = errors.New("somebody wrote to the store during the comparison; tr
 // lacks, or other ones, it refuses unless forced. The previous store is kept
 // aside.
 func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, error) {
+	if !k.Kinds.Files(k.Path) {
+		return Copied{}, ErrCluster
+	}
 	copied, err := wholefile.Look(from)
 	if err != nil {
 		return Copied{}, fmt.Errorf("the copy: %w", err)

@@ -123,6 +123,9 @@ func (b *Bundle) settle(ctx context.Context, s store.Store, here int64) error {
 			return err
 		}
 	}
+	if here == int64(len(b.Records)) {
+		return nil
+	}
 	return s.Append(ctx, b.Mark, here, b.Records[here:])
 }
 

@@ -24,7 +24,8 @@ import (
 type Store interface {
 	store.Store
 
-	// File is the file of the store, with links resolved.
+	// File is the file of the store, with links resolved. Of a store that is not in a file
+	// it is the name beside which lies what belongs to it here; "": nothing does.
 	File() string
 
 	// Examine looks at everything in the store and changes nothing. Its error is
@@ -50,6 +51,9 @@ type Kind struct {
 	// of a file.
 	Prefix string
 
+	// With is the kind for a program whose config says this of clusters. It may be nil.
+	With func(Cluster) Kind
+
 	// Open returns the store of that name without reading it yet. migrated, which
 	// may be nil, is called after the store was migrated to the present schema; kept
 	// is the name of the original.
@@ -61,8 +65,34 @@ type Kind struct {
 	Create func(ctx context.Context, name string, fill func(store.Builder) error, check func(store.Store) error) error
 }
 
+// A Cluster is what the config says of stores on clusters. Of files and folders it has whole
+// paths.
+type Cluster struct {
+	CA       string   `yaml:"ca"`       // the certificates that sign those of the members
+	Cert     string   `yaml:"cert"`     // the certificate of this bench,
+	Key      string   `yaml:"key"`      // and its key
+	User     string   `yaml:"user"`     // of the cluster
+	Password string   `yaml:"password"` // the user's
+	Plain    []string `yaml:"plain"`    // hosts that are spoken to in plain text
+	Photos   string   `yaml:"photos"`   // the folder in which each store has its folder of photos
+}
+
 // Kinds are the kinds of store that a program knows.
 type Kinds []Kind
+
+// With are the kinds for a program whose config says this of clusters.
+func (all Kinds) With(c Cluster) Kinds {
+	told := make(Kinds, len(all))
+	for i, k := range all {
+		if told[i] = k; k.With != nil {
+			told[i] = k.With(c)
+		}
+	}
+	return told
+}
+
+// Files reports whether a name is that of a file.
+func (all Kinds) Files(name string) bool { return all.Of(name).Prefix == "" }
 
 // Of returns the kind of store for a name: the one with the longest prefix that
 // matches.
@@ -79,6 +109,9 @@ func (all Kinds) Of(name string) Kind {
 // Photos returns the folder of a store's photos: beside the file that holds the store,
 // also where the name is a link to it.
 func (all Kinds) Photos(name string) photos.Folder {
+	if !all.Files(name) {
+		return photos.Beside(all.open(name).File())
+	}
 	return photos.Beside(all.open(name).File()).Linked(name)
 }
 

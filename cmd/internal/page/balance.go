@@ -43,9 +43,11 @@ type Balance struct {
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
 	Near    bool         `json:"as_near_as_can_be_told,omitempty"`
-	Stays   bool         `json:"may_stay,omitempty"` // it is in tolerance as it is
+	Stays   bool         `json:"may_stay,omitempty"`    // it is in tolerance as it is
+	Waits   bool         `json:"weigh_first,omitempty"` // nothing is advised before it is weighed as it is
 	Slide   *Slide       `json:"battery,omitempty"`
 	Ballast *Ballast     `json:"ballast,omitempty"`
+	Off     *Ballast     `json:"take_off,omitempty"`      // of what was fitted, if it is ballast
 	Refused string       `json:"no_ballast,omitempty"`    // why there is none
 	Lacks   string       `json:"battery_lacks,omitempty"` // what nobody said of it, so that nothing is advised
 	Tip     *float64     `json:"at_tip_g,omitempty"`
@@ -57,6 +59,10 @@ type Balance struct {
 	YAgain  string       `json:"right_weigh_again,omitempty"` // why it has to be weighed again
 	Scales  string       `json:"scales,omitempty"`            // that it is weighed on
 	Measure string       `json:"measure,omitempty"`
+	Twice   string       `json:"on_board_twice,omitempty"` // what to type where something was on board already
+
+	off    string // what of that is taken
+	digits int    // of a gram, that its scale shows
 }
 
 // A Station is a place aft of the datum.
@@ -80,10 +86,10 @@ type BalanceTry struct {
 }
 
 // words are what it would do.
-func (t BalanceTry) words(and string, c Clock) string {
+func (t BalanceTry) words(and string, digits int, c Clock) string {
 	mass := "a mass that is not known"
 	if t.Total != nil {
-		mass = masses(c, 0, *t.Total)
+		mass = masses(c, digits, *t.Total)
 	}
 	text := fmt.Sprintf("%s %s, %s at %s", and, t.Name, masses(c, 1, t.Mass), lengths(c, 1, t.Station))
 	text += optionally(", in place of the ", t.InPlaceOf)
@@ -158,6 +164,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 		b.Weighed = &w
 	}
 	b.level(s, p)
+	b.Twice, b.digits = twice(b.Mark, p.MassBy.Twice), s.MassDigits()
 	b.Again = weighAgain(p)
 	if asked := len(try) > 0 && p.Standing.NeedsRework(); !asked && (b.Again != "" || p.Verdict() != measuring.In) { // who only asks has reworked nothing
 		b.Scales = scalesText(p.Gate.Result)
@@ -171,8 +178,8 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 		b.Tried = append(b.Tried, BalanceTry{t.Thing.String(), t.InPlaceOf, t.Without, t.Mass, t.Station, stationIf(stationOf(t.Then, t.U, p.Wing, p.Zero), nil), finite(t.Total), string(t.Verdict)})
 	}
 	if o, over := then.Over(); over {
-		b.Over = fmt.Sprintf("too heavy: over the limit of %.0f g (%s) by %.0f g", o.Limit, o.Gate, math.Ceil(o.By-1e-9))
-		if o.Possible {
+		b.Over = fmt.Sprintf("too heavy: over the limit of %s (%s) by %s", quantity.Written(places(o.Limit, b.digits), "g"), o.Gate, quantity.Written(upTo(o.By, b.digits), "g"))
+		if o.Possible || len(then.MassBy.Twice) > 0 {
 			b.Over = "perhaps " + b.Over
 		}
 	}
@@ -184,6 +191,9 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 	case given && a.Refused != nil:
 		return b, a.Refused
 	case !ok:
+		return b, nil
+	case a.Waits:
+		b.Waits = true
 		return b, nil
 	}
 	aim := stationOf(a.Target, math.NaN(), p.Wing, p.Zero)
@@ -199,8 +209,14 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 	if s := a.Slide; s != nil {
 		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, s.U, p.Wing, p.Zero), string(s.Verdict), s.Unplaced, s.Outside, s.Item}
 	}
+	if o := a.Off; o != nil && len(try) == 0 { // who only tries it fits less of it
+		b.Off, b.off = &Ballast{o.Mass, o.Station, a.Rest, stationOf(o.Then, o.U, p.Wing, p.Zero), string(o.Verdict)}, o.Thing.String()
+	}
 	if m := a.Ballast; m != nil {
 		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, m.U, p.Wing, p.Zero), string(m.Verdict)}
+	}
+	if b.moving() != "" && p.Standing.NeedsRework() {
+		b.Measure = "" // what is moved is its rework, and recorded as that
 	}
 	if a.Lack != nil {
 		b.Lacks, b.Remedy = a.Lack.String(), append(b.Remedy, toSay(b.Mark, []workflow.Lack{*a.Lack})...)
@@ -249,7 +265,7 @@ func moved(s *workflow.State, now time.Time) string {
 	if err != nil || !p.Weighed || math.Round(p.Shift()) == 0 && p.Sure() {
 		return ""
 	}
-	return weighAgain(p)
+	return strings.TrimSuffix(weighAgain(p)+"; "+twice(s.Airframe.Mark, p.MassBy.Twice), "; ")
 }
 
 // balanceLine is the command that says where it balances and what would put that right.
@@ -290,11 +306,23 @@ func granted(p workflow.Poise) string {
 	return ", taking it that " + strings.Join(p.Assumed, ", ")
 }
 
+// twice says what to type instead where something was fitted that was on board already.
+func twice(mark string, all []workflow.Twice) string {
+	var texts []string
+	for _, t := range all {
+		texts = append(texts, fmt.Sprintf("by the mass that was weighed, a %s was on board before this one was fitted. If it was: `fettle undo %s %d`, then `fettle equip %s removed %s`, and fit this one again",
+			t.Item, mark, t.Entry, mark, t.Item))
+	}
+	return strings.Join(texts, "; ")
+}
+
 // massFrom says what a mass is from.
 func massFrom(m workflow.WeighedMass) string {
 	switch {
 	case m.Gate == "":
 		return "assumed: the sum of the parts table"
+	case len(m.Assumed) > 0 && m.Changed:
+		return "measured at " + m.Gate + ", and changed since by the record, taking it that " + strings.Join(m.Assumed, ", ")
 	case m.Worked:
 		return "measured at " + m.Gate + ", before work, damage or a change that may have made it another"
 	case m.Changed:
@@ -329,6 +357,16 @@ func toSay(mark string, lacks []workflow.Lack) []string {
 	return all
 }
 
+// moving is the command that records the battery where it is advised to lie, which is what
+// its rework is; "": none is.
+func (b Balance) moving() string {
+	s := b.Slide
+	if s == nil || b.Near || s.Unplaced || s.By == 0 || s.item == "" || len(b.Tried) > 0 {
+		return ""
+	}
+	return fmt.Sprintf("fettle equip %s moved %s --arm %.0fmm", b.Mark, s.item, (s.Front+s.Rear)/2)
+}
+
 // lengths are stations or distances in mm, and in inches too where both are wanted.
 func lengths(c Clock, digits int, mm ...float64) string {
 	return inBoth(c, "mm", digits, "in", 1/25.4, mm...)
@@ -337,6 +375,12 @@ func lengths(c Clock, digits int, mm ...float64) string {
 // masses are grams, and ounces too where both are wanted.
 func masses(c Clock, digits int, grams ...float64) string {
 	return inBoth(c, "g", digits, "oz", 1/28.349523125, grams...)
+}
+
+// upTo is a number that is not rounded down.
+func upTo(f float64, digits int) string {
+	step := math.Pow10(digits)
+	return places(math.Ceil(f*step-1e-9)/step, digits)
 }
 
 func inBoth(c Clock, unit string, digits int, other string, scale float64, values ...float64) string {
@@ -432,9 +476,9 @@ func (b Balance) Markdown(clock Clock) string {
 	}
 	mass := "a mass that is not known"
 	if b.Mass != nil {
-		mass = masses(clock, 0, *b.Mass)
-		if u := math.Ceil(b.MassU); u > 0 {
-			mass = fmt.Sprintf("%.0f ± %s", *b.Mass, masses(Clock{}, 0, u))
+		mass = masses(clock, b.digits, *b.Mass)
+		if b.MassU > 0 {
+			mass = places(*b.Mass, b.digits) + " ± " + quantity.Written(upTo(b.MassU, b.digits), "g")
 			if clock.BothUnits {
 				mass += fmt.Sprintf(" (%.2f oz)", *b.Mass/28.349523125)
 			}
@@ -448,12 +492,15 @@ func (b Balance) Markdown(clock Clock) string {
 	if b.Again != "" {
 		l.item("**%s**", esc(b.Again))
 	}
+	if b.Twice != "" {
+		line("%s", b.Twice)
+	}
 	for i, try := range b.Tried {
 		and := "With"
 		if i > 0 {
 			and = "And with"
 		}
-		line("%s", try.words(and, clock))
+		line("%s", try.words(and, b.digits, clock))
 	}
 	if b.Over != "" {
 		l.item("**%s**", esc(b.Over))
@@ -485,6 +532,9 @@ func (b Balance) Markdown(clock Clock) string {
 	for _, say := range b.Remedy {
 		l.add("\n%s", command(say))
 	}
+	if say := b.moving(); say != "" {
+		l.add("\nWhen the battery is in place, say so before it is weighed again:\n\n%s", command(say))
+	}
 	if b.Measure != "" {
 		l.add("\n%s", command(b.Measure))
 	}
@@ -502,6 +552,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		}
 		return "Then it balances at " + at.words(clock)
 	}
+	if b.Waits && b.Weighed != nil {
+		line("It is inside the limits as it is computed: nothing has to be moved before it is weighed")
+	}
 	if b.Near {
 		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
 	}
@@ -513,21 +566,22 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		line("%s: %s %s of where it lies, if its travel lets it. %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, ends(s.Then, s.Ends))
 		line("Where it lies is not on record. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
 	} else if s != nil && !b.Near {
-		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
+		bed, spacer := "from "+lengths(clock, 0, s.Front, s.Rear), ", with a spacer of" // it may have to be moved again
+		if b.Counts && len(b.Tried) == 0 {
+			spacer = ", or put a spacer of"
+			bed += fmt.Sprintf("; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Width))
+		}
 		travel := ""
 		if s.outside {
 			travel = fmt.Sprintf(", outside its travel of %s for its middle", lengths(clock, 0, s.From, s.To))
 		}
 		switch by := lengths(clock, 0, math.Abs(s.By)); {
 		case s.By < 0:
-			line("%s: %s forward, %s, or put a spacer of %s behind it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
+			line("%s: %s forward, %s%s %s behind it. %s", s.Title, by, bed, spacer, by, ends(s.Then, s.Ends))
 		case s.By > 0:
-			line("%s: %s aft, %s, or put a spacer of %s ahead of it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
+			line("%s: %s aft, %s%s %s ahead of it. %s", s.Title, by, bed, spacer, by, ends(s.Then, s.Ends))
 		default:
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
-		}
-		if s.By != 0 && s.item != "" && len(b.Tried) == 0 {
-			line("When it is in place, say so before it is weighed again: `fettle equip %s moved %s --arm %.0fmm`", b.Mark, s.item, (s.Front+s.Rear)/2)
 		}
 		switch {
 		case s.Short && s.By != 0:
@@ -539,6 +593,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 	how := "without moving anything"
 	if b.Slide != nil && b.Slide.Short && b.Slide.By != 0 {
 		how = "with the battery at the end of its travel"
+	}
+	if m := b.Off; m != nil {
+		line("If the %s at %s is ballast, first take %s of it off. %s", b.off, lengths(clock, 1, m.Station), masses(clock, 1, m.Mass), ends(m.Then, m.Ends))
 	}
 	if m := b.Ballast; m != nil {
 		line("Ballast, %s: %s at %s. %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), ends(m.Then, m.Ends))

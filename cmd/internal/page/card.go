@@ -37,6 +37,8 @@ type Card struct {
 	Say      []string     `json:"say,omitempty"`     // the commands that say what figures are not known for
 	Cautions []string     `json:"cautions"`
 	Rules    string       `json:"rules"`
+
+	digits int // of a gram, that its scale shows
 }
 
 // A CardFigure is one number of a card with what it rests on.
@@ -85,12 +87,23 @@ type CardBalance struct {
 	Verdict   string   `json:"verdict"`                           // of where it balances now
 	Again     string   `json:"weigh_again,omitempty"`             // why it has to be weighed again
 	Unknown   []string `json:"unknown,omitempty"`
+	Pack      *Lying   `json:"battery,omitempty"` // where its middle lies; none: nobody says
 
 	wing planform.Surface
 }
 
+// A Lying is where the battery lies, by the length of the sheet's.
+type Lying struct {
+	Middle float64 `json:"middle_mm"`
+	Front  float64 `json:"front_mm"`
+	Rear   float64 `json:"rear_mm"`
+}
+
 func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
 	b := &CardBalance{Gate: p.Gate.Name, Zero: p.Zero, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(*p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
+	if at, long, ok := p.Pack(); ok {
+		b.Pack = &Lying{at, at - long/2, at + long/2}
+	}
 	if p.Weighed {
 		b.Station, b.U, b.At = finite(p.Station), p.U, p.At
 	}
@@ -230,7 +243,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 	} else {
 		c.Balance = newCardBalance(s.Sheet.Geometry.Datum, b)
 	}
-	c.Say = toSay(s.Airframe.Mark, card.Lacks)
+	c.Say, c.digits = toSay(s.Airframe.Mark, card.Lacks), s.MassDigits()
 	c.Sideways = newCardSide(card.Sideways)
 	c.Trims = newTrims(card.Trims)
 	for _, t := range card.Throws {
@@ -259,6 +272,9 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 	add := func(format string, args ...any) { c.Cautions = append(c.Cautions, fmt.Sprintf(format, args...)) }
 	for _, f := range card.Exceeded {
 		add("full throttle draws more than this is rated for, or may: %s", strings.TrimSuffix(f.Name, "-rating"))
+	}
+	if say := twice(c.Mark, card.Twice); say != "" {
+		add("%s", say)
 	}
 	if len(checks) > 0 {
 		add("to be done before it flies: %s", strings.Join(checks, ", "))
@@ -336,7 +352,7 @@ func (c *Card) Rows(clock Clock) []CardRow {
 		}
 		return c.value(name, unit, scale, digits, round)
 	}
-	of(1, "Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, 0, nearest), other(workflow.MassFigure, "oz", 1000/28.349523125, 1, nearest))
+	of(1, "Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, c.digits, nearest), other(workflow.MassFigure, "oz", 1000/28.349523125, 1, nearest))
 	of(6, "Wing loading", workflow.LoadingFigure,
 		c.value(workflow.LoadingFigure, "g/dm²", 1/air.GramPerDm2, 1, nearest), c.value(workflow.LoadingFigure, "oz/ft²", 1/air.OuncePerFt2, 1, nearest))
 	said := 7
@@ -393,6 +409,9 @@ func (c *Card) Rows(clock Clock) []CardRow {
 	if b := c.Balance; b != nil {
 		is, rests := b.row(clock)
 		row(1, "Balance", is, rests)
+		if p := b.Pack; p != nil {
+			row(3, "Battery lies", lengths(clock, 0, p.Front, p.Rear), "middle at "+lengths(clock, 0, p.Middle)+", by the record")
+		}
 	}
 	if c.Sideways != nil {
 		is, rests := c.Sideways.row(clock)

@@ -704,6 +704,7 @@ func (b *bench) repair() {
 		{Control: "rudder", Way: "left", Value: "3 mm", Chord: "30 mm", Turns: 3, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least, Seen: &seen, Longer: &most}},
 		{Control: "ailerons", Way: "left-up", Value: "0.1 mm", Other: "0.2°", Chord: "30 mm", Turns: 0.1, Rework: "throw", Again: again},
 		{Control: "ailerons", Way: "right-down", Value: "2 mm", Other: "3.8°", Chord: "30 mm", Lacks: []string{"horn", "thread"}},
+		{Control: "elevons", Way: "left-up", Value: "2 mm", Chord: "30 mm", Lacks: []string{"horn", "thread"}}, // of the other side nothing
 	}})
 	left, right := page.Trim{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°"}, page.Trim{Control: "rudder", Way: "right", Value: "2°", Out: true}
 	more := page.Trim{Control: "rudder", Way: "left", Value: "3 mm"}

@@ -65,7 +65,7 @@ func (x Examination) Markdown(Clock) string {
 	case sound && len(x.Airframes) == 0:
 		l.item("the store is empty")
 	case sound:
-		l.item("%s intact; every page of the file is in order", many(x.Documents, "document"))
+		l.item("%s intact; everything in the store is in order", many(x.Documents, "document"))
 	case !damaged:
 		l.add("\nThe journals are intact; only photos are missing or damaged. Each backup keeps its photos in the `.photos` folder beside it.\n")
 	case len(x.Airframes) == 0:

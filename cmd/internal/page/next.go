@@ -152,13 +152,17 @@ func (n Next) Markdown(c Clock) string {
 		return l.String()
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
-		if len(n.Due) > 0 {
+		if len(n.Due) > 0 && (len(n.Checks) == 0 || slices.ContainsFunc(n.Due, func(r Reason) bool { return r.Because != workflow.ByGate })) {
 			l.add("Before it may fly:\n")
 			l.reasonList(n.Due, noWords, c)
 			return l.String()
 		}
 		if len(n.Checks) > 0 {
-			l.WriteString(beforeFlight(n.Mark, n.Checks))
+			text := beforeFlight(n.Mark, n.Checks)
+			if len(n.Due) > 0 { // which the checks measure
+				text = strings.Replace(text, released, "Before it may fly:", 1)
+			}
+			l.WriteString(text)
 			return l.String()
 		}
 		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
@@ -239,9 +243,11 @@ func (n Next) seen(t Timer, now time.Time) bool {
 	return t.Phase == workflow.Curing && !now.Before(t.Handles) || n.Step.pressed() && t.Name == n.Step.Joint.Name && t.Job == n.Step.Job
 }
 
+const released = "It is released to fly. Before it does:"
+
 // beforeFlight names the checks that come before an airframe flies.
 func beforeFlight(mark string, checks []string) string {
-	text := "\nIt is released to fly. Before it does:\n\n"
+	text := "\n" + released + "\n\n"
 	for _, name := range checks {
 		text += command("fettle start " + mark + " " + name)
 	}

@@ -93,7 +93,7 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 }
 
 // inFull is how many sittings are shown in full where not all are.
-const inFull = 2
+const inFull = 1
 
 // Markdown is the plan by sitting, and what holds its finish back.
 func (p Plan) Markdown(c Clock) string {
@@ -245,7 +245,6 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 func (p Plan) later(l *lines, all []PlanSitting, c Clock) {
 	l.add("\n## Then\n")
 	p.each(l, all, c)
-	l.add("\n*All of them in full: `--full`*")
 }
 
 func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
@@ -451,9 +450,29 @@ func waits(k workflow.Link) string {
 	return ""
 }
 
+// longest says for what the finish waits longest.
+func (p Plan) longest(l *lines, c Clock) {
+	var most workflow.Link
+	for i, k := range p.Chain {
+		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
+			most = k
+			most.Begins, most.Ends = p.Chain[i-1].Ends, k.Begins
+		}
+	}
+	if most.Ends.IsZero() {
+		l.add("\n**The finish is held back** by work alone.")
+		return
+	}
+	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))
+}
+
 // heldBack says what holds the finish back: work, and what dries between.
 func (p Plan) heldBack(l *lines, c Clock) {
 	if len(p.Chain) == 0 {
+		return
+	}
+	if !p.Full {
+		p.longest(l, c)
 		return
 	}
 	l.add("\n## What holds the finish back\n")
@@ -486,7 +505,13 @@ func (p Plan) heldBack(l *lines, c Clock) {
 // assumed says what the plan rests on beside the record.
 func (p Plan) assumed(l *lines, c Clock) {
 	var said []string
+	if n := len(p.Answers); n > 0 && !p.Full {
+		said = append(said, many(n, "open choice")+" by the first answer, or as considered")
+	}
 	for _, a := range p.Answers {
+		if !p.Full {
+			break
+		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
 	for _, k := range p.Climate {
@@ -501,7 +526,7 @@ func (p Plan) assumed(l *lines, c Clock) {
 		said = append(said, text)
 	}
 	if len(said) > 0 {
-		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`.*", strings.Join(said, "; "))
+		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
 }
 

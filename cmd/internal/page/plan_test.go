@@ -46,6 +46,8 @@ func (a album) planning(now time.Time) {
 	plan := page.NewPlan(marks, twoSittings(now))
 	plan.Begin = marks[1:]
 	a.show("Plan", plan, now)
+	plan.Full = true
+	a.show("Plan-full", plan, now)
 	long := twoSittings(now)
 	long.Proven, long.Stops = true, []workflow.Stop{{Mark: "WR-01", Job: "wren-build", Step: "set-tail", Title: "Set the tail", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "the gauge must be checked"}}}}
 	for range 3 {

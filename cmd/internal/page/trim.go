@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -174,6 +175,9 @@ func (l *lines) recentre(mark string, trims []Trim) {
 		}
 		turned = true
 		l.item("%s", text)
+		if side, _ := steps.Side(t.Way); side != "" && !slices.ContainsFunc(trims, func(o Trim) bool { return o.Control == t.Control && o.Way != t.Way }) {
+			l.item("The trim in the transmitter moves the other side of the %s too, and that was not measured: measure it before that trim is moved, and take it out of its own rod", esc(t.Control))
+		}
 		record := ReworkStep + t.Rework
 		if t.ByWay > 0 {
 			record += fmt.Sprintf(" --way %d", t.ByWay)

@@ -1,0 +1,68 @@
+// Fettle is the build book and repair record of a bench where small foam
+// aircraft are built, flown, broken and repaired.
+//
+// This is the same program as cmd/fettle, for benches that share one record: it
+// also knows stores on an etcd cluster. It is 19 MB larger, and each
+// start takes 5 ms of processor more.
+package main
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+
+	"fettle/cmd/internal/cli"
+	"fettle/cmd/internal/keep"
+	"fettle/store"
+	"fettle/store/bolt"
+	"fettle/store/etcd"
+)
+
+func main() {
+	os.Exit(cli.Main(keep.Kind{Open: openBolt, Create: bolt.Create}, clusters(keep.Cluster{})))
+}
+
+func openBolt(path string, migrated func(from, to int, kept string)) keep.Store {
+	s := bolt.New(path)
+	s.Migrated = migrated
+	return s
+}
+
+// clusters are the stores on clusters, of which the config says c.
+func clusters(c keep.Cluster) keep.Kind {
+	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain}
+	return keep.Kind{
+		Prefix: etcd.Scheme,
+		With:   clusters,
+		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
+			return shed{etcd.New(name, access), c.Photos}
+		},
+		Create: func(context.Context, string, func(store.Builder) error, func(store.Store) error) error {
+			return errNotFile
+		},
+	}
+}
+
+// errNotFile is returned for what a store in a file alone can do.
+var errNotFile = errors.New("a backup is a file; to copy into a shed: fettle store copy FROM etcd://HOST:PORT/SHED")
+
+// A shed is a store on a cluster.
+type shed struct {
+	*etcd.Store
+	photos string // the folder for the photos of sheds
+}
+
+// File is the name beside which the photos lie: those of a shed have one folder, which
+// its benches share.
+func (s shed) File() string {
+	if s.photos == "" || s.Shed() == "" {
+		return ""
+	}
+	return filepath.Join(s.photos, s.Shed())
+}
+
+// Replace refuses: other benches may be writing.
+func (s shed) Replace(context.Context, string, string, func(store.Reader) error) (bool, error) {
+	return false, errNotFile
+}

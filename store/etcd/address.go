@@ -1,0 +1,135 @@
+package etcd
+
+import (
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"os"
+	"slices"
+	"strings"
+
+	"fettle/store"
+)
+
+// Scheme is what the name of a store on a cluster begins with.
+const Scheme = "etcd://"
+
+// Access is how a cluster may be spoken to. The zero Access is for one on this machine that asks
+// for nothing.
+type Access struct {
+	CA        string   // the file of the certificates that the cluster's must be signed by; "": the system's
+	Cert, Key string   // the files of the client's own certificate and its key; "": none
+	User      string   // "": none
+	Password  string   // of the user
+	Plain     []string // the hosts, by the names in the address, that may be spoken to without TLS
+}
+
+// maxShed is how long the name of a shed may be.
+const maxShed = 64
+
+// An address is a name of a store, read.
+type address struct {
+	hosts []string // with their ports
+	shed  string
+}
+
+func parseAddress(name string) (a address, err error) {
+	const form = "an address is " + Scheme + "HOST:PORT,HOST:PORT/SHED"
+	rest, ok := strings.CutPrefix(name, Scheme)
+	if !ok {
+		return a, errors.New(form)
+	}
+	list, shed, _ := strings.Cut(rest, "/")
+	if shed == "" || len(shed) > maxShed || strings.Trim(shed, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_.") != "" {
+		return a, fmt.Errorf("the name of a shed is of at most %d letters, digits, and the signs - _ . (%s)", maxShed, form)
+	}
+	if strings.Contains(list, "@") {
+		return a, errors.New("a user and a password are never in an address: they stand below etcd: in the config")
+	}
+	a.shed = shed
+	for _, host := range strings.Split(list, ",") {
+		bare, port, err := net.SplitHostPort(host)
+		if err != nil || bare == "" || port == "" || strings.Trim(port, "0123456789") != "" {
+			return a, fmt.Errorf("%q is not a host with a port (%s)", host, form)
+		}
+		a.hosts = append(a.hosts, host)
+	}
+	return a, nil
+}
+
+// isLoopback reports whether a host is this machine, without asking anybody for its address.
+func isLoopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.IsLoopback()
+}
+
+// endpoints are the addresses as the client takes them, and what to encrypt with; nil: nothing.
+// Text is plain only where every host is this machine or was named for it, and nothing in the
+// access speaks of certificates.
+func (a address) endpoints(with Access) ([]string, *tls.Config, error) {
+	plain := with.CA == "" && with.Cert == "" && with.Key == ""
+	all := true
+	for _, host := range a.hosts {
+		bare, _, _ := net.SplitHostPort(host)
+		plain = plain && (isLoopback(bare) || slices.Contains(with.Plain, bare))
+		all = all && isLoopback(bare)
+	}
+	scheme := "https://"
+	var config *tls.Config
+	if plain {
+		if scheme = "http://"; with.Password != "" && !all {
+			return nil, nil, errors.New("a password would go over the network in plain text: give the cluster certificates, and name theirs as ca: below etcd: in the config")
+		}
+	} else {
+		var err error
+		if config, err = with.tls(); err != nil {
+			return nil, nil, err
+		}
+	}
+	var endpoints []string
+	for _, host := range a.hosts {
+		endpoints = append(endpoints, scheme+host)
+	}
+	return endpoints, config, nil
+}
+
+func (with Access) tls() (*tls.Config, error) {
+	config := &tls.Config{MinVersion: tls.VersionTLS12}
+	if with.CA != "" {
+		data, err := os.ReadFile(with.CA)
+		if err != nil {
+			return nil, fmt.Errorf("reading ca: below etcd: in the config: %w", err)
+		}
+		config.RootCAs = x509.NewCertPool()
+		if !config.RootCAs.AppendCertsFromPEM(data) {
+			return nil, fmt.Errorf("%s, which is ca: below etcd: in the config, has no certificate in PEM", with.CA)
+		}
+	}
+	if with.Cert != "" || with.Key != "" {
+		own, err := tls.LoadX509KeyPair(with.Cert, with.Key)
+		if err != nil {
+			return nil, fmt.Errorf("reading cert: and key: below etcd: in the config: %w", err)
+		}
+		config.Certificates = []tls.Certificate{own}
+	}
+	return config, nil
+}
+
+// named is a name as errors show it: nothing that may be a password.
+func named(name string) string {
+	if at := strings.LastIndex(name, "@"); at >= 0 {
+		return Scheme + "…" + name[at:]
+	}
+	return name
+}
+
+// errForeignKeys says that there is something in a shed that no fettle wrote.
+func errForeignKeys() error {
+	return fmt.Errorf("%w: there are other keys in its place", store.ErrForeign)
+}

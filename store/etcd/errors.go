@@ -1,0 +1,119 @@
+package etcd
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"go.etcd.io/etcd/api/v3/v3rpc/rpctypes"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"fettle/store"
+)
+
+// What was being done, in the words of an error.
+const (
+	reading = "read"
+	writing = "write"
+)
+
+// What can be wrong beside the errors of package store.
+var (
+	errUnknown   = errors.New("the cluster did not answer in time, so it is not known whether it was recorded")
+	errSwept     = errors.New("it took so long that others took its writer for dead")
+	errCompacted = errors.New("it took so long that the cluster no longer has what was being read")
+)
+
+func damaged(text string, values ...any) error {
+	return fmt.Errorf("%w: %s", store.ErrDamaged, fmt.Sprintf(text, values...))
+}
+
+// fail returns a failure as a [*store.Error]; errors that are the caller's own stay as they are.
+func (s *Store) fail(op string, err error) error {
+	var failure *store.Error
+	switch {
+	case err == nil, errors.As(err, &failure), errors.Is(err, store.ErrConflict), errors.Is(err, store.ErrNotFound),
+		err == context.Canceled, err == context.DeadlineExceeded:
+		return err
+	}
+	err = kind(op, err)
+	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(err)}
+}
+
+// kind maps an error of the cluster to the store's own error.
+func kind(op string, err error) error {
+	for _, own := range []error{errUnknown, errSwept, errCompacted, store.ErrAway, store.ErrDamaged, store.ErrForeign, store.ErrNewer, store.ErrReadOnly} {
+		if errors.Is(err, own) {
+			return err
+		}
+	}
+	switch rpctypes.Error(err) {
+	case rpctypes.ErrNoSpace:
+		return fmt.Errorf("%w: %w", store.ErrFull, err)
+	case rpctypes.ErrCompacted:
+		return errCompacted
+	case rpctypes.ErrCorrupt:
+		return fmt.Errorf("%w: %w", store.ErrDamaged, err)
+	case rpctypes.ErrPermissionDenied:
+		if op == writing {
+			return fmt.Errorf("%w: %w", store.ErrReadOnly, err)
+		}
+	}
+	if isAway(err) {
+		return fmt.Errorf("%w: %s", store.ErrAway, plain(err))
+	}
+	return err
+}
+
+// isAway reports whether the cluster gave no answer, so that what it was asked to do may or may
+// not have been done.
+func isAway(err error) bool {
+	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
+		return true
+	}
+	code := status.Code(err)
+	var own rpctypes.EtcdError
+	if errors.As(err, &own) {
+		code = own.Code()
+	}
+	switch code {
+	case codes.Unavailable, codes.DeadlineExceeded, codes.Canceled, codes.Aborted, codes.Internal, codes.Unknown:
+		return true
+	}
+	return false
+}
+
+// plain is what an error says, without the names that the network's library gives it.
+func plain(err error) string {
+	if errors.Is(err, context.DeadlineExceeded) {
+		return "no answer in time"
+	}
+	if s, ok := status.FromError(err); ok {
+		return strings.TrimSuffix(strings.TrimPrefix(strings.TrimPrefix(s.Message(), `connection error: desc = "transport: `), "Error while dialing: "), `"`)
+	}
+	return err.Error()
+}
+
+func hint(err error) string {
+	switch {
+	case errors.Is(err, store.ErrAway): // reading comes before recording
+		return "nothing was recorded; check the network and the cluster, write down what is done meanwhile and when, and record it later with --at"
+	case errors.Is(err, errUnknown):
+		return "look at the record once the cluster can be reached, before doing it again"
+	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
+		return "try again"
+	case errors.Is(err, store.ErrDamaged):
+		return "leave it as it is and continue with its newest good copy"
+	case errors.Is(err, store.ErrForeign):
+		return "name another shed"
+	case errors.Is(err, store.ErrNewer):
+		return "use the fettle that wrote it, or a newer one"
+	case errors.Is(err, store.ErrReadOnly):
+		return "the user in the config may not write here: whoever looks after the cluster can grant it"
+	case errors.Is(err, store.ErrFull):
+		return "nothing was written: whoever looks after the cluster compacts and defragments it, or raises its quota"
+	}
+	return "check the address, and etcd: in the config"
+}
