@@ -3,7 +3,7 @@ package procedures
 import "testing"
 
 func benchmark(b *testing.B, read func(string, []byte) (*Document, error)) {
-	data, err := embedded.ReadFile("library/causeway-build.yaml")
+	data, err := embeddedFile("causeway-build")
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -188,3 +188,12 @@ func TestBuildsDrawTheMarksOfTheBalance(t *testing.T) {
 		t.Errorf("%d builds find a balance, want 3", marks)
 	}
 }
+
+// A page shows a step by its title, and no page by a name for programs.
+func TestEveryStepHasATitle(t *testing.T) {
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if s.Title == "" {
+			t.Errorf("%s: %s has no title", d.File, s.Name)
+		}
+	})
+}

@@ -8,7 +8,7 @@ import (
 // Excerpt is a part of an embedded document as it is written: each of the lines
 // that begin so, with all that is indented below it. It is moved to the left edge.
 func Excerpt(file string, beginnings ...string) (string, error) {
-	data, err := embedded.ReadFile("library/" + file)
+	data, err := embeddedFile(strings.TrimSuffix(file, ".yaml"))
 	if err != nil {
 		return "", fmt.Errorf("an excerpt of %s: %w", file, err)
 	}

@@ -8,7 +8,7 @@ import (
 // The embedded table with one row changed: what asks less of graver damage, and what
 // leaves a total loss without an answer, is told with its row.
 func TestGraverNeverAsksLess(t *testing.T) {
-	data, err := embedded.ReadFile("library/crash-triage.yaml")
+	data, err := embeddedFile("crash-triage")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,7 +3,6 @@ package procedures
 import (
 	"bytes"
 	"cmp"
-	"embed"
 	"errors"
 	"fmt"
 	"io"
@@ -19,12 +18,6 @@ import (
 	"fettle/steps/nearest"
 	"fettle/steps/sorting"
 )
-
-// embedded are the documents that come with the program, each in a file of its
-// name.
-//
-//go:embed library/*.yaml
-var embedded embed.FS
 
 // Embedded is the From of an [Entry] that comes with the program.
 const Embedded = "embedded"
@@ -161,13 +154,12 @@ func shipped() []Entry { return shippedIf(func([]byte) bool { return true }) }
 
 // shippedIf reads only those of them of which the bytes seem to be wanted.
 func shippedIf(wanted func(data []byte) bool) []Entry {
-	files, _ := embedded.ReadDir("library")
 	var entries []Entry
-	for _, f := range files {
-		if data, err := embedded.ReadFile("library/" + f.Name()); err != nil || !wanted(data) {
+	for _, name := range embeddedFiles() {
+		if data, err := embeddedFile(name); err != nil || !wanted(data) {
 			continue
 		}
-		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
+		if doc := embeddedNamed(name); doc != nil {
 			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
 	}
@@ -186,19 +178,18 @@ func embeddedNamed(name string) *Document {
 // readOnce has a reader for each embedded document, which never changes: a command
 // asks for some of them several times, and each takes long to read.
 var readOnce = sync.OnceValue(func() map[string]func() *Document {
-	files, _ := embedded.ReadDir("library")
 	from := (&shelf{}).find
 	var one sync.Mutex // they share the shelf
 	all := map[string]func() *Document{}
-	for _, f := range files {
-		all[strings.TrimSuffix(f.Name(), ".yaml")] = sync.OnceValue(func() *Document {
+	for _, name := range embeddedFiles() {
+		all[name] = sync.OnceValue(func() *Document {
 			one.Lock()
 			defer one.Unlock()
-			data, err := embedded.ReadFile("library/" + f.Name())
+			data, err := embeddedFile(name)
 			if err != nil {
 				return nil
 			}
-			doc, faults := parse(f.Name(), data, from)
+			doc, faults := parse(name+".yaml", data, from)
 			if len(faults) > 0 {
 				return nil
 			}
@@ -401,9 +392,8 @@ func (l *Library) known(what string) []string {
 			names = append(names, e.Document.Name())
 		}
 	}
-	files, _ := embedded.ReadDir("library")
-	for _, f := range files {
-		data, _ := embedded.ReadFile("library/" + f.Name())
+	for _, file := range embeddedFiles() {
+		data, _ := embeddedFile(file)
 		key, name := declared(data)
 		if _, broken := claimed(claims, name); !broken && (what == anyDocument || what == key) {
 			names = append(names, name)

@@ -14,24 +14,20 @@ import (
 )
 
 func TestEmbeddedHaveNoFault(t *testing.T) {
-	names, err := embedded.ReadDir("library")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var known []*Document
 	var sheets []*steps.Sheet
-	for _, f := range names {
-		data, err := embedded.ReadFile("library/" + f.Name())
+	for _, name := range embeddedFiles() {
+		data, err := embeddedFile(name)
 		if err != nil {
 			t.Fatal(err)
 		}
-		doc, err := Parse(f.Name(), data)
+		doc, err := Parse(name+".yaml", data)
 		if err != nil {
 			t.Errorf("%v", err)
 			continue
 		}
-		if doc.Name()+".yaml" != f.Name() {
-			t.Errorf("%s is the file of %s", f.Name(), doc.Name())
+		if doc.Name() != name {
+			t.Errorf("%s.yaml is the file of %s", name, doc.Name())
 		}
 		known = append(known, doc)
 		if doc.Sheet != nil {

@@ -4,7 +4,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"gopkg.in/yaml.v3"
 
@@ -36,12 +35,11 @@ func (s *shelf) find(name string) (*source, []string) {
 	if have := s.embedded[name]; have != nil {
 		return have, nil
 	}
-	file := name + ".yaml"
-	data, err := embedded.ReadFile("library/" + file)
+	data, err := embeddedFile(name)
 	if err != nil {
 		return nil, s.known()
 	}
-	s.embedded[name] = sourceOf(file, data)
+	s.embedded[name] = sourceOf(name+".yaml", data)
 	return s.embedded[name], nil
 }
 
@@ -91,10 +89,7 @@ func (s *shelf) known() []string {
 	for name := range s.own {
 		names = append(names, name)
 	}
-	files, _ := embedded.ReadDir("library")
-	for _, f := range files {
-		names = append(names, strings.TrimSuffix(f.Name(), ".yaml"))
-	}
+	names = append(names, embeddedFiles()...)
 	slices.Sort(names)
 	return lists.Compact(names)
 }

@@ -286,9 +286,8 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 		}
 		tables = append(tables, doc)
 	}
-	files, _ := embedded.ReadDir("library")
-	for _, f := range files {
-		data, _ := embedded.ReadFile("library/" + f.Name())
+	for _, file := range embeddedFiles() {
+		data, _ := embeddedFile(file)
 		if key, name := declared(data); key == KindTriage {
 			if doc := embeddedNamed(name); doc != nil {
 				tables = append(tables, doc)

@@ -100,6 +100,9 @@ func corners(s steps.Surface) []Place {
 	return append(front, rear...)
 }
 
+// Sized is the least box around half of a surface.
+func Sized(s steps.Surface) Box { return Around(corners(s)) }
+
 // hinged is the strip of a control surface at the trailing edge of what it is a part of;
 // none: the sheet does not say from where to where it goes, or it stands upright.
 func hinged(s steps.Surface, c steps.Control) []Place {

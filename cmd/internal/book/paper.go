@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -492,6 +493,29 @@ func (at pencil) any(s steps.Step, such func(steps.Adhesive) bool) bool {
 		a, ok := at.adhesive(g.name)
 		return ok && such(a)
 	})
+}
+
+// undecided are the options that an airframe is drawn with of which none is said: for a
+// zone that looks alike from above with any of its surfaces, those of the first.
+func undecided(g steps.Geometry) []string {
+	var options []string
+	for i, s := range g.Surfaces {
+		if s.In(steps.Selection{}) || len(s.With) == 0 || s.In(steps.Selection{Has: options}) || slices.ContainsFunc(g.Surfaces[:i], func(o steps.Surface) bool { return o.Zone == s.Zone }) {
+			continue
+		}
+		size, alike := planform.Sized(s), true
+		for _, o := range g.Surfaces[i+1:] {
+			if other := planform.Sized(o); o.Zone == s.Zone {
+				alike = alike && math.Abs(other.Wide()-size.Wide()) < size.Wide()/50 && math.Abs(other.Long()-size.Long()) < size.Long()/50
+			}
+		}
+		for _, any := range s.With {
+			if alike {
+				options = append(options, any[0])
+			}
+		}
+	}
+	return options
 }
 
 // there reports whether the airframe has the gate.

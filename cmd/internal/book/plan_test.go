@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"fettle/procedures"
 	"fettle/steps"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -118,4 +119,25 @@ func TestNumbersKeepClear(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A sheet of which nobody has said the options is drawn with all its zones, and the way
+// of the first answer stands for another only where both look alike.
+func TestUndecidedIsDrawn(t *testing.T) {
+	doc, err := procedures.Open("").Sheet("reed")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := doc.Sheet.Geometry
+	if names := undecided(g); len(names) != 1 || names[0] != "two-panels" {
+		t.Errorf("a Reed is drawn with %v", names)
+	}
+	if here, _ := newPlan("plan", g, steps.Selection{Has: undecided(g)}).of("wing"); len(here) != 2 {
+		t.Errorf("the wing has %d outlines, want one a side", len(here))
+	}
+	g.Surfaces = append([]steps.Surface{}, g.Surfaces...)
+	g.Surfaces[0].Panels = []steps.Panel{{Root: long(t, "95 mm"), Tip: long(t, "95 mm"), Span: long(t, "350 mm")}}
+	if names := undecided(g); len(names) > 0 {
+		t.Errorf("wings of 600 mm and 700 mm are drawn alike: %v", names)
+	}
 }

@@ -1,0 +1,55 @@
+package procedures
+
+import (
+	"archive/zip"
+	_ "embed"
+	"fmt"
+	"io"
+	"io/fs"
+	"strings"
+	"sync"
+)
+
+// packed are the files of the folder library, in a third of their size. A test holds it against them, and writes it
+// anew with -update.
+//
+//go:embed library.zip
+var packed string
+
+// unpack is the packed library, with its files in the order of their names.
+var unpack = sync.OnceValue(func() *zip.Reader {
+	z, err := zip.NewReader(strings.NewReader(packed), int64(len(packed)))
+	if err != nil {
+		return &zip.Reader{} // it is part of the program: a test reads all of it
+	}
+	return z
+})
+
+// embeddedFiles are the names of the documents that come with the program, each with a file of its name, sorted.
+func embeddedFiles() []string {
+	var names []string
+	for _, f := range unpack().File {
+		names = append(names, strings.TrimSuffix(f.Name, ".yaml"))
+	}
+	return names
+}
+
+// embeddedFile is the text of the embedded document of the name. The error is an [fs.ErrNotExist] where there is none.
+func embeddedFile(name string) ([]byte, error) {
+	for _, f := range unpack().File {
+		if f.Name != name+".yaml" {
+			continue
+		}
+		r, err := f.Open()
+		if err != nil {
+			return nil, fmt.Errorf("the embedded %s: %w", f.Name, err)
+		}
+		defer r.Close()
+		data := make([]byte, f.UncompressedSize64)
+		if _, err := io.ReadFull(r, data); err != nil {
+			return nil, fmt.Errorf("the embedded %s: %w", f.Name, err)
+		}
+		return data, nil
+	}
+	return nil, fs.ErrNotExist
+}

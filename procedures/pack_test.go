@@ -1,0 +1,66 @@
+package procedures
+
+import (
+	"archive/zip"
+	"bytes"
+	"compress/flate"
+	"flag"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+var update = flag.Bool("update", false, "pack the library anew")
+
+// The program carries the files of library as they are.
+func TestLibraryIsPacked(t *testing.T) {
+	paths, err := filepath.Glob("library/*.yaml")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("%d documents: %v", len(paths), err)
+	}
+	if *update {
+		pack(t, paths)
+		t.Skip("packed; run the tests again")
+	}
+	names := embeddedFiles()
+	if len(names) != len(paths) {
+		t.Errorf("%d documents are packed, and %d are in the folder", len(names), len(paths))
+	}
+	for _, path := range paths {
+		want, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := strings.TrimSuffix(filepath.Base(path), ".yaml")
+		if got, err := embeddedFile(name); err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s is packed as it was before (%v); go test ./procedures -run Packed -update", name, err)
+		}
+	}
+}
+
+func pack(t *testing.T, paths []string) {
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestCompression) })
+	for _, path := range paths {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: zip.Deflate})
+		if err == nil {
+			_, err = w.Write(data)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile("library.zip", out.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
