@@ -326,7 +326,7 @@ func (c *scheduler) roundsFor() int {
 }
 
 // repeated are the sittings, and those that are added: like them, as many whole weeks later as they take, at the same
-// time of the day.
+// time of the day. In the nights in which the time changes only what is certain of one counts.
 func repeated(given []Sitting, rounds int) []Sitting {
 	all := slices.Clone(given)
 	if len(given) == 0 {
@@ -334,12 +334,45 @@ func repeated(given []Sitting, rounds int) []Sitting {
 	}
 	const week = 7 * 24 * time.Hour
 	weeks := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
+	later := func(t time.Time, days int) (early, late time.Time) {
+		shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+		early, late, _ = OnTheWall(shown, t.Location())
+		return early, late
+	}
 	for n := 1; n <= rounds; n++ {
 		for _, s := range given {
-			all = append(all, Sitting{s.From.AddDate(0, 0, 7*weeks*n), s.To.AddDate(0, 0, 7*weeks*n)})
+			_, from := later(s.From, 7*weeks*n)
+			to, _ := later(s.To, 7*weeks*n)
+			if from.Before(to) && !from.Before(all[len(all)-1].To) {
+				all = append(all, Sitting{from, to})
+			}
 		}
 	}
 	return all
+}
+
+// OnTheWall is when the clock on a wall of the zone shows what shown is in UTC: once, twice when clocks go back, or never
+// when they go forward. Whoever is at the bench by it is there from the late moment, and until the early one.
+func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, never bool) {
+	_, before := shown.Add(-36 * time.Hour).In(zone).Zone()
+	_, behind := shown.Add(36 * time.Hour).In(zone).Zone()
+	never = true
+	for _, offset := range []int{before, behind} {
+		t := shown.Add(-time.Duration(offset) * time.Second).In(zone)
+		_, is := t.Zone()
+		switch {
+		case is == offset && never:
+			early, late, never = t, t, false
+		case is == offset || never:
+			if early.IsZero() || t.Before(early) {
+				early = t
+			}
+			if t.After(late) {
+				late = t
+			}
+		}
+	}
+	return early, late, never
 }
 
 // slacken gives up more of the ends that run already and are in a conflict: first what was to be spared of them, then all.
@@ -362,9 +395,6 @@ func (c *scheduler) slacken(conflict *plan.Conflict) bool {
 func (c *scheduler) hours() error {
 	last := time.Time{}
 	for i, s := range repeated(c.h.Sittings, c.rounds) {
-		if i == len(c.h.Sittings) {
-			c.added = len(c.sittings)
-		}
 		switch {
 		case !s.From.Before(s.To):
 			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
@@ -375,9 +405,9 @@ func (c *scheduler) hours() error {
 		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
 			c.sittings, c.given = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s)
 		}
-	}
-	if c.rounds == 0 {
-		c.added = len(c.sittings)
+		if i < len(c.h.Sittings) {
+			c.added = len(c.sittings)
+		}
 	}
 	if len(c.sittings) == 0 {
 		return &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}

@@ -410,6 +410,48 @@ func TestScheduleGoesOnWeekAfterWeek(t *testing.T) {
 	}
 }
 
+// Sittings of the small hours come again in the nights of the time changes too, as far as it is certain when they are: in
+// Berlin no clock showed 02:00 to 03:00 on 29 March 2026, and all showed it twice on 25 October (IANA time zone database).
+func TestSittingsComeAgainInTheSmallHours(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	at := func(day, hour, minute int) time.Time { return time.Date(2026, 3, day, hour, minute, 0, 0, berlin) }
+	for _, c := range []struct {
+		given      []Sitting
+		days       int    // later
+		want, plus string // of that day; and how many in all of 52 weeks
+	}{
+		{[]Sitting{{at(22, 2, 30), at(22, 3, 15)}}, 7, "", "51"},
+		{[]Sitting{{at(22, 2, 30), at(22, 3, 45)}}, 7, "03:30-03:45", "52"},
+		{[]Sitting{{at(22, 1, 0), at(22, 2, 30)}, {at(22, 3, 0), at(22, 4, 0)}}, 7, "01:00-01:30 03:00-04:00", "104"},
+		{[]Sitting{{at(22, 2, 15), at(22, 4, 0)}}, 217, "02:15-04:00", "52"},
+		{[]Sitting{{at(22, 2, 15), at(22, 2, 45)}}, 217, "", "50"},
+	} {
+		all := repeated(c.given, 51)
+		var got []string
+		for i, s := range all {
+			if s.From.Format(time.DateOnly) == at(22+c.days, 0, 0).Format(time.DateOnly) {
+				got = append(got, s.From.Format("15:04-")+s.To.Format("15:04"))
+			}
+			if !s.From.Before(s.To) || i > 0 && s.From.Before(all[i-1].To) || s.To.Sub(s.From) > c.given[0].To.Sub(c.given[0].From) {
+				t.Errorf("%s to %s", s.From, s.To)
+			}
+		}
+		if strings.Join(got, " ") != c.want || fmt.Sprint(len(all)) != c.plus {
+			t.Errorf("%s: %q, %d in all, want %q, %s", c.given[0].From, got, len(all), c.want, c.plus)
+		}
+	}
+	b := working(t, one("one", plain("short")))
+	for hour := range 4 {
+		p, err := scheduled(t, at(21, 12, 0), Hours{Sittings: []Sitting{{at(22, hour, 30), at(22, hour+1, 15)}}, Again: true}, b.state)
+		if err != nil || len(p.Visits) != 1 || p.Visits[0].Added {
+			t.Errorf("at %d:30: %v", hour, err)
+		}
+	}
+}
+
 // A night in which the clock is put forward has an hour less between its ends, one in which it is put back an hour more.
 func TestScheduleInTheNightsOfTheTimeChanges(t *testing.T) {
 	berlin, err := time.LoadLocation("Europe/Berlin")

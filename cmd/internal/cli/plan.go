@@ -77,7 +77,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	case err != nil:
 		return err
 	case think <= 0 || think > time.Hour:
-		return usage("--think takes from 1 ms to 1 h")
+		return usage("--think takes more than 0 s, and at most 1 h")
 	case o.hands < 1 || o.hands > 9:
 		return usage("--hands takes a number from 1 to 9")
 	}
@@ -130,7 +130,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if o.ics == "" {
 		return a.show(p)
 	}
-	return a.writeCalendar(ctx, p.Calendar(), nil, o.ics)
+	return a.writeCalendar(context.WithoutCancel(ctx), p.Calendar(), nil, o.ics)
 }
 
 // considerable are the adhesives of the airframe and the answers to its choices.
@@ -263,7 +263,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State) 
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
 	}
-	_ = d.Plan.Keep(context.WithoutCancel(ctx), fleet, t) // it is followed here all the same
+	_ = d.Plan.Keep(ctx, fleet, t) // it is followed here all the same
 	return &t
 }
 

@@ -153,8 +153,7 @@ func clockTime(text string) (time.Duration, bool) {
 	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute, err == nil
 }
 
-// A wallTime is what the clock on the wall shows: once, twice when clocks go back, or never when they go forward. Whoever
-// is at the bench by it is there from the late moment, and until the early one.
+// A wallTime is what the clock on the wall shows, and when it does.
 type wallTime struct {
 	shows       string
 	early, late time.Time
@@ -163,27 +162,9 @@ type wallTime struct {
 
 // wall is the moment so long after midnight by the clock on the wall.
 func wall(day time.Time, after time.Duration) wallTime {
-	zone := day.Location()
 	shown := time.Date(day.Year(), day.Month(), day.Day(), 0, int(after/time.Minute), 0, 0, time.UTC)
-	_, before := shown.Add(-36 * time.Hour).In(zone).Zone()
-	_, behind := shown.Add(36 * time.Hour).In(zone).Zone()
-	w := wallTime{shows: shown.Format("15:04 on Mon 2 Jan"), never: true}
-	for _, offset := range []int{before, behind} {
-		t := shown.Add(-time.Duration(offset) * time.Second).In(zone)
-		_, is := t.Zone()
-		switch {
-		case is == offset && w.never:
-			w.early, w.late, w.never = t, t, false
-		case is == offset || w.never:
-			if w.early.IsZero() || t.Before(w.early) {
-				w.early = t
-			}
-			if t.After(w.late) {
-				w.late = t
-			}
-		}
-	}
-	return w
+	early, late, never := workflow.OnTheWall(shown, day.Location())
+	return wallTime{shown.Format("15:04 on Mon 2 Jan"), early, late, never}
 }
 
 // fault is why nobody knows which moment is meant; "": it is known.

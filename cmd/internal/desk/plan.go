@@ -93,7 +93,7 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 	return nil
 }
 
-// Keep keeps a plan in the place of the last one.
+// Keep keeps a plan in the place of the last one: also one that somebody did not wait for any longer, as far as it was found.
 func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Timetable) error {
 	if p == nil {
 		return nil
@@ -113,7 +113,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if err := errors.Join(err, failed); err != nil {
 		return err
 	}
-	err = wholefile.Replace(ctx, p.File, 0o600, func(to *os.File) error {
+	err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 		_, err := fmt.Fprintf(to, "%s\n%s\n", first, second)
 		return err
 	})

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
@@ -24,7 +25,9 @@ func TestPlanIsFollowed(t *testing.T) {
 	}
 	turn := workflow.Turn{Mark: "FN-01", Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour)}
 	made := workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{turn, {Mark: "WR-01", Step: "trim"}}}}}
-	if err := p.Keep(t.Context(), []*workflow.State{s}, made); err != nil {
+	interrupted, interrupt := context.WithCancel(t.Context())
+	interrupt() // what was found until then is kept
+	if err := p.Keep(interrupted, []*workflow.State{s}, made); err != nil {
 		t.Fatal(err)
 	}
 	again := &Plan{File: p.File}
