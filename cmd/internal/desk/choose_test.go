@@ -40,7 +40,7 @@ func TestOptionsAreFittedLater(t *testing.T) {
 					now = m.Until
 					continue
 				}
-				if choose, ok := m.Request.(workflow.Choose); ok {
+				if choose, ok := m.Request.(workflow.Choose); ok && len(s.Jobs) > 1 { // the build leaves the options out
 					choose.No = false
 					m.Request = choose
 				}
