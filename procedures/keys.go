@@ -148,6 +148,8 @@ type fields struct {
 
 // lost reports whether the value of a key could not be read, or was written
 // under a key that is unknown.
+//
+//go:noinline
 func (f fields) lost(name string) bool { return lists.Contains(f.failed, name) }
 
 // get is the value of a key, or nil.

@@ -537,6 +537,8 @@ func (d *Document) stepsInOrder(v variant) Faults {
 
 // complain reports faults of the step, at the value of one of its keys, or of those
 // below that of its kind.
+//
+//go:noinline
 func (d *Document) complain(s *steps.Step, faults *Faults) complain {
 	return func(key, format string, args ...any) {
 		at := d.places[stepAt(s.Name)]

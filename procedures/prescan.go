@@ -193,6 +193,8 @@ func knownKeys() map[string]bool {
 func (p *prescan) top() *level { return &p.levels[len(p.levels)-1] }
 
 // say notes a slip at a byte of the line at hand.
+//
+//go:noinline
 func (p *prescan) say(at int, write, format string, args ...any) {
 	p.sayOf(p.at, at, write, format, args...)
 }

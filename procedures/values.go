@@ -88,6 +88,7 @@ func scalar(s string) *yaml.Node {
 //go:noinline
 func plain(s string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: s} }
 
+//go:noinline
 func unlessEmpty(n *yaml.Node) *yaml.Node {
 	if len(n.Content) == 0 {
 		return nil

@@ -316,6 +316,8 @@ func (g Gate) Reworking(way Rework) []string {
 
 // PointNames returns the points of the gate; a gate without named points has
 // the one point "".
+//
+//go:noinline
 func (g Gate) PointNames() []string {
 	if len(g.Points) == 0 {
 		return []string{""}
@@ -421,6 +423,8 @@ func intersect(a, b []string) bool {
 }
 
 // Gate returns the gate of that name.
+//
+//go:noinline
 func (s *Sheet) Gate(name string) (Gate, bool) {
 	for i := range s.Gates { // by index, because a gate is large
 		if s.Gates[i].Name == name {

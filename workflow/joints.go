@@ -315,6 +315,8 @@ func (j *Joint) starts() time.Time {
 const touchAgain = 5 * time.Minute
 
 // Window returns when the coated joint may be joined.
+//
+//go:noinline
 func (j *Joint) Window() bond.Window { return j.windowIn(j.climate) }
 
 func (j *Joint) windowIn(c bond.Climate) bond.Window {

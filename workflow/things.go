@@ -23,6 +23,7 @@ type Thing struct {
 	Name string `json:"name,omitempty"` // "": nobody named it
 }
 
+//go:noinline
 func (t Thing) String() string { return strings.TrimSpace(t.Item + " " + t.Name) }
 
 // sameName reports whether two names of an item are one: nobody writes his own always

@@ -25,6 +25,8 @@ import (
 func plain(name string) string { return strings.ReplaceAll(name, "-", " ") }
 
 // titled is the title, or else the name as words.
+//
+//go:noinline
 func titled(title, name string) string {
 	if title == "" {
 		return plain(name)

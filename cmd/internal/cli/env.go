@@ -149,6 +149,8 @@ func readConfig() (config, error) {
 }
 
 // desk returns the desk; a command has only one. It opens nothing.
+//
+//go:noinline
 func (a *app) desk() (*desk.Desk, error) {
 	k, err := a.keeper()
 	if err != nil {
@@ -301,6 +303,8 @@ func (a *app) airframeWith(ctx context.Context, args []string, most int) (s *wor
 }
 
 // airframeAlone is like airframe where nothing else may follow.
+//
+//go:noinline
 func (a *app) airframeAlone(ctx context.Context, args []string) (*workflow.State, error) {
 	s, _, err := a.airframeWith(ctx, args, 0)
 	return s, err

@@ -260,6 +260,8 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 }
 
 // finite is a number; nil: there is none.
+//
+//go:noinline
 func finite(f float64) *float64 {
 	if math.IsNaN(f) || math.IsInf(f, 0) {
 		return nil

@@ -139,6 +139,8 @@ var escapes = sync.OnceValue(func() *strings.Replacer {
 func esc(text string) string { return escapes().Replace(term.Line(text)) }
 
 // command shows what to type, in a code block, which is never wrapped.
+//
+//go:noinline
 func command(line string) string { return "```\n" + term.Line(line) + "\n```\n" }
 
 // lines collects Markdown.

@@ -34,6 +34,8 @@ func newReason(r workflow.Reason) Reason {
 }
 
 // said is a cause in words, with its day in local time.
+//
+//go:noinline
 func said(c workflow.Cause) string { return Said(c, time.Local) }
 
 func allSaid(causes []workflow.Cause) []string {

@@ -208,6 +208,7 @@ func probabilityOf(v workflow.Judged) any {
 	return v.Finding.Judged.Probability
 }
 
+//go:noinline
 func known(text string) any {
 	if text == "" {
 		return nil

@@ -75,6 +75,8 @@ type painter struct {
 
 // bold and alert are how what matters stands out: by weight, and where there is
 // colour by the reverse or by red, which can be read on light and on dark.
+//
+//go:noinline
 func (p painter) bold(text string) string { return "\x1b[1m" + text + "\x1b[0m" }
 
 func (p painter) alert(text string) string {

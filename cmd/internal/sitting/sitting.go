@@ -126,6 +126,7 @@ var (
 //go:noinline
 func (c *conversation) now() time.Time { return c.Desk.Now() }
 
+//go:noinline
 func (c *conversation) clock() page.Clock {
 	return page.Clock{Now: c.now(), BothUnits: c.BothUnits, Stands: true}
 }
