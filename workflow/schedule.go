@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"strings"
@@ -168,7 +169,7 @@ type scheduler struct {
 	joins   []joinTask
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
-	slack   map[runningEnd]int         // how far a clock that runs has been given up: 1 to its very end, 2 for lost
+	slack   givenUp
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -251,56 +252,175 @@ func (c *scheduler) spare(w closing) int {
 }
 
 // Schedule finds when to do what is left of the open jobs of airframes, with one bench and the same hands, so that all is
-// finished, cured and released as soon as can be. The error is an *NoPlan where there is no way, or what is given
-// makes no sense.
+// finished, cured and released as soon as can be. Of the windows that are open already the fewest are given up, and of the
+// plans that give up so few the one that finishes first is taken. The error is an *NoPlan where there is no way, or what is
+// given makes no sense.
 func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o plan.Options) (Timetable, error) {
-	base := now.Truncate(time.Minute)
-	if base.Before(now) {
-		base = base.Add(time.Minute)
+	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h, hands: max(1, h.Hands)}
+	if of.base.Before(now) {
+		of.base = of.base.Add(time.Minute)
 	}
-	slack, rounds := map[runningEnd]int{}, 0
 	if h.Again {
-		rounds = weeksAgain
+		of.rounds = weeksAgain
 	}
+	think, cancel := context.WithTimeout(ctx, cmp.Or(o.Think, time.Second))
+	defer cancel()
+	var best *Timetable
+	var least int // what that gives up
+	var no error
+	all := []givenUp{{}} // what is tried, and was: the first tried of them
+	for tried := 0; tried < len(all); tried++ {
+		for i := tried + 1; i < len(all); i++ {
+			if all[i].cost() < all[tried].cost() {
+				all[i], all[tried] = all[tried], all[i]
+			}
+		}
+		of.slack = all[tried]
+		late := tried >= givingsMost || tried > 0 && think.Err() != nil
+		if best != nil && (late || of.slack.cost() > least) {
+			if of.slack.cost() == least { // nobody knows about the others
+				best.Proven, best.Bound = false, of.base
+			}
+			break
+		}
+		t, ends, err := of.attempt(ctx, o)
+		switch {
+		case err != nil:
+			no = err
+		case len(ends) > 0 && late: // all of them at once
+			more := of.slack
+			for _, end := range ends {
+				more = more.with(end)
+			}
+			all = append(all[:tried+1], more)
+		case len(ends) > 0:
+			for _, end := range ends {
+				if more := of.slack.with(end); !slices.ContainsFunc(all, more.same) {
+					all = append(all, more)
+				}
+			}
+		case best == nil:
+			if best, least = &t, of.slack.cost(); late {
+				best.Proven, best.Bound = false, of.base
+			}
+		default:
+			proven, bound := best.Proven && t.Proven, best.Bound
+			if t.Bound.Before(bound) {
+				bound = t.Bound
+			}
+			if t.Finish.Before(best.Finish) {
+				best = &t
+			}
+			best.Proven, best.Bound = proven, bound
+		}
+	}
+	if best == nil {
+		return Timetable{}, no
+	}
+	return *best, nil
+}
+
+// attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
+// or why there is no plan.
+func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
 	for {
-		c := &scheduler{fleet: fleet, now: now, base: base, h: h, hands: max(1, h.Hands), slack: slack, rounds: rounds,
-			byStep: map[stepOf]int{}, coats: map[stepOf]int{}, glue: map[stepOf]*steps.Adhesive{}}
+		is := *of
+		c := &is
+		c.byStep, c.coats, c.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
 		if err := c.hours(); err != nil {
-			return Timetable{}, err
+			return t, nil, err
 		}
 		if err := c.work(); err != nil {
-			return Timetable{}, err
+			return t, nil, err
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {
-			return c.timetable(plan.Result{Proven: true}), nil
+			return c.timetable(plan.Result{Proven: true}), nil, nil
 		}
-		if more := c.roundsFor(); h.Again && more > rounds {
-			rounds = more
+		if more := c.roundsFor(); c.h.Again && more > c.rounds {
+			of.rounds = more
 			continue
 		}
 		if err := c.tooMuch(ctx, o); err != nil {
-			return Timetable{}, err
+			return t, nil, err
 		}
 		o.Warm = c.like(p)
 		r, err := plan.Solve(ctx, p, o)
 		if err != nil {
-			return Timetable{}, err
+			return t, nil, err
 		}
 		if c.h.Watch != nil {
 			c.h.Watch(p, r)
 		}
 		if r.Starts != nil {
-			return c.timetable(r), nil
+			return c.timetable(r), nil, nil
 		}
-		switch {
-		case c.slacken(r.Conflict):
-		case h.Again && rounds < weeksMost && r.Conflict != nil && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0:
-			rounds *= 4
-		default:
-			return Timetable{}, c.noPlan(ctx, p, r, o)
+		if r.Conflict != nil {
+			for _, i := range r.Conflict.Latest {
+				if late := c.tasks[i].late; late != nil && c.slack.of(*late) < 2 {
+					more = append(more, *late)
+				}
+			}
+			if len(more) > 0 {
+				return t, more, nil
+			}
+			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0 {
+				of.rounds *= 4
+				continue
+			}
+		}
+		return t, nil, c.noPlan(ctx, p, r, o)
+	}
+}
+
+// givingsMost is how many ways to give up ends that run are tried before all of a conflict are given up at once.
+const givingsMost = 40
+
+// A givenUp is how far each of the ends that run already is given up: 1, what was to be spared of it; 2, all of it. The
+// others are kept.
+type givenUp []struct {
+	end runningEnd
+	far int
+}
+
+func (g givenUp) of(end runningEnd) int {
+	for i := range g {
+		if g[i].end == end {
+			return g[i].far
 		}
 	}
+	return 0
+}
+
+// with gives up one end further.
+func (g givenUp) with(end runningEnd) givenUp {
+	g = slices.Clone(g)
+	for i := range g {
+		if g[i].end == end {
+			g[i].far++
+			return g
+		}
+	}
+	return append(g, givenUp{{end, 1}}...)
+}
+
+func (g givenUp) same(other givenUp) bool {
+	for i := range g {
+		if other.of(g[i].end) != g[i].far {
+			return false
+		}
+	}
+	return len(g) == len(other)
+}
+
+// cost is least where the fewest are lost, and then where something is spared of the most.
+func (g givenUp) cost() (n int) {
+	for i := range g {
+		if n++; g[i].far == 2 {
+			n += 1 << 16
+		}
+	}
+	return n
 }
 
 // How many weeks follow those of the sittings that are given: what is glued in the last of them is cured, and no plan is
@@ -373,22 +493,6 @@ func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, nev
 		}
 	}
 	return early, late, never
-}
-
-// slacken gives up more of the ends that run already and are in a conflict: first what was to be spared of them, then all.
-// False: there is none.
-func (c *scheduler) slacken(conflict *plan.Conflict) bool {
-	if conflict == nil {
-		return false
-	}
-	more := false
-	for _, i := range conflict.Latest {
-		if late := c.tasks[i].late; late != nil && c.slack[*late] < 2 {
-			c.slack[*late]++
-			more = true
-		}
-	}
-	return more
 }
 
 // hours turns the sittings into minutes.
@@ -744,13 +848,13 @@ func (c *scheduler) reopens(s *State, k *Job, stage steps.Stage, i int) bool {
 	step := &stage.Steps[i]
 	if step.Joint != "" && step.Kind.Traits().Coats {
 		for _, p := range k.coatedBy(step.Name, step.Joint) {
-			if p.Joined.IsZero() && c.slack[c.clockOf(s, p)] == 2 {
+			if p.Joined.IsZero() && c.slack.of(c.clockOf(s, p)) == 2 {
 				return true
 			}
 		}
 	}
 	for n := i; n < len(stage.Steps); n++ {
-		if wait := &stage.Steps[n]; wait.Reopens() && within(stage, wait.Late, i) && c.slack[runningEnd{s.Airframe.Mark, k.ID, wait.Name, time.Time{}}] == 2 {
+		if wait := &stage.Steps[n]; wait.Reopens() && within(stage, wait.Late, i) && c.slack.of(runningEnd{s.Airframe.Mark, k.ID, wait.Name, time.Time{}}) == 2 {
 			return true
 		}
 	}
@@ -772,7 +876,7 @@ func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int
 	coated := !again && k.coated(*step, c.now)
 	if again {
 		for n := i; n < len(stage.Steps); n++ {
-			if ends, _, ok := k.ends(stage, n); ok && stage.Steps[n].Reopens() && within(stage, stage.Steps[n].Late, i) && c.slack[runningEnd{s.Airframe.Mark, k.ID, stage.Steps[n].Name, time.Time{}}] == 2 {
+			if ends, _, ok := k.ends(stage, n); ok && stage.Steps[n].Reopens() && within(stage, stage.Steps[n].Late, i) && c.slack.of(runningEnd{s.Airframe.Mark, k.ID, stage.Steps[n].Name, time.Time{}}) == 2 {
 				f.from(c.minuteBefore(ends)+1, tie{why: AfterLapse, step: stage.Steps[n].Name, until: ends})
 			}
 		}
@@ -910,7 +1014,7 @@ func (c *scheduler) close(i int, w closing) {
 		c.delay(i, w.from, t.minutes-(w.end-w.spare), w.tie)
 		return
 	}
-	switch c.slack[w.late] {
+	switch c.slack.of(w.late) {
 	case 2:
 		return
 	case 1:
@@ -953,7 +1057,7 @@ func (c *scheduler) window(of int, s *State, k *Job, step *steps.Step, at int) e
 	}
 	if n < len(k.joints[step.Joint]) && !together {
 		p := k.joints[step.Joint][n]
-		if len(p.coats) > 0 && p.Joined.IsZero() && !p.Lapsed(c.now) && c.slack[c.clockOf(s, p)] < 2 {
+		if len(p.coats) > 0 && p.Joined.IsZero() && !p.Lapsed(c.now) && c.slack.of(c.clockOf(s, p)) < 2 {
 			w := p.Window()
 			join.open = true
 			c.close(at, closing{from: -1, opens: c.minute(w.Opens), end: c.minuteBefore(w.Closes), late: c.clockOf(s, p), tie: tie{why: AfterDrying, joint: step.Joint}})
@@ -1207,6 +1311,8 @@ func (c *scheduler) problem() plan.Problem {
 						c.tools = append(c.tools, name)
 						tool, _ := c.fleet[t.of].Sheet.Tool(name)
 						p.Capacity = append(p.Capacity, max(1, tool.Count)) // where nobody said, one
+					} else if tool, _ := c.fleet[t.of].Sheet.Tool(name); tool.Count < p.Capacity[k] { // the fewest that a sheet says
+						p.Capacity[k] = max(1, tool.Count)
 					}
 					for len(a.Needs) <= k {
 						a.Needs = append(a.Needs, 0)

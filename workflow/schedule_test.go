@@ -185,6 +185,49 @@ func TestScheduleWithClocksRunning(t *testing.T) {
 		"measure-slot 48, coat-saddle 49, join-saddle 53, | measure-square 1494, release 1495, | ends 1496")
 }
 
+// Two coats are on and close 40 minutes after they were begun; when the bench is free, there is time to join one. The other is
+// coated anew, once its window is over: joined from 36 to 39, coated from 41 to 44, dry at 54, joined until 57.
+func TestScheduleGivesUpOneOfTwoWindows(t *testing.T) {
+	var fleet []*State
+	for _, mark := range []string{"PL-01", "PL-02"} {
+		coat, join := coating("coat", "tab"), joining("join", "tab")
+		coat.Hands, join.Hands = q("3 min"), q("3 min")
+		b := working(t, one("one", coat, join))
+		b.after(3 * time.Minute)
+		b.done("coat")
+		b.state.Airframe.Mark = mark
+		fleet = append(fleet, b.state)
+	}
+	p, err := scheduled(t, evening.Add(10*time.Minute), Hours{Sittings: open(36, 240)}, fleet...)
+	if err != nil || says(p) != "join 36, coat 41, join 54, | ends 57, tab lost: false, tab lost: true" && says(p) != "join 36, coat 41, join 54, | ends 57, tab lost: true, tab lost: false" {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	// With time for both, nothing is spared of either, and none is lost.
+	p, err = scheduled(t, evening.Add(10*time.Minute), Hours{Sittings: open(33, 240)}, fleet...)
+	if err != nil || says(p) != "join 33, join 36, | ends 39, tab lost: false, tab lost: false" {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
+// Of a tool the fewest count that any sheet has, whichever airframe is named first.
+func TestScheduleCountsToolsTheSameInAnyOrder(t *testing.T) {
+	with := func(mark string, count int) *State {
+		in := sheet()
+		in.Tools = []steps.Tool{{Name: "jig", Title: "A jig", Count: count}}
+		step := plain("a")
+		step.Hands, step.Tools = q("30 min"), []string{"jig"}
+		b := workingOn(t, in, one("one", step))
+		b.state.Airframe.Mark = mark
+		return b.state
+	}
+	few, many := with("PL-01", 1), with("PL-02", 3)
+	for _, fleet := range [][]*State{{few, many}, {many, few}} {
+		if p, err := scheduled(t, evening, Hours{Sittings: open(0, 120), Hands: 2}, fleet...); err != nil || !strings.HasSuffix(says(p), "| ends 60") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+	}
+}
+
 // A wait with an end: the step after it lies in its window, with five minutes to spare.
 func TestScheduleOfAWaitWithAnEnd(t *testing.T) {
 	again := wait("again", "20 min")

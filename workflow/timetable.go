@@ -247,8 +247,8 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 func (c *scheduler) timetable(r plan.Result) Timetable {
 	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
 		Answers: c.answers, Stops: c.stops, Climate: c.climate}
-	for late, n := range c.slack {
-		out.Lapses = append(out.Lapses, Lapse{late.mark, late.job, late.name, late.closes, n == 2})
+	for _, g := range c.slack {
+		out.Lapses = append(out.Lapses, Lapse{g.end.mark, g.end.job, g.end.name, g.end.closes, g.far == 2})
 	}
 	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
 	order, last := make([]int, 0, len(c.tasks)), 0

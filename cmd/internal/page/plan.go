@@ -129,7 +129,7 @@ func (p Plan) Markdown(c Clock) string {
 	}
 	for _, w := range p.Lapses {
 		if w.Lost {
-			l.add("**%s** on %s can't be met before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
