@@ -68,6 +68,7 @@ type task struct {
 	spare    int         // of that, and so of the sitting that it lies in
 	latest   int         // where late says why
 	late     *runningEnd // a clock that runs
+	safe     bool        // it makes safe what crashed
 }
 
 // A closing is a window of a task: so many minutes after another began, or between two moments.
@@ -533,7 +534,41 @@ func (c *scheduler) work() error {
 		}
 	}
 	c.apart()
+	c.safety()
 	return nil
+}
+
+// safety has everything wait, on every airframe, until what crashed is made safe: but for what has a clock that runs, and what
+// comes before that itself.
+func (c *scheduler) safety() {
+	var firsts []int
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.safe {
+			t.safe = t.onlyAfter(c, func(other *task) bool { return other.safe })
+			if t.safe {
+				firsts = append(firsts, i)
+			}
+		}
+	}
+	for _, first := range firsts {
+		for i := range c.tasks {
+			t := &c.tasks[i]
+			if !t.safe && t.late == nil && t.step != nil && t.onlyAfter(c, func(other *task) bool { return other.safe || other.late != nil }) {
+				c.delay(first, i, c.tasks[first].minutes, tie{why: AfterStep})
+			}
+		}
+	}
+}
+
+// onlyAfter reports whether all that comes before the task is so.
+func (t *task) onlyAfter(c *scheduler, is func(*task) bool) bool {
+	for i := range c.tasks {
+		other := &c.tasks[i]
+		if other.of == t.of && other.number/64 < len(t.before) && t.before[other.number/64]>>(other.number%64)&1 == 1 && !is(other) {
+			return false
+		}
+	}
+	return true
 }
 
 // measureClimate finds the temperature that an airframe's new clocks are planned with.
@@ -869,7 +904,8 @@ func (c *scheduler) clockOf(s *State, p *Joint) runningEnd {
 func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int, f *front, again bool) error {
 	step := &stage.Steps[i]
 	does := step.Kind.Traits()
-	t := task{of: of, job: k, work: k.Procedure, stage: stage.Name, step: step, minutes: c.minutes(k.Procedure, step)}
+	t := task{of: of, job: k, work: k.Procedure, stage: stage.Name, step: step, minutes: c.minutes(k.Procedure, step),
+		safe: stage.Phase == steps.Safe && len(k.Damages) > 0}
 	if does.Glues() {
 		t.adhesive = c.adhesiveOf(of, s, k, step)
 	}

@@ -228,6 +228,31 @@ func TestScheduleCountsToolsTheSameInAnyOrder(t *testing.T) {
 	}
 }
 
+// What crashed is made safe before any other work, on whichever airframe, also where that costs time; but for a joint that is
+// open.
+func TestScheduleMakesSafeFirst(t *testing.T) {
+	safe, long, other := plain("make-safe"), plain("mend"), plain("other")
+	other.Hands = q("30 min")
+	first := one("first", safe)
+	first.Phase = steps.Safe
+	crashed := working(t, one("mending", long), first)
+	beside := working(t, one("one", other))
+	crashed.state.Jobs[0].Damages = []string{"D1"}
+	crashed.state.Airframe.Mark = "PL-02"
+	for _, fleet := range [][]*State{{crashed.state, beside.state}, {beside.state, crashed.state}} {
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 31, 1440, 1500)}, fleet...)
+		if err != nil || !strings.HasPrefix(says(p), "make-safe 0, ") || len(p.Visits) == 0 {
+			t.Errorf("%s, %v", says(p), err)
+		}
+	}
+	coated := working(t, one("one", coating("coat", "tab"), joining("join", "tab")))
+	coated.done("coat")
+	p, err := scheduled(t, evening.Add(30*time.Minute), Hours{Sittings: open(30, 31, 50, 90)}, coated.state, crashed.state)
+	if err != nil || !strings.HasPrefix(says(p), "join 30, | make-safe 50, ") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
 // A wait with an end: the step after it lies in its window, with five minutes to spare.
 func TestScheduleOfAWaitWithAnEnd(t *testing.T) {
 	again := wait("again", "20 min")

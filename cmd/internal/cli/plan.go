@@ -106,14 +106,14 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	fleet, begin, done, err := a.fleet(ctx, d, marks)
+	fleet, begin, err := a.fleet(ctx, d, marks)
 	if err != nil {
 		return err
 	}
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	h.Pace = paceOf(done, d.By)
+	h.Pace = paceOf(a.worked(ctx, d), d.By)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err != nil {
 		return err
@@ -181,39 +181,40 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun, which it is to begin, and with what was done on them.
-func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string) (fleet []*workflow.State, begin []string, done []workflow.WorkDone, err error) {
+// were begun, which it is to begin.
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string) (fleet []*workflow.State, begin []string, err error) {
 	now := a.time.Now()
-	type seen struct {
-		*workflow.State
-		workflow.WorkDone
-		err error
-	}
-	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) seen {
-		done, err := s.WorkDone(now)
+	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
 		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 {
-			s = nil
+			return nil
 		}
-		return seen{s, done, err}
+		return s
 	})
 	if unread != nil {
-		return nil, nil, nil, unread
+		return nil, nil, unread
 	}
 	for _, s := range found {
-		if s.err != nil {
-			return nil, nil, nil, s.err
-		}
-		done = append(done, s.WorkDone)
-		if s.State != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
-			after := d.Repairing(ctx, s.State)
-			if after != s.State {
+		if s != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
+			after := d.Repairing(ctx, s)
+			if after != s {
 				begin = append(begin, s.Airframe.Mark)
 			}
 			fleet = append(fleet, after)
 		}
 	}
-	workflow.Timed(done)
-	return fleet, begin, done, nil
+	return fleet, begin, nil
+}
+
+// worked is what was done on all airframes of the store, whichever are planned: a person works on several side by side. A
+// journal that can't be read tells of no pace.
+func (a *app) worked(ctx context.Context, d *desk.Desk) []workflow.WorkDone {
+	now := a.time.Now()
+	all, _ := desk.Rows(ctx, d, func(s *workflow.State, _ int) workflow.WorkDone {
+		done, _ := s.WorkDone(now)
+		return done
+	})
+	workflow.Timed(all)
+	return all
 }
 
 // How often a step must have been timed before it is planned by that, and how many steps before all are (common practice,
@@ -249,13 +250,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State) 
 	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
 		return nil
 	}
-	var done []workflow.WorkDone
-	for _, s := range fleet {
-		if w, err := s.WorkDone(now); err == nil {
-			done = append(done, w)
-		}
-	}
-	workflow.Timed(done)
+	done := a.worked(ctx, d)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}

@@ -97,6 +97,15 @@ func (b *Bench) put(s *workflow.State) {
 	}
 }
 
+// follow has an airframe go by the plan that s goes by.
+func (b *Bench) follow(s *workflow.State) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if on := b.states[s.Airframe.Mark]; on != nil {
+		on.Planned = s.Planned
+	}
+}
+
 // Refresh reads the airframes whose journals have grown since they were last read,
 // and reports whether one did that was on the bench: then a question that stands
 // is answered with [Changed]. The first time it reads all of them. Those that cannot

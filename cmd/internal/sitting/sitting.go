@@ -227,6 +227,7 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 	if t := c.Replan(ctx, c.states); t != nil {
 		for _, s := range c.states {
 			s.Planned = t.Planned(s.Airframe.Mark)
+			c.Bench.follow(s) // c.states may be made anew from there
 		}
 	}
 }

@@ -156,6 +156,7 @@ type bench struct {
 	told  []string
 	last  sitting.Question
 	of    *sitting.Bench
+	plans func(context.Context, []*workflow.State) *workflow.Timetable
 }
 
 // atBench is a bench with an airframe of each mark, and the tab to be glued on.
@@ -198,7 +199,7 @@ func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
 	b.queue, b.asked, b.told, b.seen = answers, nil, nil, nil
 	b.of = sitting.NewBench(b.desk)
-	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark,
+	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark, Replan: b.plans,
 		When: func(text string) (time.Time, error) {
 			d, err := time.ParseDuration(strings.TrimSuffix(strings.ReplaceAll(text, " min", "m"), " ago"))
 			return b.now.Add(-d), err
@@ -640,6 +641,36 @@ func TestAllAirframes(t *testing.T) {
 	b.asks("FN-02 | Before the blade")
 	if s := b.state("FN-01"); s.Live(s.Size() - 2) {
 		t.Errorf("taken back is not %+v", s.Entries[s.Size()-2])
+	}
+}
+
+// A plan that is made anew is followed after each answer, by all airframes of one bench.
+func TestFollowsItsReplanning(t *testing.T) {
+	b := atBench(t)
+	for _, mark := range []string{"RD-01", "RD-02"} {
+		s, err := b.desk.Register(t.Context(), mark, "reed", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
+		must(t, err)
+		b.act(mark, workflow.ReadBench{Temperature: q(t, "20 °C")})
+	}
+	made := 0
+	b.plans = func(_ context.Context, fleet []*workflow.State) *workflow.Timetable {
+		made++
+		turn := func(mark, step string, after time.Duration) workflow.Turn {
+			return workflow.Turn{Mark: mark, Job: fleet[0].OpenJobs(b.now)[0].ID, Step: step, Begins: b.now.Add(after)}
+		}
+		return &workflow.Timetable{Visits: []workflow.Visit{{Turns: []workflow.Turn{
+			turn("RD-02", "lay-out", 0), turn("RD-01", "lay-out", 15*time.Minute), turn("RD-02", "wing-form", 30*time.Minute)}}}}
+	}
+	b.lead("", "1", "+5m d", "q")
+	for i, at := range []string{"RD-02 | Knife", "RD-02 | Lay the parts out", "RD-01"} {
+		if i >= len(b.asked) || !strings.HasPrefix(b.asked[i], at) {
+			t.Errorf("asked is %q, and %s comes in place %d", b.asked, at, i)
+		}
+	}
+	if made != 1 {
+		t.Errorf("it was planned %d times", made)
 	}
 }
 
