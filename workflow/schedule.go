@@ -175,7 +175,6 @@ type scheduler struct {
 	tools   []string // by resource; the first are the hands
 	answers []Answer
 	stops   []Stop
-	lapses  []Lapse
 	climate []Climates
 	celsius []float64
 }

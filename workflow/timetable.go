@@ -234,9 +234,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	if t.adhesive != nil {
 		out.With = t.adhesive.Name
 	}
-	for _, set := range c.settings(t)[len(t.step.Sets):] {
-		out.Needs = append(out.Needs, set)
-	}
+	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
 	if start >= 0 {
 		out.Begins, out.Ends = c.time(start), c.time(start+t.minutes)
 	}

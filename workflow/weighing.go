@@ -123,19 +123,19 @@ func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
 	}
 	k := KnownMass{Gate: g, Low: math.Inf(-1), High: math.Inf(1)}
 	f := s.fittings()
-	for _, m := range s.measurements(g, "g") {
+	if all := s.measurements(g, "g"); len(all) > 0 {
+		m := all[0]
 		d := s.since(f, m.last())
-		if len(d.mass) > 0 || s.workedBetween(f, g, m.last(), s.whole(), s.Sheet.Geometry.Balance.Gate) {
-			break
-		}
-		grams, u := m.value+float(d.grams, nil), m.u
-		for _, c := range d.changes {
-			if c.From == nil || c.To == nil {
-				u = math.Hypot(u, c.U)
+		if len(d.mass) == 0 && !s.workedBetween(f, g, m.last(), s.whole(), s.Sheet.Geometry.Balance.Gate) {
+			grams, u := m.value+float(d.grams, nil), m.u
+			for _, c := range d.changes {
+				if c.From == nil || c.To == nil {
+					u = math.Hypot(u, c.U)
+				}
 			}
+			k.Low, k.High, k.Read, k.Changed = grams-u, grams+u, true, d.grams.Sign() != 0
+			return k, true
 		}
-		k.Low, k.High, k.Read, k.Changed = grams-u, grams+u, true, d.grams.Sign() != 0
-		return k, true
 	}
 	if !g.Limits.Low.IsZero() {
 		k.Low = float(g.Limits.Low.Rat("g"))

@@ -84,13 +84,13 @@ type search struct {
 	learnt  []*clause
 	clash   []literal // all true, and they cannot be
 
-	act, actStep, clauseStep float64 // actStep and clauseStep grow instead of the others fading
-	weight                   []float64
-	saved                    []int32 // by variable, its latest value
-	order                    heap    // order variables by weight
-	times                    []int32 // variables that are starts
-	branch                   bool    // starts must be branched on once all orders are decided
-	finish                   int32
+	actStep, clauseStep float64 // both grow instead of the others fading
+	weight              []float64
+	saved               []int32 // by variable, its latest value
+	order               heap    // order variables by weight
+	times               []int32 // variables that are starts
+	branch              bool    // starts must be branched on once all orders are decided
+	finish              int32
 
 	need, place []int32 // by side, for the analysis
 	touched     []int32
