@@ -107,8 +107,12 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 	for i, line := range s.Confirm {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
-	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "picture", "why", "hold", "with", "without") {
+	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "picture", "why", "hold", "with", "without", "apart") {
 		l.said(said)
+	}
+	if s.Apart != "" {
+		l.add("\n**To part it** where a side of it is replaced:\n")
+		l.text(s.Apart)
 	}
 	for _, a := range adhesives {
 		l.item("%s", esc(a.of()+a.says))
