@@ -250,7 +250,7 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 	}
 	for _, join := range c.joins {
 		t := &c.tasks[join.task]
-		times, climate := join.adhesive.Times, c.climateOf(join.of, join.adhesive)
+		times, climate := join.adhesive.Times, c.climateOf(join.of)
 		last := -1
 		for _, coat := range join.coats {
 			last = max(last, starts[coat]+c.tasks[coat].minutes)
