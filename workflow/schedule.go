@@ -299,7 +299,9 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 			c.h.Watch(p, r)
 		}
 		if r.Starts != nil {
-			return c.timetable(r), nil, nil
+			t = c.timetable(r)
+			t.Kept = slices.Equal(r.Starts, o.Warm)
+			return t, nil, nil
 		}
 		if r.Conflict != nil {
 			for _, i := range r.Conflict.Latest {

@@ -19,10 +19,11 @@ import (
 type Plan struct {
 	Marks    []string        `json:"airframes"`
 	Made     time.Time       `json:"made"`
-	Finish   time.Time       `json:"finish"`      // the last step done, or the last joint cured
-	Bound    time.Time       `json:"not_before"`  // no plan finishes sooner
-	Best     bool            `json:"best"`        // none does
-	Gap      int             `json:"gap_percent"` // of the time till then, at most
+	Finish   time.Time       `json:"finish"`         // the last step done, or the last joint cured
+	Bound    time.Time       `json:"not_before"`     // no plan finishes sooner
+	Best     bool            `json:"best"`           // none does
+	Gap      int             `json:"gap_percent"`    // of the time till then, at most
+	Kept     bool            `json:"kept,omitempty"` // it is the plan that was kept before
 	Attended int             `json:"attended_min"`
 	Idle     int             `json:"idle_min"` // at the bench, between turns
 	Sittings []PlanSitting   `json:"sittings"`
@@ -55,7 +56,7 @@ type PlanStop struct {
 
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
-	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
+	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
 		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
@@ -115,6 +116,9 @@ func (p Plan) Markdown(c Clock) string {
 			idle = ", " + minutes(p.Idle) + " waiting at the bench"
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
+	}
+	if p.Kept && !p.Best {
+		l.add("This is the plan that you had: in the time to think, none better was found.\n")
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")

@@ -45,7 +45,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
-	plan.Begin = marks[1:]
+	plan.Begin, plan.Kept = marks[1:], true
 	a.show("Plan", plan, now)
 	plan.Full = true
 	a.show("Plan-full", plan, now)
