@@ -218,7 +218,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 	case workflow.ByCondition:
 		var set []steps.Setting
 		for _, need := range step.Needs {
-			if s.Holds(need.Condition, now) != need.State {
+			if s.Holds(need.Condition, now) != need.State && !step.Unasked(need.Condition, s.Sheet) {
 				set = append(set, need)
 			}
 		}
