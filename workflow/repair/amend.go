@@ -71,10 +71,15 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 // ended reports whether a later step of the stage that is done has set the condition anew: an
 // iron was hot for the steps between, and a charger on.
 func (a Amendment) ended(stage steps.Stage, step steps.Step, condition string) bool {
-	at := slices.IndexFunc(stage.Steps, func(s steps.Step) bool { return s.Name == step.Name })
-	return slices.ContainsFunc(stage.Steps[at+1:], func(s steps.Step) bool {
-		return a.Done(s.Name) && slices.ContainsFunc(s.Sets, func(set steps.Setting) bool { return set.Condition == condition })
-	})
+	later := false
+	for i := range stage.Steps { // by index: a step is large
+		of := &stage.Steps[i]
+		if later && a.Done(of.Name) && slices.ContainsFunc(of.Sets, func(set steps.Setting) bool { return set.Condition == condition }) {
+			return true
+		}
+		later = later || of.Name == step.Name
+	}
+	return false
 }
 
 // tests reports whether the step comes after joints of its damages.
