@@ -20,7 +20,7 @@ func (c *scheduler) gatesOf(of int, s *State, first int) {
 			if join.of != of || !c.measures(s, t, join.zones) || c.precedes(i, join.task) {
 				continue
 			}
-			lasts := c.tasks[join.task].minutes + up(join.adhesive.Times.Least(join.adhesive.Times.Handling, c.climateOf(of, join.adhesive)))
+			lasts := c.tasks[join.task].minutes + up(join.adhesive.Times.Least(join.adhesive.Times.Handling, c.climateOf(of)))
 			why := tie{why: AfterHandling, joint: join.joint}
 			if c.precedes(join.task, i) {
 				c.delay(join.task, i, lasts, why)
