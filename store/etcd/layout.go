@@ -22,6 +22,7 @@ const (
 	keyDocuments = "documents/"
 	keyDrafts    = "drafts/"
 	keyPieces    = "pieces/"
+	keyClaims    = "claims/"
 
 	format = "fettle journal store "
 	schema = 1
@@ -53,6 +54,10 @@ func draftKey(of id) string { return fmt.Sprintf("%s%x", keyDrafts, of[:]) }
 func piecesKey(of id) string { return fmt.Sprintf("%s%x/", keyPieces, of[:]) }
 
 func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of), n) }
+
+func claimKey(c store.Claim) string {
+	return keyClaims + url.PathEscape(c.Mark) + "/" + url.PathEscape(c.Step)
+}
 
 // markOf is the mark in the key of a head.
 func markOf(key string) (string, error) {

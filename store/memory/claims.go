@@ -1,0 +1,128 @@
+package memory
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"sync"
+	"time"
+
+	"fettle/store"
+)
+
+// Claims are the claims of a store in memory, and tell of what is written. The zero Claims are
+// none.
+type Claims struct {
+	// Now is the time by which claims end; nil: that on the wall.
+	Now func() time.Time
+
+	mu       sync.Mutex
+	all      map[[2]string]claim // by mark and step
+	watching map[chan struct{}]bool
+}
+
+type claim struct {
+	store.Claim
+	until time.Time
+}
+
+var (
+	_ store.Watcher = (*Claims)(nil)
+	_ store.Claimer = (*Claims)(nil)
+)
+
+// Watch is [store.Watcher.Watch].
+func (c *Claims) Watch(ctx context.Context) <-chan struct{} {
+	heard := make(chan struct{}, 1)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.watching == nil {
+		c.watching = map[chan struct{}]bool{}
+	}
+	c.watching[heard] = true
+	context.AfterFunc(ctx, func() {
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		delete(c.watching, heard)
+	})
+	return heard
+}
+
+// Wrote tells everybody who watches that something was written.
+func (c *Claims) Wrote() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.wrote()
+}
+
+func (c *Claims) wrote() {
+	for heard := range c.watching {
+		select {
+		case heard <- struct{}{}:
+		default: // it is to look anyway
+		}
+	}
+}
+
+// end ends what has lasted its time.
+func (c *Claims) end() (now time.Time) {
+	if now = time.Now(); c.Now != nil {
+		now = c.Now()
+	}
+	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return !now.Before(held.until) })
+	return now
+}
+
+// Claims is [store.Claimer.Claims].
+func (c *Claims) Claims(ctx context.Context) ([]store.Claim, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.end()
+	var all []store.Claim
+	for _, held := range c.all {
+		all = append(all, held.Claim)
+	}
+	slices.SortFunc(all, store.Claim.Compare)
+	return all, ctx.Err()
+}
+
+// Claim is [store.Claimer.Claim].
+func (c *Claims) Claim(ctx context.Context, of store.Claim, lasts time.Duration, take bool) (store.Claim, error) {
+	if err := ctx.Err(); err != nil {
+		return store.Claim{}, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now := c.end()
+	place := [2]string{of.Mark, of.Step}
+	had, held := c.all[place]
+	if held && !had.Owned(of) && !take {
+		return had.Claim, nil
+	}
+	again := held && had.Owned(of)
+	if again {
+		of.Since = had.Since
+	}
+	c.unclaim(of)
+	if c.all == nil {
+		c.all = map[[2]string]claim{}
+	}
+	c.all[place] = claim{of, now.Add(lasts)}
+	if !again {
+		c.wrote()
+	}
+	return of, nil
+}
+
+// Unclaim is [store.Claimer.Unclaim].
+func (c *Claims) Unclaim(ctx context.Context, owner store.Claim) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.unclaim(owner)
+	c.wrote()
+	return ctx.Err()
+}
+
+func (c *Claims) unclaim(owner store.Claim) {
+	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return held.Owned(owner) })
+}
