@@ -29,27 +29,27 @@ type Claim struct {
 }
 
 // Owned reports whether it is by the same person at the same bench.
-func (c Claim) Owned(by Claim) bool { return c.By == by.By && c.Bench == by.Bench }
+func (c *Claim) Owned(by *Claim) bool { return c.By == by.By && c.Bench == by.Bench }
 
 // Of reports whether it is of the same step.
-func (c Claim) Of(other Claim) bool { return c.Mark == other.Mark && c.Step == other.Step }
+func (c *Claim) Of(other *Claim) bool { return c.Mark == other.Mark && c.Step == other.Step }
 
 // Compare orders claims by marks and steps.
-func (c Claim) Compare(other Claim) int {
+func (c *Claim) Compare(other *Claim) int {
 	return cmp.Or(strings.Compare(c.Mark, other.Mark), strings.Compare(c.Step, other.Step))
 }
 
 // A Claimer is a store that keeps claims.
 type Claimer interface {
 	// Claims returns the claims that stand, in the order of marks and steps.
-	Claims(ctx context.Context) ([]Claim, error)
+	Claims(ctx context.Context) ([]*Claim, error)
 
 	// Claim claims a step for its owner for so long, in the place of what its owner claimed
 	// before. Claimed again, it begins when it first did and lasts so long from now on. It
 	// returns the claim that stands: that of another owner, and then nothing was changed, unless
-	// take says to take it over.
-	Claim(ctx context.Context, c Claim, lasts time.Duration, take bool) (Claim, error)
+	// take says to take it over. Neither it nor c is changed afterwards.
+	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
 
 	// Unclaim ends what the owner of the claim has claimed.
-	Unclaim(ctx context.Context, owner Claim) error
+	Unclaim(ctx context.Context, owner *Claim) error
 }

@@ -37,7 +37,7 @@ func (s *Store) claims(ctx context.Context) (clientv3.KV, []claim, error) {
 	var all []claim
 	for _, one := range found.Kvs {
 		c := claim{key: string(one.Key), revision: one.ModRevision, lease: clientv3.LeaseID(one.Lease)}
-		if rest, err := unsummed(c.key, one.Value); err == nil && json.Unmarshal(rest, &c) == nil && c.key == claimKey(c.Claim) {
+		if rest, err := unsummed(c.key, one.Value); err == nil && json.Unmarshal(rest, &c) == nil && c.key == claimKey(&c.Claim) {
 			all = append(all, c)
 		}
 	}
@@ -45,19 +45,19 @@ func (s *Store) claims(ctx context.Context) (clientv3.KV, []claim, error) {
 }
 
 // Claims is [store.Claimer.Claims]. Its error is the context's, or an [*store.Error].
-func (s *Store) Claims(ctx context.Context) ([]store.Claim, error) {
+func (s *Store) Claims(ctx context.Context) ([]*store.Claim, error) {
 	_, found, err := s.claims(ctx)
-	var all []store.Claim
+	var all []*store.Claim
 	for _, c := range found {
-		all = append(all, c.Claim)
+		all = append(all, &c.Claim)
 	}
-	slices.SortFunc(all, store.Claim.Compare)
+	slices.SortFunc(all, (*store.Claim).Compare)
 	return all, s.fail(reading, err)
 }
 
 // Claim is [store.Claimer.Claim]. A claim hangs on a lease, which the cluster ends; no clock of a
 // bench has a part in it.
-func (s *Store) Claim(ctx context.Context, of store.Claim, lasts time.Duration, take bool) (stands store.Claim, err error) {
+func (s *Store) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, take bool) (stands *store.Claim, err error) {
 	err = s.again(func() error {
 		stands, err = s.claim(ctx, of, int64((lasts+time.Second-1)/time.Second), take)
 		return err
@@ -65,10 +65,10 @@ func (s *Store) Claim(ctx context.Context, of store.Claim, lasts time.Duration, 
 	return stands, s.fail(writing, err)
 }
 
-func (s *Store) claim(ctx context.Context, of store.Claim, seconds int64, take bool) (store.Claim, error) {
+func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take bool) (*store.Claim, error) {
 	kv, all, err := s.claims(ctx)
 	if err != nil {
-		return store.Claim{}, err
+		return nil, err
 	}
 	key := claimKey(of)
 	var there claim
@@ -78,14 +78,15 @@ func (s *Store) claim(ctx context.Context, of store.Claim, seconds int64, take b
 		case c.Owned(of):
 			before = append(before, c)
 		case c.key == key && !take:
-			return c.Claim, nil
+			return &c.Claim, nil
 		}
 		if c.key == key {
 			there = c
 		}
 	}
 	if there.key != "" && there.Owned(of) {
-		if of.Since = there.Since; there.Lasts == seconds && len(before) == 1 {
+		of = &there.Claim
+		if there.Lasts == seconds && len(before) == 1 {
 			if _, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseKeepAliveResponse, error) {
 				return s.client.KeepAliveOnce(ctx, there.lease)
 			}); err == nil {
@@ -93,15 +94,15 @@ func (s *Store) claim(ctx context.Context, of store.Claim, seconds int64, take b
 			} // it has just ended, or what is tried next fails too
 		}
 	}
-	value, err := json.Marshal(claim{Claim: of, Lasts: seconds})
+	value, err := json.Marshal(claim{Claim: *of, Lasts: seconds})
 	if err != nil {
-		return store.Claim{}, err
+		return nil, err
 	}
 	lease, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseGrantResponse, error) {
 		return s.client.Grant(ctx, seconds)
 	})
 	if err != nil {
-		return store.Claim{}, err
+		return nil, err
 	}
 	ops := []clientv3.Op{clientv3.OpPut(key, summed(key, value), clientv3.WithLease(lease.ID))}
 	for _, c := range before {
@@ -118,7 +119,7 @@ func (s *Store) claim(ctx context.Context, of store.Claim, seconds int64, take b
 	if err == nil {
 		err = errAgain
 	}
-	return store.Claim{}, err
+	return nil, err
 }
 
 // revoke ends leases. What fails ends by itself.
@@ -131,7 +132,7 @@ func (s *Store) revoke(ctx context.Context, of []claim) {
 }
 
 // Unclaim is [store.Claimer.Unclaim], with errors as of [Store.Claims].
-func (s *Store) Unclaim(ctx context.Context, owner store.Claim) error {
+func (s *Store) Unclaim(ctx context.Context, owner *store.Claim) error {
 	_, all, err := s.claims(ctx)
 	if err != nil {
 		return s.fail(reading, err)

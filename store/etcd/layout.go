@@ -55,7 +55,7 @@ func piecesKey(of id) string { return fmt.Sprintf("%s%x/", keyPieces, of[:]) }
 
 func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of), n) }
 
-func claimKey(c store.Claim) string {
+func claimKey(c *store.Claim) string {
 	return keyClaims + url.PathEscape(c.Mark) + "/" + url.PathEscape(c.Step)
 }
 

@@ -137,8 +137,8 @@ func quiet(heard <-chan struct{}) {
 // it is there anew; claims that are not as they were written are none.
 func TestClaimEnds(t *testing.T) {
 	s := empty(t)
-	of := store.Claim{Mark: "CW-01", Step: "build/coat", By: "hugo", Bench: "window", Since: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
-	other := of
+	of := &store.Claim{Mark: "CW-01", Step: "build/coat", By: "hugo", Bench: "window", Since: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
+	other := new(*of)
 	other.By = "rosa"
 	if _, err := s.Claims(t.Context()); err != nil { // it is connected
 		t.Fatal(err)
@@ -169,7 +169,7 @@ func TestClaimEnds(t *testing.T) {
 	if stands, err := s.Claims(t.Context()); err != nil || len(stands) > 0 {
 		t.Errorf("there stand %v, %v", stands, err)
 	}
-	if got, err := s.Claim(t.Context(), other, time.Minute, false); err != nil || got != other {
+	if got, err := s.Claim(t.Context(), other, time.Minute, false); err != nil || *got != *other {
 		t.Errorf("%v, %v", got, err)
 	}
 	kv, _ := s.reach(t.Context())
@@ -196,11 +196,11 @@ func leases(t *testing.T, s *Store) int {
 // Of two that claim the same step at once, one has it, and the other is told so.
 func TestClaimedAtOnce(t *testing.T) {
 	s := empty(t)
-	var got [4]store.Claim
+	var got [4]*store.Claim
 	var errs [4]error
 	var all sync.WaitGroup
 	for i := range got {
-		of := store.Claim{Mark: "CW-01", Step: "build/coat", By: string(rune('a' + i)), Bench: "window"}
+		of := &store.Claim{Mark: "CW-01", Step: "build/coat", By: string(rune('a' + i)), Bench: "window"}
 		bench := opened(t, s.Shed())
 		all.Go(func() { got[i], errs[i] = bench.Claim(t.Context(), of, time.Minute, false) })
 	}
@@ -209,7 +209,7 @@ func TestClaimedAtOnce(t *testing.T) {
 	if err != nil || len(stands) != 1 || errors.Join(errs[:]...) != nil {
 		t.Fatalf("%v, %v", stands, errors.Join(append(errs[:], err)...))
 	}
-	if slices.ContainsFunc(got[:], func(c store.Claim) bool { return c != stands[0] }) {
+	if slices.ContainsFunc(got[:], func(c *store.Claim) bool { return *c != *stands[0] }) {
 		t.Errorf("%v were told, and there stands %v", got, stands)
 	}
 	if os.Getenv("FETTLE_LONG") == "" {

@@ -10,9 +10,25 @@ import (
 	"fettle/store"
 )
 
-// Claims are the claims of a store in memory, and tell of what is written. The zero Claims are
-// none.
-type Claims struct {
+// A Shared is a store in memory that several benches share: it has claims, and tells of what is
+// written. Use [NewShared].
+type Shared struct {
+	*Store
+	*Benches
+}
+
+// NewShared returns an empty store for several benches.
+func NewShared() Shared { return Shared{New(), &Benches{}} }
+
+// Append is [store.Store.Append], with its errors.
+func (s Shared) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	defer s.Wrote()
+	return s.Store.Append(ctx, mark, size, records)
+}
+
+// Benches have claims on the steps of a store and tell of what is written to it. The zero Benches
+// have none.
+type Benches struct {
 	// Now is the time by which claims end; nil: that on the wall.
 	Now func() time.Time
 
@@ -22,17 +38,18 @@ type Claims struct {
 }
 
 type claim struct {
-	store.Claim
+	*store.Claim
 	until time.Time
 }
 
 var (
-	_ store.Watcher = (*Claims)(nil)
-	_ store.Claimer = (*Claims)(nil)
+	_ store.Store   = Shared{}
+	_ store.Watcher = Shared{}
+	_ store.Claimer = Shared{}
 )
 
 // Watch is [store.Watcher.Watch].
-func (c *Claims) Watch(ctx context.Context) <-chan struct{} {
+func (c *Benches) Watch(ctx context.Context) <-chan struct{} {
 	heard := make(chan struct{}, 1)
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -49,13 +66,13 @@ func (c *Claims) Watch(ctx context.Context) <-chan struct{} {
 }
 
 // Wrote tells everybody who watches that something was written.
-func (c *Claims) Wrote() {
+func (c *Benches) Wrote() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.wrote()
 }
 
-func (c *Claims) wrote() {
+func (c *Benches) wrote() {
 	for heard := range c.watching {
 		select {
 		case heard <- struct{}{}:
@@ -65,7 +82,7 @@ func (c *Claims) wrote() {
 }
 
 // end ends what has lasted its time.
-func (c *Claims) end() (now time.Time) {
+func (c *Benches) end() (now time.Time) {
 	if now = time.Now(); c.Now != nil {
 		now = c.Now()
 	}
@@ -74,22 +91,22 @@ func (c *Claims) end() (now time.Time) {
 }
 
 // Claims is [store.Claimer.Claims].
-func (c *Claims) Claims(ctx context.Context) ([]store.Claim, error) {
+func (c *Benches) Claims(ctx context.Context) ([]*store.Claim, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.end()
-	var all []store.Claim
+	var all []*store.Claim
 	for _, held := range c.all {
 		all = append(all, held.Claim)
 	}
-	slices.SortFunc(all, store.Claim.Compare)
+	slices.SortFunc(all, (*store.Claim).Compare)
 	return all, ctx.Err()
 }
 
 // Claim is [store.Claimer.Claim].
-func (c *Claims) Claim(ctx context.Context, of store.Claim, lasts time.Duration, take bool) (store.Claim, error) {
+func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, take bool) (*store.Claim, error) {
 	if err := ctx.Err(); err != nil {
-		return store.Claim{}, err
+		return nil, err
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -101,7 +118,7 @@ func (c *Claims) Claim(ctx context.Context, of store.Claim, lasts time.Duration,
 	}
 	again := held && had.Owned(of)
 	if again {
-		of.Since = had.Since
+		of = had.Claim
 	}
 	c.unclaim(of)
 	if c.all == nil {
@@ -115,7 +132,7 @@ func (c *Claims) Claim(ctx context.Context, of store.Claim, lasts time.Duration,
 }
 
 // Unclaim is [store.Claimer.Unclaim].
-func (c *Claims) Unclaim(ctx context.Context, owner store.Claim) error {
+func (c *Benches) Unclaim(ctx context.Context, owner *store.Claim) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.unclaim(owner)
@@ -123,6 +140,6 @@ func (c *Claims) Unclaim(ctx context.Context, owner store.Claim) error {
 	return ctx.Err()
 }
 
-func (c *Claims) unclaim(owner store.Claim) {
+func (c *Benches) unclaim(owner *store.Claim) {
 	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return held.Owned(owner) })
 }

@@ -23,8 +23,6 @@ type Store struct {
 	journals  map[string][][]byte
 	trees     map[string]seal.Hashes
 	documents map[string][]byte
-
-	Claims
 }
 
 var _ store.Store = (*Store)(nil)
@@ -72,7 +70,6 @@ func (s *Store) Append(ctx context.Context, mark string, size int64, records [][
 		journal = append(journal, bytes.Clone(record))
 	}
 	s.journals[mark], s.trees[mark] = journal, tree
-	s.Wrote()
 	return nil
 }
 

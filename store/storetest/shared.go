@@ -16,25 +16,25 @@ func testClaims(t *testing.T, s store.Store) {
 		t.Skip("it keeps no claims")
 	}
 	since := time.Date(2026, 3, 3, 19, 2, 0, 0, time.UTC)
-	at := func(by, mark, step string) store.Claim {
-		return store.Claim{Mark: mark, Step: step, By: by, Bench: "window", Since: since}
+	at := func(by, mark, step string) *store.Claim {
+		return &store.Claim{Mark: mark, Step: step, By: by, Bench: "window", Since: since}
 	}
-	claim := func(of store.Claim, take bool, want store.Claim) {
+	claim := func(of *store.Claim, take bool, want *store.Claim) {
 		t.Helper()
-		if got, err := c.Claim(t.Context(), of, time.Minute, take); err != nil || got != want {
+		if got, err := c.Claim(t.Context(), of, time.Minute, take); err != nil || *got != *want {
 			t.Errorf("claiming %v: %v, %v; want %v", of, got, err, want)
 		}
 	}
-	stand := func(want ...store.Claim) {
+	stand := func(want ...*store.Claim) {
 		t.Helper()
-		if got, err := c.Claims(t.Context()); err != nil || !slices.Equal(got, want) {
+		if got, err := c.Claims(t.Context()); err != nil || !slices.EqualFunc(got, want, func(a, b *store.Claim) bool { return *a == *b }) {
 			t.Errorf("there stand %v, %v; want %v", got, err, want)
 		}
 	}
 	stand()
 	coat, join := at("hugo", "CW-01", "build/coat-left"), at("hugo", "CW-01", "build/join-wing")
 	claim(coat, false, coat)
-	later := coat
+	later := at("hugo", "CW-01", "build/coat-left")
 	later.Since = since.Add(time.Minute)
 	claim(later, false, coat) // it began when it first did
 	stand(coat)
@@ -102,7 +102,7 @@ func testWatch(t *testing.T, s store.Store) {
 	tells("a new journal", func() { mustAppend(t, s, "CW-01", 0, "a") })
 	tells("a longer journal", func() { mustAppend(t, s, "CW-01", 1, "b", "c") })
 	if c, ok := s.(store.Claimer); ok {
-		of := store.Claim{Mark: "CW-01", Step: "build/coat", By: "hugo", Bench: "window"}
+		of := &store.Claim{Mark: "CW-01", Step: "build/coat", By: "hugo", Bench: "window"}
 		again := func() {
 			if _, err := c.Claim(t.Context(), of, time.Minute, false); err != nil {
 				t.Error(err)

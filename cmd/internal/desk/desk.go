@@ -28,6 +28,7 @@ type Desk struct {
 	Now     func() time.Time
 	By      string
 	Program string
+	Bench   string   // where this is, for benches that share the store
 	Written *Written // nil: nothing is remembered outside of the store
 	Plan    *Plan    // nil: the last plan is not kept
 
