@@ -134,6 +134,18 @@ func (d *Document) PictureFile(digest string) string {
 	return ""
 }
 
+// PictureFiles are the files of the pictures that lie in the folder of the document. Those of
+// steps that it uses lie with the documents of these.
+func (d *Document) PictureFiles() []string {
+	var all []string
+	for _, p := range d.pictures {
+		if filepath.Dir(p.file) == filepath.Dir(d.File) {
+			all = append(all, p.file)
+		}
+	}
+	return all
+}
+
 // PictureFile is where the picture of that digest lies beside a document of one's own;
 // "": nowhere.
 func (l *Library) PictureFile(digest string) string {

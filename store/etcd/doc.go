@@ -5,6 +5,7 @@
 // All keys of a shed begin with "fettle/", the shed's name and "/". After that:
 //
 //	format            what this is, and the number of its schema
+//	journals          how many journals there are (8 bytes)
 //	heads/MARK        a journal's size, and the hashes that its tree grows from
 //	appends/MARK/LAST the records of one append with their hashes; LAST is the position of
 //	                  its last record in 16 hexadecimal digits

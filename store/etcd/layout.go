@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 
+	clientv3 "go.etcd.io/etcd/client/v3"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
@@ -17,6 +18,7 @@ import (
 // prefix of a shed here; [Store.reach] adds it.
 const (
 	keyFormat    = "format"
+	keyJournals  = "journals"
 	keyHeads     = "heads/"
 	keyAppends   = "appends/"
 	keyDocuments = "documents/"
@@ -124,6 +126,26 @@ func parseHead(key string, value []byte, revision int64) (head, error) {
 		h.edge[index] = tlog.Hash(rest[i*tlog.HashSize:])
 	}
 	return h, nil
+}
+
+// journalsValue is how many journals there are.
+func journalsValue(count int64) string {
+	return summed(keyJournals, binary.BigEndian.AppendUint64(nil, uint64(count)))
+}
+
+// journalsIn is how many journals there are by an answer, and the revision of that key.
+func journalsIn(found *clientv3.GetResponse) (count, revision int64, err error) {
+	if len(found.Kvs) == 0 {
+		return 0, 0, nil
+	}
+	rest, err := unsummed(keyJournals, found.Kvs[0].Value)
+	if err == nil && len(rest) != 8 {
+		err = damaged("%q is not a number", keyJournals)
+	}
+	if err != nil {
+		return 0, 0, err
+	}
+	return int64(binary.BigEndian.Uint64(rest)), found.Kvs[0].ModRevision, nil
 }
 
 // grown is the head once records are added whose tree gains these hashes.

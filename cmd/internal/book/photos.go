@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"slices"
+	"strings"
 
 	"fettle/steps"
 	"fettle/store/photos"
@@ -72,6 +73,7 @@ func (m *maker) ofStep(p steps.Picture) picture {
 	}
 	out := m.picture(p.Digest)
 	out.Name = p.Name
+	out.Missing = strings.Replace(out.Missing, "The photo", "It", 1)
 	return out
 }
 

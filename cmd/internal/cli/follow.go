@@ -96,7 +96,10 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	if hours, err := a.hours(nil, a.time.Now()); err != nil {
 		return err
 	} else if len(hours) > 0 {
-		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable { return a.again(ctx, d, fleet) }
+		var work worked
+		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
+			return a.again(ctx, d, fleet, &work)
+		}
 	}
 	lead := func(ctx context.Context, front sitting.Front) error {
 		s.Front = front

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -216,7 +217,7 @@ func (a *app) lessons(ctx context.Context, name, format string) error {
 	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
 }
 
-// copyDocument writes the text of a document into a new file.
+// copyDocument writes the text of a document into a new file, and its pictures beside it.
 func (a *app) copyDocument(ctx context.Context, name, file string) error {
 	library, err := a.library()
 	if err != nil {
@@ -229,17 +230,44 @@ func (a *app) copyDocument(ctx context.Context, name, file string) error {
 	if ext := filepath.Ext(file); ext != ".yaml" && ext != ".yml" {
 		return usage("name a file that ends with .yaml, such as %s.yaml", doc.Name())
 	}
-	err = wholefile.Create(ctx, file, 0o644, func(to *os.File) error {
-		_, err := to.Write(doc.Source)
+	if _, err := os.Lstat(file); err == nil { // before pictures are written for it
+		return fmt.Errorf("the file %s: %w", file, keep.ErrExists)
+	}
+	var pictures []string
+	for _, from := range doc.PictureFiles() {
+		name := filepath.Base(from)
+		data, err := photos.Load(ctx, from)
+		if err != nil {
+			return fmt.Errorf("the picture %s: %w", name, err)
+		}
+		to := filepath.Join(filepath.Dir(file), name)
+		if have, err := photos.Load(ctx, to); err == nil && bytes.Equal(have, data) {
+			continue
+		}
+		if err := writeNew(ctx, to, data); err != nil {
+			return err
+		}
+		pictures = append(pictures, name)
+	}
+	if err := writeNew(ctx, file, doc.Source); err != nil {
+		return err
+	}
+	return a.show(page.Begun{Pictures: pictures, Name: doc.Name(), File: file, Revision: doc.Revision(), Key: doc.NameKey(), InPlace: doc.Embedded && doc.Triage == nil, Uses: doc.Uses()})
+}
+
+// writeNew writes a file that is not there yet.
+func writeNew(ctx context.Context, file string, data []byte) error {
+	err := wholefile.Create(ctx, file, 0o644, func(to *os.File) error {
+		_, err := to.Write(data)
 		return err
 	})
 	if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("the file %s: %w", file, keep.ErrExists)
 	}
 	if err != nil {
-		return fmt.Errorf("writing the document: %w", err)
+		return fmt.Errorf("writing %s: %w", file, err)
 	}
-	return a.show(page.Begun{Name: doc.Name(), File: file, Revision: doc.Revision(), Key: doc.NameKey(), InPlace: doc.Embedded && doc.Triage == nil, Uses: doc.Uses()})
+	return nil
 }
 
 // cited lists the documents that an airframe goes by, with where each is from.

@@ -106,14 +106,15 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	fleet, begin, err := a.fleet(ctx, d, marks)
+	var work worked
+	fleet, begin, err := a.fleet(ctx, d, marks, &work)
 	if err != nil {
 		return err
 	}
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	h.Pace = paceOf(a.worked(ctx, d), d.By)
+	h.Pace = paceOf(work.all(ctx, d, nil), d.By)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err != nil {
 		return err
@@ -181,10 +182,14 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun, which it is to begin.
-func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string) (fleet []*workflow.State, begin []string, err error) {
+// were begun, which it is to begin. What was done is noted where all journals are read for that.
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet []*workflow.State, begin []string, err error) {
 	now := a.time.Now()
+	work.read = len(marks) == 0
 	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
+		if work.read {
+			work.note(s, now)
+		}
 		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 {
 			return nil
 		}
@@ -203,18 +208,6 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string) (fleet []
 		}
 	}
 	return fleet, begin, nil
-}
-
-// worked is what was done on all airframes of the store, whichever are planned: a person works on several side by side. A
-// journal that can't be read tells of no pace.
-func (a *app) worked(ctx context.Context, d *desk.Desk) []workflow.WorkDone {
-	now := a.time.Now()
-	all, _ := desk.Rows(ctx, d, func(s *workflow.State, _ int) workflow.WorkDone {
-		done, _ := s.WorkDone(now)
-		return done
-	})
-	workflow.Timed(all)
-	return all
 }
 
 // How often a step must have been timed before it is planned by that, and how many steps before all are (common practice,
@@ -244,13 +237,13 @@ const thinkAgain = 200 * time.Millisecond
 
 // again plans anew what is left at the bench, as near as can be to what was shown, and keeps it. nil: it is no time of a sitting
 // that the settings know, or there is no plan.
-func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State) *workflow.Timetable {
+func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked) *workflow.Timetable {
 	now := a.time.Now()
 	hours, err := a.hours(nil, now)
 	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
 		return nil
 	}
-	done := a.worked(ctx, d)
+	done := work.all(ctx, d, fleet)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}

@@ -107,8 +107,12 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 	for i, line := range s.Confirm {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
-	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "picture", "why", "hold", "with", "without") {
+	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "picture", "why", "hold", "with", "without", "apart") {
 		l.said(said)
+	}
+	if s.Apart != "" {
+		l.add("\n**To part it** where a side of it is replaced:\n")
+		l.text(s.Apart)
 	}
 	for _, a := range adhesives {
 		l.item("%s", esc(a.of()+a.says))
@@ -194,6 +198,7 @@ type Begun struct {
 	Key      string   `json:"key"` // that of its name
 	InPlace  bool     `json:"in_place"`
 	Uses     []string `json:"uses,omitempty"`
+	Pictures []string `json:"pictures,omitempty"` // that lie beside it now
 }
 
 // Markdown says what to change in it.
@@ -205,6 +210,9 @@ func (b Begun) Markdown(Clock) string {
 		l.item("To put it in the place of the embedded one: keep the name, write `revision: %d`, say in `changes:` what is new, and move the file into your library.", b.Revision+1)
 	} else {
 		l.item("To revise it: keep the name, write `revision: %d`, and say in `changes:` what is new.", b.Revision+1)
+	}
+	if len(b.Pictures) > 0 {
+		l.item("The pictures of its steps lie beside it: %s.", esc(strings.Join(b.Pictures, ", ")))
 	}
 	if len(b.Uses) > 0 {
 		l.item("It uses steps of %s, which stay where they are.", esc(strings.Join(b.Uses, ", ")))

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
 )
 
@@ -109,6 +110,28 @@ func TestTwoBenches(t *testing.T) {
 	server.Close()
 	open = false
 	two.run(5, "note CW-01 unseen", "cannot be reached", "nothing was recorded", "--at")
+}
+
+// A journal whose head was lost is a damaged one, and no airframe that never was.
+func TestLostHead(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	b := benchOf(t, "store: etcd://"+host+"/shed\n")
+	b.run(0, "airframe add CW-01 --design causeway")
+	b.run(0, "airframe add SK-02 --design skerry")
+	client, err := clientv3.New(clientv3.Config{Endpoints: []string{host}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer client.Close()
+	if _, err := client.Delete(t.Context(), "fettle/shed/heads/CW-01"); err != nil {
+		t.Fatal(err)
+	}
+	b.run(5, "next CW-01", "damaged", "has records and no head")
+	b.run(5, "airframe add CW-01 --design causeway", "damaged")
+	b.run(5, "status", "damaged", "2 journals were begun, but 1 are listed")
+	b.run(5, "next SK-02", "damaged") // the other one may have an open coat at the same bench
+	b.run(5, "examine", "CW-01", "has records and no head", "SK-02: 1 entry")
 }
 
 func picture(t *testing.T) string {

@@ -1,0 +1,100 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
+	"fettle/store"
+	"fettle/workflow"
+)
+
+// reads counts how often each journal is read from its beginning.
+type reads struct {
+	keep.Store
+	of map[string]int
+}
+
+type readsOf struct {
+	store.Reader
+	of map[string]int
+}
+
+func (r readsOf) Read(mark string, from int64) ([][]byte, error) {
+	if from == 0 {
+		r.of[mark]++
+	}
+	return r.Reader.Read(mark, from)
+}
+
+func (r reads) View(ctx context.Context, fn func(store.Reader) error) error {
+	return r.Store.View(ctx, func(of store.Reader) error { return fn(readsOf{of, r.of}) })
+}
+
+// What was done is found with one reading of each journal: where all are planned with that, and while plans are made anew only
+// where it has grown.
+func TestWorkedReadsOnce(t *testing.T) {
+	dir := t.TempDir()
+	if err := setUp(dir, t.Setenv); err != nil {
+		t.Fatal(err)
+	}
+	count := map[string]int{}
+	kinds := stores()
+	open := kinds[0].Open
+	kinds[0].Open = func(path string, migrated func(from, to int, kept string)) keep.Store {
+		return reads{open(path, migrated), count}
+	}
+	clock := scriptTime{filepath.Join(dir, "clock")}
+	var out bytes.Buffer
+	streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &out, Columns: term.Width}
+	fettle := func(args ...string) {
+		t.Helper()
+		if code := run(t.Context(), kinds, append([]string{"--library", filepath.Join(dir, "own")}, args...), streams, clock); code != exitDone {
+			t.Fatalf("%v ended with %d: %s", args, code, out.String())
+		}
+	}
+	for _, mark := range []string{"FN-01", "FN-02"} {
+		fettle("airframe", "add", mark, "--design", "finch")
+		fettle("start", mark, "finch-build")
+	}
+	clear(count)
+	fettle("plan", "--sitting", "every day 09:00-21:00")
+	for mark, n := range count {
+		if n > 1 {
+			t.Errorf("plan read %s %d times", mark, n)
+		}
+	}
+
+	a := &app{stores: kinds, Streams: streams, time: clock, libraryPath: filepath.Join(dir, "own")}
+	d, err := a.desk()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var work worked
+	clear(count)
+	done := func(known ...*workflow.State) (steps int) {
+		for _, w := range work.all(t.Context(), d, known) {
+			for _, r := range w.Steps {
+				steps += len(r.Done)
+			}
+		}
+		return steps
+	}
+	if n := done(); n != 0 || count["FN-01"] != 1 || count["FN-02"] != 1 {
+		t.Fatalf("%d steps are done after %v readings, want none after one each", n, count)
+	}
+	fettle("bench", "--temperature", "20C")
+	fettle("done", "FN-01", "check-kit")
+	known, err := d.State(t.Context(), "FN-02")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clear(count)
+	if n := done(known); n != 1 || count["FN-01"] != 1 || count["FN-02"] != 0 {
+		t.Errorf("%d steps are done after %v readings, want the one of FN-01 after one of it alone", n, count)
+	}
+}
