@@ -119,8 +119,8 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	b.mu.Unlock()
 	if first {
 		err = b.readAll(ctx)
-		_, failed := b.refreshClaims(ctx)
-		return false, cmp.Or(err, failed)
+		moved, failed := b.refreshClaims(ctx)
+		return moved, cmp.Or(err, failed)
 	}
 	journals, err := store.Journals(ctx, b.desk.Store)
 	if err != nil {

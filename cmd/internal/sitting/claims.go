@@ -26,6 +26,7 @@ type claims struct {
 	heard  <-chan struct{}
 	mine   *store.Claim // nil: nothing is claimed
 	anew   time.Time    // when mine was claimed last
+	read   bool      // others are known
 	others []*store.Claim
 	lost   *store.Claim // who took over what was mine, where nobody was told yet
 }
@@ -75,10 +76,10 @@ func (b *Bench) refreshClaims(ctx context.Context) (changed bool, err error) {
 		return false, err
 	}
 	b.mu.Lock()
-	if changed = !slices.EqualFunc(others, b.claims.others, func(a, b *store.Claim) bool { return *a == *b }); changed {
+	if changed = b.claims.read && !slices.EqualFunc(others, b.claims.others, func(a, b *store.Claim) bool { return *a == *b }); changed {
 		b.news++
 	}
-	b.claims.others = others
+	b.claims.others, b.claims.read = others, true
 	b.mu.Unlock()
 	if mine == nil || !slices.ContainsFunc(others, mine.Of) && now.Sub(anew) < claimAnew && !now.Before(anew) {
 		return changed, nil

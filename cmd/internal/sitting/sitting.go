@@ -154,7 +154,8 @@ func (c *conversation) look(ctx context.Context) error {
 		}
 		c.Bench.Put(s)
 		c.states = []*workflow.State{s}
-		return nil
+		_, err = c.Bench.refreshClaims(ctx)
+		return err
 	}
 	if _, err := c.Bench.Refresh(ctx); err != nil {
 		if err := c.say(err.Error()); err != nil {
