@@ -9,11 +9,15 @@ import (
 
 // ClaimLine says who is at a step, and since when.
 func ClaimLine(of *store.Claim, c Clock) string {
-	return ClaimOwner(of) + " is at `" + claimedStep(of) + "` since " + c.At(of.Since)
+	return claimOwner(of) + " is at `" + claimedStep(of) + "` since " + c.At(of.Since)
 }
 
-// ClaimOwner is who claims a step, and where.
-func ClaimOwner(of *store.Claim) string { return "**" + esc(of.By) + " at " + esc(of.Bench) + "**" }
+// TakenLine says who took a step over from whoever is told so.
+func TakenLine(of *store.Claim) string {
+	return esc(of.Mark) + ": " + claimOwner(of) + " took `" + claimedStep(of) + "` over from you"
+}
+
+func claimOwner(of *store.Claim) string { return "**" + esc(of.By) + " at " + esc(of.Bench) + "**" }
 
 // claimedStep is the name of the step that is claimed, which may be anything.
 func claimedStep(of *store.Claim) string {

@@ -26,7 +26,7 @@ type claims struct {
 	heard  <-chan struct{}
 	mine   *store.Claim // nil: nothing is claimed
 	anew   time.Time    // when mine was claimed last
-	read   bool      // others are known
+	read   bool         // others are known
 	others []*store.Claim
 	lost   *store.Claim // who took over what was mine, where nobody was told yet
 }
@@ -199,11 +199,11 @@ func (c *conversation) meanwhile() error {
 		if slices.ContainsFunc(c.told, func(t *store.Claim) bool { return *t == *claim }) || !slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == claim.Mark }) {
 			continue
 		}
-		text := claim.Mark + ": " + page.ClaimLine(claim, c.clock()) + "."
+		text := page.Escape(claim.Mark) + ": " + page.ClaimLine(claim, c.clock())
 		if lost != nil && *claim == *lost {
-			text = page.Escape(claim.Mark) + ": " + page.ClaimOwner(claim) + " took over what you were at."
+			text = page.TakenLine(claim)
 		}
-		if err := c.Front.Tell(text); err != nil {
+		if err := c.Front.Tell(text + "."); err != nil {
 			return err
 		}
 	}

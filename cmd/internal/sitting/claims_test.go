@@ -117,7 +117,7 @@ func TestTakenOver(t *testing.T) {
 	if first, last := rosa.asked[0], rosa.asked[len(rosa.asked)-1]; !strings.Contains(first, "Before the blade | Confirm") || !strings.Contains(last, "Fit the receiver") {
 		t.Errorf("asked are %s and %s", first, last)
 	}
-	rosa.tells("FN-01: **hugo at window** took over what you were at.")
+	rosa.tells("FN-01: **hugo at window** took `blade-care` over from you.")
 	if got := claims(t, hugo); got != "hugo finch-build/blade-care, rosa finch-build/fit-radio" {
 		t.Errorf("claimed is %q", got)
 	}

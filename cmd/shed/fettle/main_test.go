@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"net/url"
 	"os"
 	"os/exec"
@@ -44,9 +45,7 @@ func benchOf(t *testing.T, config string) bench {
 // run runs a command, which must end with the code and print each of the words.
 func (b bench) run(code int, command string, words ...string) string {
 	b.t.Helper()
-	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
-	cmd.Dir = b.home
-	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "FETTLE_BY=rosa", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	cmd := b.command(command)
 	out, _ := cmd.CombinedOutput()
 	text := strings.Join(strings.Fields(string(out)), " ")
 	if got := cmd.ProcessState.ExitCode(); got != code {
@@ -58,6 +57,14 @@ func (b bench) run(code int, command string, words ...string) string {
 		}
 	}
 	return text
+}
+
+// command is a command that is not begun yet.
+func (b bench) command(command string) *exec.Cmd {
+	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
+	cmd.Dir = b.home
+	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "FETTLE_BY=", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	return cmd
 }
 
 func member(t *testing.T) (server *embed.Etcd, host string) {
@@ -110,6 +117,81 @@ func TestTwoBenches(t *testing.T) {
 	server.Close()
 	open = false
 	two.run(5, "note CW-01 unseen", "cannot be reached", "nothing was recorded", "--at")
+}
+
+// What one bench begins, the other one sees and is led past, until it says that it takes it over;
+// what is recorded is on the board of whoever watches within a moment.
+func TestWhoIsWhere(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	config := "store: etcd://" + host + "/shed\nby: rosa\netcd:\n  bench: window\n"
+	one, two := benchOf(t, config), benchOf(t, strings.ReplaceAll(strings.ReplaceAll(config, "rosa", "hugo"), "window", "door"))
+	one.run(0, "airframe add CW-01 --design causeway")
+	one.run(0, "start CW-01 kit-check")
+	one.run(0, "bench --temperature 20C --humidity 50%")
+
+	watch := two.command("status --watch")
+	out, err := watch.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := watch.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = watch.Process.Kill(); _ = watch.Wait() }()
+	lines := make(chan string)
+	go func() {
+		for scan := bufio.NewScanner(out); scan.Scan(); {
+			lines <- scan.Text()
+		}
+		close(lines)
+	}()
+	shows := func(word string) {
+		t.Helper()
+		for late := time.After(20 * time.Second); ; {
+			select {
+			case line, open := <-lines:
+				if strings.Contains(line, word) {
+					return
+				}
+				if !open {
+					t.Fatalf("the watch has ended before it showed %q", word)
+				}
+			case <-late:
+				t.Fatalf("the watch does not show %q", word)
+			}
+		}
+	}
+	shows("0 of")
+	text := one.run(0, "next CW-01")
+	first := step(t, text)
+	shows("rosa at window is at " + first)
+	if other := two.run(0, "next CW-01", "rosa at window is at "+first, "Ask them", "--take"); step(t, other) != first {
+		t.Errorf("the only step is another one: %s", other)
+	}
+	two.run(0, "next CW-01 --json", `"by": "rosa"`, `"bench": "window"`)
+	if took := two.run(0, "next CW-01 --take"); strings.Contains(took, "is at") {
+		t.Errorf("of what was taken over it says %s", took)
+	}
+	shows("hugo at door is at " + first)
+	one.run(0, "status", "hugo at door is at "+first)
+	one.run(0, "done CW-01 "+first, "hugo at door is at kit-check/"+first, "tell them")
+	shows("1 of")
+	if text := one.run(0, "status"); strings.Contains(text, "is at "+first) {
+		t.Errorf("somebody is still there: %s", text)
+	}
+	one.run(0, "audit --prove --all", "Intact")
+}
+
+// step is the step that a page of next has.
+func step(t *testing.T, text string) string {
+	t.Helper()
+	_, rest, _ := strings.Cut(text, "fettle done CW-01 ")
+	name, _, _ := strings.Cut(rest, " ")
+	if name == "" {
+		t.Fatalf("no step in %s", text)
+	}
+	return name
 }
 
 // A journal whose head was lost is a damaged one, and no airframe that never was.
