@@ -41,6 +41,9 @@ func (c *Claim) Compare(other *Claim) int {
 
 // A Claimer is a store that keeps claims.
 type Claimer interface {
+	// Bench is the name of this bench.
+	Bench() string
+
 	// Claims returns the claims that stand, in the order of marks and steps.
 	Claims(ctx context.Context) ([]*Claim, error)
 

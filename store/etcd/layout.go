@@ -25,6 +25,7 @@ const (
 	keyDrafts    = "drafts/"
 	keyPieces    = "pieces/"
 	keyClaims    = "claims/"
+	keyClocks    = "clocks/"
 
 	format = "fettle journal store "
 	schema = 1
@@ -60,6 +61,8 @@ func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of),
 func claimKey(c *store.Claim) string {
 	return keyClaims + url.PathEscape(c.Mark) + "/" + url.PathEscape(c.Step)
 }
+
+func clockKey(bench string) string { return keyClocks + url.PathEscape(bench) }
 
 // markOf is the mark in the key of a head.
 func markOf(key string) (string, error) {

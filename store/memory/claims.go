@@ -29,8 +29,8 @@ func (s Shared) Append(ctx context.Context, mark string, size int64, records [][
 // Benches have claims on the steps of a store and tell of what is written to it. The zero Benches
 // have none.
 type Benches struct {
-	// Now is the time by which claims end; nil: that on the wall.
-	Now func() time.Time
+	Name string           // of this bench
+	Now  func() time.Time // by which claims end; nil: that on the wall
 
 	mu       sync.Mutex
 	all      map[[2]string]claim // by mark and step
@@ -80,6 +80,9 @@ func (c *Benches) wrote() {
 		}
 	}
 }
+
+// Bench is [store.Claimer.Bench].
+func (c *Benches) Bench() string { return c.Name }
 
 // end ends what has lasted its time.
 func (c *Benches) end() (now time.Time) {

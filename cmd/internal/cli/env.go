@@ -187,6 +187,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		return nil, err
 	}
 	key, _, _ := a.settings(c)[keySetting].value()
+	clocks := a.clocks(kept)
 	a.kept = &keep.Keeper{
 		Desk: &desk.Desk{
 			Store:   kept,
@@ -195,7 +196,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Now:     a.time.Now,
 			By:      who,
 			Program: "fettle " + version,
-			Bench:   c.bench(),
+			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 			Read:    a.read,
@@ -214,15 +215,6 @@ func (a *app) checkKind(name string) error {
 		return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
 	}
 	return nil
-}
-
-// bench is what this bench is called where several share a store.
-func (c config) bench() string {
-	if c.Etcd.Bench != "" {
-		return c.Etcd.Bench
-	}
-	name, _ := os.Hostname()
-	return name
 }
 
 // written is what is remembered of journals, beside the key of the seals.

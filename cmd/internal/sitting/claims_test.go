@@ -18,8 +18,8 @@ func shared(t *testing.T) (rosa *bench, hugo *desk.Desk) {
 	b := atBench(t)
 	s := memory.NewShared()
 	s.Now = func() time.Time { return b.now }
-	b.desk.Store, b.desk.By, b.desk.Bench = s, "rosa", "door"
-	hugo = &desk.Desk{Store: s, Photos: b.desk.Photos, Library: b.desk.Library, Now: b.desk.Now, By: "hugo", Bench: "window", Program: "test"}
+	b.desk.Store, b.desk.By, s.Name = s, "rosa", "window"
+	hugo = &desk.Desk{Store: s, Photos: b.desk.Photos, Library: b.desk.Library, Now: b.desk.Now, By: "hugo", Program: "test"}
 	state, err := b.desk.Register(t.Context(), "FN-01", "finch", nil, time.Time{})
 	must(t, err)
 	_, _, err = b.desk.Start(t.Context(), state, "finch-build", "", time.Time{})
@@ -83,8 +83,7 @@ func TestClaims(t *testing.T) {
 
 	// where others are at all that can be done, it is asked too
 	claim("fit-radio", false)
-	carol := *hugo
-	carol.By = "carol"
+	carol := &desk.Desk{Store: hugo.Store, Now: hugo.Now, By: "carol"}
 	if _, _, err := carol.Claim(t.Context(), "FN-01", "finch-build/blade-care", time.Minute, true); err != nil {
 		t.Fatal(err)
 	}

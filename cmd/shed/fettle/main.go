@@ -31,7 +31,7 @@ func openBolt(path string, migrated func(from, to int, kept string)) keep.Store 
 
 // clusters are the stores on clusters, of which the config says c.
 func clusters(c keep.Cluster) keep.Kind {
-	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain}
+	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain, Name: c.Bench}
 	return keep.Kind{
 		Prefix: etcd.Scheme,
 		With:   clusters,
