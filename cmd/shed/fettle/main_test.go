@@ -2,6 +2,8 @@ package main
 
 import (
 	"bufio"
+	"encoding/json"
+	"fmt"
 	"net/url"
 	"os"
 	"os/exec"
@@ -192,6 +194,78 @@ func step(t *testing.T, text string) string {
 		t.Fatalf("no step in %s", text)
 	}
 	return name
+}
+
+// A copy that is killed goes on where it was: in the end everything is there, with the photos, and
+// is the same when it is copied back.
+func TestCopyKilled(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	shared := t.TempDir()
+	b := benchOf(t, "by: rosa\netcd:\n  photos: "+shared+"\n")
+	b.run(0, "demo --store one.db")
+	b.run(0, "--store one.db note CW-01 seen --photo "+picture(t))
+	for n := range 4 { // more airframes to be in the middle of
+		b.run(0, fmt.Sprint("--store one.db airframe add JT-9", n, " --design jetty"))
+	}
+	to := "etcd://" + host + "/shed"
+	client, err := clientv3.New(clientv3.Config{Endpoints: []string{host}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer client.Close()
+	there := func() int64 {
+		found, err := client.Get(t.Context(), "fettle/shed/heads/", clientv3.WithPrefix(), clientv3.WithCountOnly())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return found.Count
+	}
+	all := int64(len(marks(t, b, "one.db")))
+	killed := 0
+	for _, least := range []int64{1, all / 2, all - 1} {
+		copied := b.command("store copy one.db " + to)
+		if err := copied.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for late := time.Now().Add(20 * time.Second); there() < least && time.Now().Before(late); {
+			time.Sleep(time.Millisecond)
+		}
+		_ = copied.Process.Kill()
+		if _ = copied.Wait(); there() < all {
+			killed++
+		}
+	}
+	if killed == 0 {
+		t.Error("none was killed in the middle")
+	}
+	t.Logf("%d of 3 copies of %d airframes were killed in the middle", killed, all)
+	said := b.run(0, "store copy one.db "+to, "1 photo; verified")
+	b.run(0, "--store "+to+" audit --prove --all", "so is every photo")
+	b.run(0, "store copy "+to+" two.db", strings.TrimPrefix(said, "• "+to))
+	for _, mark := range marks(t, b, "one.db")[:2] {
+		if one, two := b.run(0, "--store one.db audit --json "+mark), b.run(0, "--store two.db audit --json "+mark); one != two {
+			t.Errorf("%s is another one in the copy of the copy", mark)
+		}
+	}
+	b.run(0, "--store "+to+" backup three.db", "1 photo", "verified")
+	b.run(0, "--store "+to+" examine", "CW-01", "intact")
+}
+
+func marks(t *testing.T, b bench, store string) (all []string) {
+	t.Helper()
+	var list struct {
+		Airframes []struct {
+			Mark string `json:"mark"`
+		} `json:"airframes"`
+	}
+	if err := json.Unmarshal([]byte(b.run(0, "--store "+store+" airframe list --json")), &list); err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range list.Airframes {
+		all = append(all, a.Mark)
+	}
+	return all
 }
 
 // A journal whose head was lost is a damaged one, and no airframe that never was.
