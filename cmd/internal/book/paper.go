@@ -156,7 +156,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Text = d.Markdown(page.Clock{})
 	}
 	calls := m.cardCalls()
-	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "many": many})
+	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "either": either, "many": many})
 	out := bufio.NewWriterSize(w, 1<<16)
 	if err := fill(cleaner{out}, cardParts+paperLayout, calls, p); err != nil {
 		return fmt.Errorf("writing the document %s: %w", d.Name, err)
