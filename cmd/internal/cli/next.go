@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -24,6 +25,9 @@ func (a *app) nextCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if full && short {
 				return usage("--full and --short contradict each other")
+			}
+			if err := a.recall(); err != nil {
+				return err
 			}
 			s, err := a.airframeAlone(cmd.Context(), args)
 			if err != nil {
@@ -81,7 +85,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 		return next, others, nil
 	}
 	stands, ours, err := d.Claim(ctx, mark, step, lasts, take)
-	if err != nil {
+	if err != nil && !errors.Is(err, store.ErrAway) { // else that was said
 		a.warn("the other benches are not told at which step you are: %v", err)
 	}
 	if ours && stands != nil {

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -19,10 +20,15 @@ func (d *Desk) me() (store.Claimer, *store.Claim) {
 }
 
 // Claims are who is at which step, where benches share the store and say so. A claim of a step
-// that is done, or waits, says nothing; the state tells (see [workflow.State.Claimed]).
+// that is done, or waits, says nothing; the state tells (see [workflow.State.Claimed]). While the
+// store cannot be reached nobody knows of any, and whatever reads the record says so.
 func (d *Desk) Claims(ctx context.Context) ([]*store.Claim, error) {
 	if claimer, _ := d.me(); claimer != nil {
-		return claimer.Claims(ctx)
+		all, err := claimer.Claims(ctx)
+		if errors.Is(err, store.ErrAway) {
+			err = nil
+		}
+		return all, err
 	}
 	return nil, nil
 }
