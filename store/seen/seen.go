@@ -51,6 +51,13 @@ func (s *Store) Recall(tell func(asOf time.Time, why error)) {
 	s.tell = tell
 }
 
+// Recalls reports whether Recall was called.
+func (s *Store) Recalls() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.tell != nil
+}
+
 func (s *Store) now() time.Time {
 	if s.Now == nil {
 		return time.Now()
@@ -74,9 +81,7 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	if s.Folder == "" {
 		return s.Of.View(ctx, fn)
 	}
-	s.mu.Lock()
-	recalls := s.tell != nil
-	s.mu.Unlock()
+	recalls := s.Recalls()
 	if why := s.Away(); why != nil && recalls {
 		return s.recall(fn, why)
 	}
