@@ -90,18 +90,26 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 		begun = true
 		return fn(&reader{Reader: r, store: s})
 	})
-	away := !begun && errors.Is(err, store.ErrAway)
-	s.mu.Lock()
-	if s.since, s.why = (time.Time{}), nil; away {
-		s.since, s.why = s.now(), err
-	} else {
-		s.told = time.Time{}
-	}
-	s.mu.Unlock()
-	if away && recalls {
+	if begun {
+		s.Missed(nil)
+	} else if s.Missed(err) && recalls {
 		return s.recall(fn, err)
 	}
 	return err
+}
+
+// Missed notes whether the store was away, by the error of whoever asked it for something.
+func (s *Store) Missed(err error) (away bool) {
+	away = errors.Is(err, store.ErrAway)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case away:
+		s.since, s.why = s.now(), err
+	case err == nil:
+		s.since, s.why, s.told = time.Time{}, nil, time.Time{}
+	}
+	return away
 }
 
 // A reader keeps what is read.

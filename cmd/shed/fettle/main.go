@@ -76,8 +76,8 @@ func (s shed) Claims(ctx context.Context) ([]*store.Claim, error) {
 		return nil, nil
 	}
 	all, err := s.Store.Claims(ctx)
-	if errors.Is(err, store.ErrAway) {
-		err = nil
+	if s.seen.Missed(err) {
+		return nil, nil
 	}
 	return all, err
 }
