@@ -339,7 +339,40 @@ func TestReedCloses(t *testing.T) {
 	d.same("the bevel of the tips", lean(bevel[0], outer), raised/2, 0.2)
 	d.same("the bevel of the middle", lean(bevel[1], 2*middle), raised/2, 0.2)
 
+	// The parts, as the build cuts them and as the table has them.
+	fin, tail := d.surface("fin"), d.surface("tailplane")
+	for _, at := range [][]float64{
+		d.said("cut-wing", `two of (\d+) mm × (\d+) mm\. Of three: one of (\d+) mm\s+× (\d+) mm, two of (\d+) mm × (\d+) mm`),
+		d.about(`two of (\d+) mm × (\d+) mm; or one of (\d+) mm × (\d+) mm and two of (\d+) mm × (\d+) mm`),
+	} {
+		chord := d.mm(two.Panels[0].Root)
+		for i, is := range []float64{span, chord, 2 * middle, chord, outer, chord} {
+			d.same("a panel of the wing", at[i], is, 0)
+		}
+	}
+	for _, at := range [][]float64{d.said("lay-out", `Fin: (\d+) mm along the foot, (\d+) mm high`), d.about(`Fin \| (\d+) mm along the foot, (\d+) mm high`)} {
+		d.same("the foot of the fin", at[0], d.mm(fin.Panels[0].Root), 0)
+		d.same("the height of the fin", at[1], d.mm(fin.Panels[0].Span), 0)
+	}
+	d.same("the span of the tail", d.said("lay-out", `Tail: (\d+) mm`)[0], 2*d.mm(tail.Panels[0].Span), 0)
+	d.same("the chord of the tail", d.said("lay-out", `Tail: \d+ mm × (\d+) mm`)[0], d.mm(tail.Panels[0].Root), 0)
+	layers := d.said("lay-out", `each (\d+) mm long, (\d+) mm high in front and (\d+) mm\s+at the rear`)
+
+	// A joint that is glued again stands on the block on which it was built.
+	mend, err := Open("").Procedure("reed-repair")
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, _, _ := mend.Procedure.Step("glue-break")
+	blocks := d.read("glue-break", again.Do, `(\d+) mm under the tip, of three panels (\d+) mm`)
+	d.asks("centre-rise", blocks[0])
+	d.asks("tip-rise", blocks[1])
+
 	saddle := d.about(`foam, (\d+) mm long, (\d+) mm high in front and (\d+) mm at the rear`)
+	for i := range layers {
+		d.same("a layer of the saddle", layers[i], saddle[i], 0)
+	}
+	d.same("the width of the saddle", d.about(`together (\d+) mm wide`)[0], 3*d.about(`foam sheet, (\d+) mm thick`)[0], 0)
 	run, err := d.gate("wing-angle").Result.Run.Float("mm")
 	if err != nil {
 		t.Fatal(err)
@@ -353,7 +386,7 @@ func TestReedCloses(t *testing.T) {
 
 	// Balance, with the weight in the nose.
 	x, weight := d.part("weight")
-	d.same("the place of the washers", d.said("bolt-washers", `(\d+) mm behind its front end`)[0], x, 0)
+	d.same("the place of the washers", d.said("bolt-washers", `(\d+) mm behind its front\s+end`)[0], x, 0)
 	clay := d.said("press-clay", `(\d+) mm\s+to (\d+) mm behind the front end`)
 	d.same("the place of the clay", (clay[0]+clay[1])/2, x, 1)
 	for _, grams := range [][]float64{d.said("bolt-washers", `about (\d+) g in all`), d.said("press-clay", `about (\d+) g until`)} {
