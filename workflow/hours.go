@@ -29,7 +29,8 @@ type Hours struct {
 	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
 	// Watch looks at what was asked and what came of it; nil: nobody does.
 	Watch func(plan.Problem, plan.Result)
-	// Like is what was shown before: its order is kept where that costs nothing.
+	// Like is what was shown before: where it still is a plan, no worse one takes its place; its order is kept where that costs
+	// nothing.
 	Like *Timetable
 }
 

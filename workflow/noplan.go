@@ -2,10 +2,14 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -24,6 +28,8 @@ type NoPlan struct {
 	Takes    time.Duration
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it
+
+	others []string // TooShort: adhesives that may be there too
 }
 
 // A Hindrance is a way in which there is no plan.
@@ -46,6 +52,9 @@ type Freeing struct {
 	Longer time.Duration // a sitting longer by so much
 	More   time.Duration // so much more time in sittings
 	Tight  bool          // windows used to their ends
+	At     *float64      // the bench at that temperature, in °C
+	With   string        // another adhesive
+	Hands  int           // so many people at once
 	After  string        // Step of the turn that is left for later
 }
 
@@ -100,9 +109,59 @@ func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 	return nil
 }
 
+// freed says what would make a window long enough for what must be done in it, each of which was tried: the nearest
+// temperature in whole degrees, another adhesive, one person more.
+func (of *scheduler) freed(err error) error {
+	var no *NoPlan
+	if !errors.As(err, &no) || no.Why != TooShort {
+		return err
+	}
+	helps := func(change func(h *Hours)) bool {
+		is := of.begun()
+		change(&is.h)
+		is.hands = max(1, is.h.Hands)
+		return is.hours() == nil && is.work() == nil && !slices.ContainsFunc(is.stops, func(s Stop) bool {
+			return slices.ContainsFunc(s.Reasons, func(r Reason) bool { return r.Because == ByClimate })
+		})
+	}
+	at := slices.IndexFunc(of.fleet, func(s *State) bool { return s.Airframe.Mark == no.Turns[0].Mark })
+	is := of.begun()
+	is.measureClimate(of.fleet[at])
+	for away := 1.; away <= temperatureMost && no.Free == nil; away++ {
+		for _, celsius := range [...]float64{math.Ceil(is.celsius[0]) - away, math.Floor(is.celsius[0]) + away} {
+			if no.Free == nil && celsius >= temperatureLeast && celsius <= temperatureMost && helps(func(h *Hours) { h.Celsius = &celsius }) {
+				no.Free = []Freeing{{At: &celsius}}
+			}
+		}
+	}
+	for _, name := range no.others {
+		if helps(func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) }) {
+			no.Free = append(no.Free, Freeing{With: name})
+		}
+	}
+	if helps(func(h *Hours) { h.Hands = of.hands + 1 }) {
+		no.Free = append(no.Free, Freeing{Hands: of.hands + 1})
+	}
+	return no
+}
+
+// Nobody plans a bench outside these temperatures, in °C (common practice, no source).
+const (
+	temperatureLeast = 0
+	temperatureMost  = 50
+)
+
 // windowTooShort says so.
 func (c *scheduler) windowTooShort(t task, needs, most int) error {
-	return &NoPlan{Why: TooShort, Turns: []Turn{c.turnOf(&t, -1)}, Joint: t.step.Joint, Takes: minutesOf(needs), Has: minutesOf(most)}
+	no := &NoPlan{Why: TooShort, Turns: []Turn{c.turnOf(&t, -1)}, Joint: t.step.Joint, Takes: minutesOf(needs), Has: minutesOf(most)}
+	for _, step := range t.work.Steps() {
+		for _, name := range step.Adhesives {
+			if step.Joint == no.Joint && name != t.adhesive.Name && !lists.Contains(no.others, name) {
+				no.others = append(no.others, name)
+			}
+		}
+	}
+	return no
 }
 
 // impossible says why there is no plan, in the words of the work.

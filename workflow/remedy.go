@@ -14,8 +14,8 @@ type RemedyKind string
 const (
 	ToReadBench     RemedyKind = "read-bench"          // Humidity: that as well
 	ToSetCondition  RemedyKind = "set-condition"       // Setting: make sure of it, then record it
-	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least
-	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most
+	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least; Names: adhesives that work as it is
+	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most; Names: as to warm it
 	ToNearBench     RemedyKind = "near-bench"          // Value: the temperature to approach
 	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench

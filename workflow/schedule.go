@@ -261,18 +261,23 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	return *best, nil
 }
 
+// begun is a scheduler of the same that has made nothing yet.
+func (of *scheduler) begun() *scheduler {
+	is := *of
+	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
+	return &is
+}
+
 // attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
 // or why there is no plan.
 func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
 	for {
-		is := *of
-		c := &is
-		c.byStep, c.coats, c.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
+		c := of.begun()
 		if err := c.hours(); err != nil {
 			return t, nil, err
 		}
 		if err := c.work(); err != nil {
-			return t, nil, err
+			return t, nil, of.freed(err)
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {
@@ -294,7 +299,9 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 			c.h.Watch(p, r)
 		}
 		if r.Starts != nil {
-			return c.timetable(r), nil, nil
+			t = c.timetable(r)
+			t.Kept = slices.Equal(r.Starts, o.Warm)
+			return t, nil, nil
 		}
 		if r.Conflict != nil {
 			for _, i := range r.Conflict.Latest {

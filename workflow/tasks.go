@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -52,16 +53,51 @@ func (c *scheduler) measureClimate(s *State) {
 // assumedCelsius is the temperature of a bench that nobody read (common practice, no source).
 const assumedCelsius = 20
 
-// climateOf is the climate of a new clock: an adhesive is used where it works, so that the bench is brought there first.
-func (c *scheduler) climateOf(of int, a *steps.Adhesive) bond.Climate {
-	celsius := c.celsius[of]
-	if least, err := a.Coldest.Celsius(); err == nil && !a.Coldest.IsZero() {
-		celsius = max(celsius, least)
+// climateOf is the climate of an airframe's new clocks.
+func (c *scheduler) climateOf(of int) bond.Climate { return bond.Even(c.celsius[of]) }
+
+// unfit says which adhesive of a step, or of a rework before it, the bench is too cold or too warm for, as it is planned.
+func (c *scheduler) unfit(of int, s *State, k *Job, step *steps.Step) (reasons []Reason) {
+	check := func(a *steps.Adhesive, others []string) {
+		low, high := c.limits(of, a)
+		if !low && !high {
+			return
+		}
+		r := Reason{Because: ByClimate, Text: fmt.Sprintf("%s works between %s and %s, and the bench is planned at %.4g °C", a.Name, a.Coldest, a.Warmest, c.celsius[of])}
+		help := Remedy{Kind: ToWarmBench, Value: a.Coldest}
+		if high {
+			help = Remedy{Kind: ToCoolBench, Value: a.Warmest}
+		}
+		for _, name := range others {
+			if other, known := s.Sheet.Adhesive(name); known && name != a.Name && c.works(of, &other) {
+				help.Names = append(help.Names, name)
+			}
+		}
+		r.Remedy = s.remedy(help)
+		reasons = append(reasons, r)
 	}
-	if most, err := a.Warmest.Celsius(); err == nil && !a.Warmest.IsZero() {
-		celsius = min(celsius, most)
+	if step.Kind.Traits().Glues() {
+		if a := c.adhesiveOf(of, s, k, step); a != nil {
+			check(a, k.adhesives(*step, c.now))
+		}
 	}
-	return bond.Even(celsius)
+	for _, gate := range c.reworks[step.Name] {
+		if g, known := s.Sheet.Gate(gate); known && len(g.Reworks) > 0 {
+			for _, name := range g.Reworks[0].Adhesives[:min(1, len(g.Reworks[0].Adhesives))] {
+				if a, known := s.Sheet.Adhesive(name); known {
+					check(&a, nil)
+				}
+			}
+		}
+	}
+	return reasons
+}
+
+// limits report whether the bench is planned colder or warmer than an adhesive works.
+func (c *scheduler) limits(of int, a *steps.Adhesive) (colder, warmer bool) {
+	least, errLeast := a.Coldest.Celsius()
+	most, errMost := a.Warmest.Celsius()
+	return !a.Coldest.IsZero() && errLeast == nil && c.celsius[of] < least, !a.Warmest.IsZero() && errMost == nil && c.celsius[of] > most
 }
 
 // airframe makes the tasks of one airframe. Repairs come first: other work may wait for them.
@@ -87,7 +123,7 @@ func (c *scheduler) airframe(of int, s *State) error {
 	for _, j := range c.joins {
 		if j.of == of && j.load {
 			times := j.adhesive.Times
-			all.wait(link{j.task, c.tasks[j.task].minutes + up(times.Least(times.Cure, c.climateOf(of, j.adhesive))), tie{why: AfterCure, joint: j.joint}})
+			all.wait(link{j.task, c.tasks[j.task].minutes + up(times.Least(times.Cure, c.climateOf(of))), tie{why: AfterCure, joint: j.joint}})
 		}
 	}
 	for _, j := range s.joints() {
@@ -190,7 +226,8 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 					c.pass(of, s, &k, stage, i, &f)
 				case !again && s.met(&k, stage, i, c.now):
 				default:
-					if reasons := c.stopsAt(s, j, step, blocked, reports, &f, repairs); len(reasons) > 0 {
+					reasons := append(c.stopsAt(s, j, step, blocked, reports, &f, repairs), c.unfit(of, s, &k, step)...)
+					if len(reasons) > 0 {
 						c.stops = append(c.stops, Stop{s.Airframe.Mark, j.ID, step.Name, step.Title, reasons})
 						stopped[stage.Name] = true
 						break
@@ -303,7 +340,7 @@ func (c *scheduler) pass(of int, s *State, k *Job, stage steps.Stage, i int, f *
 				if cure {
 					why.why, lasts = AfterCure, times.Cure
 				}
-				f.wait(link{join.task, t.minutes + up(times.Least(lasts, c.climateOf(of, join.adhesive))), why})
+				f.wait(link{join.task, t.minutes + up(times.Least(lasts, c.climateOf(of))), why})
 			}
 		}
 		for _, p := range append(k.Parts(step.Joint), s.again(k.ID, step.Joint)...) {
@@ -363,7 +400,7 @@ func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int
 	}
 	presses := does.Joins && does.Coats && t.adhesive != nil && t.adhesive.Dries()
 	if does.Joins && does.Coats && !presses && t.adhesive != nil && t.adhesive.Times.Mixed {
-		most := down(t.adhesive.Times.Most(t.adhesive.Times.To, c.climateOf(of, t.adhesive)))
+		most := down(t.adhesive.Times.Most(t.adhesive.Times.To, c.climateOf(of)))
 		if t.minutes > most {
 			return c.windowTooShort(t, t.minutes, most)
 		}
@@ -416,7 +453,7 @@ func (c *scheduler) rework(s *State, measures task, gate string, f *front) {
 	way, lasts := g.Reworks[0], 0
 	if adhesive, known := s.Sheet.Adhesive(strings.Join(way.Adhesives[:min(1, len(way.Adhesives))], "")); known && way.Joint != "" {
 		measures.adhesive = &adhesive
-		climate := c.climateOf(measures.of, &adhesive)
+		climate := c.climateOf(measures.of)
 		lasts = up(adhesive.Times.Least(adhesive.Times.Handling, climate))
 		measures.minutes += up(adhesive.Times.Least(adhesive.Times.From, climate)) // it dries beside whoever waits for it
 	}
@@ -450,5 +487,6 @@ func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *step
 }
 
 func (c *scheduler) works(of int, a *steps.Adhesive) bool {
-	return c.climateOf(of, a) == bond.Even(c.celsius[of])
+	colder, warmer := c.limits(of, a)
+	return !colder && !warmer
 }

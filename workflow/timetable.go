@@ -12,10 +12,11 @@ import (
 // A Timetable says when to do what.
 type Timetable struct {
 	Made     time.Time     `json:"made"`
-	Visits   []Visit       `json:"visits"` // the sittings in which something is done
-	Finish   time.Time     `json:"finish"` // when the last step is done, or the last joint cured
-	Bound    time.Time     `json:"bound"`  // no plan finishes sooner
-	Proven   bool          `json:"proven"` // none does
+	Visits   []Visit       `json:"visits"`         // the sittings in which something is done
+	Finish   time.Time     `json:"finish"`         // when the last step is done, or the last joint cured
+	Bound    time.Time     `json:"bound"`          // no plan finishes sooner
+	Proven   bool          `json:"proven"`         // none does
+	Kept     bool          `json:"kept,omitempty"` // it is what was shown before, to the minute
 	Attended time.Duration `json:"attended"`
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
 	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
@@ -29,8 +30,9 @@ type Timetable struct {
 // A Visit is a sitting with what is done in it.
 type Visit struct {
 	Sitting
-	Added bool   `json:"added,omitempty"` // nobody gave it: it is like one that was given
-	Turns []Turn `json:"turns"`
+	Added bool      `json:"added,omitempty"` // nobody gave it: it is like one that was given
+	Made  time.Time `json:"made,omitzero"`   // of one that an earlier plan has
+	Turns []Turn    `json:"turns"`
 }
 
 // A Turn is a step, or an act of one, at its time.
@@ -250,7 +252,7 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 	}
 	for _, join := range c.joins {
 		t := &c.tasks[join.task]
-		times, climate := join.adhesive.Times, c.climateOf(join.of, join.adhesive)
+		times, climate := join.adhesive.Times, c.climateOf(join.of)
 		last := -1
 		for _, coat := range join.coats {
 			last = max(last, starts[coat]+c.tasks[coat].minutes)
@@ -350,9 +352,12 @@ func (c *scheduler) like(p plan.Problem) []int {
 	if !known {
 		return nil
 	}
-	for _, d := range p.Delays { // a room beside its task
-		if d.To >= len(c.tasks) {
+	for _, d := range p.Delays {
+		switch {
+		case d.To >= len(c.tasks): // a room beside its task
 			starts[d.To] = starts[d.From]
+		case c.tasks[d.To].step == nil: // the end of all that dries
+			starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 		}
 	}
 	return starts

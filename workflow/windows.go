@@ -122,7 +122,7 @@ func (c *scheduler) window(of int, s *State, k *Job, step *steps.Step, at int) e
 		return nil
 	}
 	join := joinTask{of: of, task: at, joint: step.Joint, adhesive: t.adhesive, zones: k.Procedure.DisturbedBy(step.Joint), load: step.Load}
-	times, climate := t.adhesive.Times, c.climateOf(of, t.adhesive)
+	times, climate := t.adhesive.Times, c.climateOf(of)
 	least, most := up(times.Least(times.From, climate)), down(times.Most(times.To, climate))
 	together := step.Kind.Traits().Coats && t.act != ToPress
 	why := tie{why: AfterDrying, joint: step.Joint}

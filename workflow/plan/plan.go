@@ -49,7 +49,7 @@ type Span struct{ From, To int }
 type Options struct {
 	Think time.Duration // 0: 1 s
 	Seed  uint64
-	Warm  []int // starts of an earlier plan by activity; its order is kept where that costs nothing
+	Warm  []int // starts of an earlier plan by activity: no worse plan is the result if it still is one, and its order is kept where that costs nothing
 }
 
 // A Result is the best plan found.

@@ -22,7 +22,7 @@ type solver struct {
 	cost    cost
 	free    []int     // activities
 	fixed   []int     // starts, where fixed
-	warm    []int     // starts in the order of the earlier plan
+	warm    [][]int   // the earlier plan, if it still is one, and one in its order
 	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
@@ -122,30 +122,41 @@ func (v *solver) construct() {
 	}
 }
 
-// inOrder places all in the order of the earlier plan.
+// inOrder takes the earlier plan, if it still is one, and places all in its order.
 func (v *solver) inOrder() {
 	if v.o.Warm == nil {
 		return
 	}
 	rank := v.ranks(v.o.Warm)
+	if Check(*v.p, v.o.Warm) == nil {
+		v.warm = append(v.warm, v.o.Warm)
+	}
 	if starts, _ := v.l.serial(v.b, rank); starts != nil {
-		v.warm, v.rank = starts, rank
-		v.keep(starts)
+		v.warm = append(v.warm, starts)
+	}
+	for _, starts := range v.warm {
+		if v.keep(starts) {
+			v.rank = rank
+		}
 	}
 }
 
-// asBefore prefers, of the plans that finish when the best does, one like the earlier plan: the order of that, if it
-// does, else what the search finds first that looks for it there.
+// asBefore prefers, of the plans that finish when the best does, one like the earlier plan: that itself, or one in its order,
+// if it does, else what the search finds first that looks for it there.
 func (v *solver) asBefore() {
-	switch {
-	case v.o.Warm == nil:
-	case v.warm != nil && v.p.finish(v.warm) <= v.cost.finish:
-		v.best = v.warm
-	case len(v.free) <= exactMost:
-		m := v.p.model(v.free, v.fixed, 0, v.cost.finish)
-		if m == nil {
+	if v.o.Warm == nil {
+		return
+	}
+	for _, starts := range v.warm {
+		if v.p.finish(starts) <= v.cost.finish {
+			v.best = starts
 			return
 		}
+	}
+	if len(v.free) > exactMost {
+		return
+	}
+	if m := v.p.model(v.free, v.fixed, 0, v.cost.finish); m != nil {
 		m.follow(v.p, v.o.Warm)
 		m.s.one = true
 		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {

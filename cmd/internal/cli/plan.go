@@ -114,7 +114,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	h.Pace = paceOf(work.all(ctx, d, nil), d.By)
+	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -18,10 +19,11 @@ import (
 type Plan struct {
 	Marks    []string        `json:"airframes"`
 	Made     time.Time       `json:"made"`
-	Finish   time.Time       `json:"finish"`      // the last step done, or the last joint cured
-	Bound    time.Time       `json:"not_before"`  // no plan finishes sooner
-	Best     bool            `json:"best"`        // none does
-	Gap      int             `json:"gap_percent"` // of the time till then, at most
+	Finish   time.Time       `json:"finish"`         // the last step done, or the last joint cured
+	Bound    time.Time       `json:"not_before"`     // no plan finishes sooner
+	Best     bool            `json:"best"`           // none does
+	Gap      int             `json:"gap_percent"`    // of the time till then, at most
+	Kept     bool            `json:"kept,omitempty"` // it is the plan that was kept before
 	Attended int             `json:"attended_min"`
 	Idle     int             `json:"idle_min"` // at the bench, between turns
 	Sittings []PlanSitting   `json:"sittings"`
@@ -54,7 +56,7 @@ type PlanStop struct {
 
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
-	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
+	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
 		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
@@ -115,18 +117,13 @@ func (p Plan) Markdown(c Clock) string {
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
+	if p.Kept && !p.Best {
+		l.add("This is the plan that you had: in the time to think, none better was found.\n")
+	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
 	}
-	for _, s := range p.Stops {
-		what := "All of " + esc(s.Mark)
-		if s.Step != "" {
-			what = fmt.Sprintf("**%s** on %s and what comes after it", esc(s.Title), esc(s.Mark))
-		}
-		l.add("%s can't be planned:\n", what)
-		l.reasonList(s.Reasons, noWords, c)
-		l.add("")
-	}
+	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if w.Lost {
 			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
@@ -147,6 +144,44 @@ func (p Plan) Markdown(c Clock) string {
 	p.heldBack(&l, c)
 	p.assumed(&l, c)
 	return l.String()
+}
+
+// stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
+func (p Plan) stops(l *lines, c Clock) {
+	said := make([]bool, len(p.Stops))
+	var bench quantity.Quantity
+	for _, s := range p.Stops {
+		var what []string
+		for k, other := range p.Stops {
+			if said[k] || (other.Step == "") != (s.Step == "") || !slices.EqualFunc(s.Reasons, other.Reasons, func(a, b Reason) bool { return a.Text == b.Text && a.Do == b.Do }) {
+				continue
+			}
+			said[k] = true
+			if s.Step == "" {
+				what = append(what, esc(other.Mark))
+			} else {
+				what = append(what, fmt.Sprintf("**%s** on %s", esc(other.Title), esc(other.Mark)))
+			}
+		}
+		if len(what) == 0 {
+			continue
+		}
+		text := "All of " + strings.Join(what, ", ")
+		if s.Step != "" {
+			text = strings.Join(what, ", ") + " and what comes after " + map[bool]string{true: "it", false: "them"}[len(what) == 1]
+		}
+		l.add("%s can't be planned:\n", text)
+		l.reasonList(s.Reasons, noWords, c)
+		l.add("")
+		for _, r := range s.Reasons {
+			if help := r.Remedy; help.Kind == workflow.ToWarmBench && (bench.IsZero() || help.Value.Cmp(bench) > 0) || help.Kind == workflow.ToCoolBench && (bench.IsZero() || help.Value.Cmp(bench) < 0) {
+				bench = help.Value
+			}
+		}
+	}
+	if celsius, err := bench.Celsius(); err == nil && !bench.IsZero() {
+		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(celsius))
+	}
 }
 
 // Calendar has an event for each sitting, the same one whenever it is planned again.
@@ -548,8 +583,9 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
 	case workflow.TooShort:
 		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
-		l.item("plan with another adhesive: `--consider`")
-		l.item("or with a cooler bench, where windows are longer: `--temperature`")
+		if len(e.Free) == 0 {
+			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
+		}
 	case workflow.TooLittle:
 		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
 	case workflow.NotFound:
@@ -580,6 +616,12 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
 		case f.Tight:
 			l.item("use windows to their ends: `--tight`")
+		case f.At != nil:
+			l.item("bring the bench to %s: `--temperature %sC`", amount(*f.At, "°C"), short(*f.At))
+		case f.With != "":
+			l.item("use another adhesive: `--consider %s`", f.With)
+		case f.Hands > 0:
+			l.item("work with %d people: `--hands %d`", f.Hands, f.Hands)
 		case f.After != "":
 			l.item("leave `%s` for later", f.After)
 		}

@@ -99,9 +99,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, Blank)
 	case workflow.ToWarmBench:
-		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
+		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value) + orUse(r.Names), ""
 	case workflow.ToCoolBench:
-		return fmt.Sprintf("let the bench cool to %s or less", r.Value), ""
+		return fmt.Sprintf("let the bench cool to %s or less", r.Value) + orUse(r.Names), ""
 	case workflow.ToNearBench:
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
@@ -202,6 +202,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	}
 	return simpleAdvice(r), ""
 }
+
+func orUse(names []string) string { return optionally(", or use ", strings.Join(names, " or ")) }
 
 // secondAdvice says how a step is done that wants a second person: with one, or in
 // one of the ways.
