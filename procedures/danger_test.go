@@ -217,6 +217,41 @@ func TestNobodyHoldsARunningPropeller(t *testing.T) {
 	}
 }
 
+// A propeller that is fitted back to front still blows, and passes for a weak one. The figures
+// moulded on it face the flight direction (common practice, no source), which is toward the
+// nose of a pusher and away from that of a tractor.
+func TestPropellersFaceTheFlightDirection(t *testing.T) {
+	figures := regexp.MustCompile(`[Mm]oulded figures[^-]*`)
+	seen, inFront := 0, 0
+	onItsSheets(t, func(d *Document, _ *order, sheet *steps.Sheet, s *steps.Step) {
+		said := figures.FindString(s.Do)
+		if fits := regexp.MustCompile(`(?i)^propeller on$|^(fit|try) the propeller$`).MatchString(s.Title); !fits && said == "" {
+			return
+		}
+		g := sheet.Geometry
+		if g.Propeller.Diameter.IsZero() {
+			return // it has none
+		}
+		front := !slices.ContainsFunc(g.Bodies, func(b steps.Body) bool {
+			return b.Zone != "propeller" && slices.ContainsFunc(b.Corners(), func(p steps.Place) bool { return in(p.X, "mm") < in(g.Propeller.X, "mm") })
+		})
+		seen++
+		if front {
+			inFront++
+		}
+		toNose := strings.Contains(said, "toward the nose")
+		switch {
+		case !strings.Contains(said, "flight direction") && !toNose && !strings.Contains(said, "forward"):
+			t.Errorf("%s on %s: %s does not say which way round: %q", d.File, sheet.Name, s.Name, said)
+		case front && toNose && !strings.Contains(said, "in front, away from the aircraft"):
+			t.Errorf("%s on %s: %s fits a propeller in front of the nose back to front: %q", d.File, sheet.Name, s.Name, said)
+		}
+	})
+	if seen < 9 || inFront < 3 {
+		t.Errorf("%d steps fit a propeller, %d of them in front: the words are no longer found", seen, inFront)
+	}
+}
+
 // The sole of the iron is measured bare, and the sock goes on afterwards.
 func TestIronIsMeasuredBare(t *testing.T) {
 	sock := regexp.MustCompile(`(?i)\b(pull|draw|put)\b[^.\n]*\bsock\b`)

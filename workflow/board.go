@@ -279,6 +279,9 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 	if err != nil && !step.For.IsZero() {
 		return time.Time{}, false
 	}
+	if d > 0 {
+		d += j.off
+	}
 	return begins.Add(d), true
 }
 
@@ -526,8 +529,11 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 }
 
 // Untrusted says that the clock can't be trusted: it reads earlier than an
-// entry that was not taken back.
+// entry that was not taken back, or too far from those of other benches.
 func (s *State) Untrusted(now time.Time) *Reason {
+	if reason := s.doubt.refuses(); reason != nil {
+		return reason
+	}
 	if !now.Before(s.latest.Recorded) {
 		return nil
 	}

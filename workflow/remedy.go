@@ -37,6 +37,7 @@ const (
 	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
 	ToGiveReason    RemedyKind = "give-reason"         // why it is taken back
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
+	ToSetBenchClock RemedyKind = "set-bench-clock"     // of this bench, or of the other one
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
 	ToRecordRemoved RemedyKind = "record-removed"      // Name: an item of equipment
 	ToFitAnother    RemedyKind = "fit-another"         // Name: an item of equipment, of which another one is fitted by its name

@@ -11,6 +11,7 @@
 //	                  its last record in 16 hexadecimal digits
 //	documents/DIGEST  a document
 //	drafts/ID         something large that is being written: the number of a lease
+//	clocks/BENCH      what the clock of a bench read, as JSON; it ends with a lease
 //	pieces/ID/N       a piece of it; N has 8 hexadecimal digits
 //
 // MARK is the mark as in a path of a URL. Every value but that of format begins with a checksum

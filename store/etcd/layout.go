@@ -24,6 +24,7 @@ const (
 	keyDocuments = "documents/"
 	keyDrafts    = "drafts/"
 	keyPieces    = "pieces/"
+	keyClocks    = "clocks/"
 
 	format = "fettle journal store "
 	schema = 1
@@ -55,6 +56,8 @@ func draftKey(of id) string { return fmt.Sprintf("%s%x", keyDrafts, of[:]) }
 func piecesKey(of id) string { return fmt.Sprintf("%s%x/", keyPieces, of[:]) }
 
 func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of), n) }
+
+func clockKey(bench string) string { return keyClocks + url.PathEscape(bench) }
 
 // markOf is the mark in the key of a head.
 func markOf(key string) (string, error) {

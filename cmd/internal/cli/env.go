@@ -187,6 +187,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		return nil, err
 	}
 	key, _, _ := a.settings(c)[keySetting].value()
+	clocks := a.clocks(kept)
 	a.kept = &keep.Keeper{
 		Desk: &desk.Desk{
 			Store:   kept,
@@ -195,6 +196,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Now:     a.time.Now,
 			By:      who,
 			Program: "fettle " + version,
+			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 			Read:    a.read,

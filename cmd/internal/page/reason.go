@@ -163,6 +163,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+	case workflow.ToSetBenchClock:
+		return "set the clock that is wrong; what was recorded by it keeps its times: take that back and record it again with --at", ""
 	case workflow.ToClear, workflow.ToClearUse:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRecordRemoved:
