@@ -206,6 +206,7 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 	}
 	m.branches()
 	m.resources(p, busy)
+	m.turns(p, d)
 	return m
 }
 
@@ -252,12 +253,10 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 // branches has the search branch on what is after the finish.
 func (m *model) branches() {
 	s := m.s
-	s.order.at = make([]int32, len(s.weight))
-	for x := range s.order.at {
-		if int32(x) <= s.finish {
-			s.order.at[x] = -1
-		} else {
-			s.order.insert(int32(x), s.weight)
+	s.atomOf = map[literal]int32{}
+	for x := range int32(len(s.saved)) {
+		if x > s.finish {
+			s.atom(atLeast(x, 1), true)
 		}
 	}
 }
@@ -292,10 +291,6 @@ func (m *model) resources(p *Problem, busy []profile) {
 				}
 			}
 		}
-		n := int32(len(s.tables))
-		s.tables, s.queued = append(s.tables, u), append(s.queued, false)
-		for _, x := range c.x {
-			s.wakes[2*x], s.wakes[2*x+1] = append(s.wakes[2*x], n), append(s.wakes[2*x+1], n)
-		}
+		s.propagator(u, c.x)
 	}
 }
