@@ -77,8 +77,8 @@ func (f *profile) clearStarts(all []Span, length, most int32) []Span {
 }
 
 // closure is the longest path of delays between every two of the free activities; nil where a cycle of them is
-// positive. Large models do without: their closure knows the delays alone.
-func (p *Problem) closure(free []int, at []int32) [][]int32 {
+// positive, or no time is left.
+func (p *Problem) closure(end *limit, free []int, at []int32) [][]int32 {
 	n := len(free)
 	d := make([][]int32, n)
 	for i := range d {
@@ -99,6 +99,9 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 			if via == never || i == k {
 				continue
 			}
+			if !end.more(1 + len(d)/50) {
+				return nil
+			}
 			for j, v := range d[k] {
 				if v != never && via+v > d[i][j] {
 					d[i][j] = via + v
@@ -118,8 +121,8 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 }
 
 // model puts the problem to a new search: what is free ends between least and horizon, all else stays at its starts.
-// It is nil where no plan can be, as is seen at once.
-func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
+// It is nil where no plan can be, as is seen at once, and where no time is left.
+func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int) *model {
 	m := &model{s: &search{}, free: free}
 	s := m.s
 	at := make([]int32, len(p.Activities))
@@ -129,7 +132,7 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 	for x, i := range free {
 		at[i] = int32(x)
 	}
-	d := p.closure(free, at)
+	d := p.closure(end, free, at)
 	if d == nil {
 		return nil
 	}

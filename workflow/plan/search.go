@@ -111,6 +111,9 @@ type search struct {
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
+// closeTo is of which part of the finish the bound is near enough to look for no more than a better plan.
+const closeTo = 8
+
 // A propagator infers what a resource leaves to what uses it; false where that is a conflict.
 type propagator interface{ propagate(s *search) bool }
 
@@ -563,8 +566,8 @@ func (s *search) root() bool {
 
 // decide chooses what to try next; false where all is decided, and the earliest starts are a plan.
 func (s *search) decide(halve bool) (literal, bool) {
-	if halve && len(s.levels) == 0 && !s.decidedFully(s.finish) {
-		// A much better plan: that there is none lifts the bound.
+	if halve && len(s.levels) == 0 && s.hi(s.finish)-s.lo(s.finish) > s.hi(s.finish)/closeTo {
+		// A much better plan: that there is none lifts the bound. Near the bound it costs more than it saves.
 		return atMost(s.finish, s.lo(s.finish)+(s.hi(s.finish)-s.lo(s.finish))/2), true
 	}
 	for len(s.order.all) > 0 {
