@@ -22,6 +22,7 @@ func (h *heap) up(x int32, weight []float64) {
 	h.all[i], h.at[x] = x, i+1
 }
 
+//go:noinline
 func (h *heap) insert(x int32, weight []float64) {
 	if int(x) < len(h.at) && h.at[x] == 0 {
 		h.all = append(h.all, x)

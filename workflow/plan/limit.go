@@ -22,6 +22,8 @@ const (
 )
 
 // more says whether to go on, after so many steps.
+//
+//go:noinline
 func (c *limit) more(steps int) bool {
 	if c.steps += steps; c.steps >= lookEvery && !c.over {
 		c.after += c.steps

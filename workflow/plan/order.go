@@ -2,6 +2,8 @@ package plan
 
 // inOrderOf sorts activities by a number that each has; of those with the same, the former stays the former. It is much
 // quicker with many than what sorts anything.
+//
+//go:noinline
 func inOrderOf(all, by []int) { merge(all, make([]int, len(all)), by) }
 
 func merge(all, room, by []int) {
@@ -30,6 +32,8 @@ func merge(all, room, by []int) {
 }
 
 // ends are when activities that start then end.
+//
+//go:noinline
 func (p *Problem) ends(starts []int) []int {
 	all := make([]int, len(starts))
 	for i, t := range starts {

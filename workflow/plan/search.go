@@ -119,6 +119,7 @@ type propagator interface{ propagate(s *search) bool }
 
 type mark struct{ trail, reasons int }
 
+//go:noinline
 func (s *search) variable(lo, hi int32) int32 {
 	x := int32(len(s.saved))
 	s.bound = append(s.bound, lo, -hi)
@@ -140,12 +141,15 @@ func (s *search) isFalse(l literal) bool    { return s.bound[l.side^1] >= 1-l.v 
 func (s *search) decidedFully(x int32) bool { return s.bound[2*x] == -s.bound[2*x+1] }
 
 // delay holds y >= x + least where when is true.
+//
+//go:noinline
 func (s *search) delay(x, y, least int32, when literal) {
 	for _, a := range [2]arc{{2 * x, 2 * y, least, when}, {2*y + 1, 2*x + 1, least, when}} {
 		s.arcs = append(s.arcs, a)
 	}
 }
 
+//go:noinline
 func (s *search) propagator(u propagator, of []int32) {
 	n := int32(len(s.tables))
 	s.tables, s.queued = append(s.tables, u), append(s.queued, false)

@@ -18,6 +18,7 @@ type table struct {
 
 type usage struct{ from, to, sum int32 }
 
+//go:noinline
 func (c *table) add(x, length, need int32) {
 	k := int32(len(c.x))
 	c.x, c.length, c.need = append(c.x, x), append(c.length, length), append(c.need, need)
