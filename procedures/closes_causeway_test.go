@@ -1,6 +1,8 @@
 package procedures
 
 import (
+	"math"
+	"strings"
 	"testing"
 )
 
@@ -137,5 +139,31 @@ func TestCausewayCloses(t *testing.T) {
 				d.same("the sand of the lift test", d.said("lift-test", `bag of sand into the battery bay, (\d+) g`)[0], in(p.Mass, "g"), 0)
 			}
 		}
+	}
+}
+
+// Arm, clevis and rod of a rudder run outside the booms: between them turns the propeller, and
+// the servo lies beside its disc.
+func TestRudderLinkagesStayOutOfTheGapOfThePropeller(t *testing.T) {
+	d := drawingOf(t, "causeway")
+	outer := in(d.body("right-boom").Right, "mm")
+	for _, at := range d.gate("rudder-clevis-turns").At {
+		if y := math.Abs(in(at.Y, "mm")); y <= outer {
+			t.Errorf("%s lies %.0f mm from the middle, the outer face of its boom %.1f mm", at.Point, y, outer)
+		}
+	}
+	d.words("cut-rudder-bays", "**outer** face of the boom")
+	d.words("mark-tail-horns", "on their outer faces")
+	d.words("join-rudder-horns", "backing plates on the inner face")
+	d.words("fit-rudder-linkages", "along the outer side of the boom")
+	later, err := Open("").Procedure("fit-rudders")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, _, ok := later.Procedure.Step("mark-horns"); !ok || !strings.Contains(s.Do, "outer face of its rudder") {
+		t.Error("fit-rudders: mark-horns does not say: outer face of its rudder")
+	}
+	if how := d.gate("prop-clearance").How; !strings.Contains(how, "stands out of a boom toward the disc") {
+		t.Errorf("the clearance is read to the bare boom alone:\n%s", how)
 	}
 }

@@ -452,7 +452,12 @@ func (pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Poin
 	}
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		at := steps.PointAt{Point: r.name(k, "a point")}
-		placeValue{}.read(r, v, what, &at.Place)
+		end := v
+		if v.Kind == yaml.SequenceNode && len(v.Content) == 2 && v.Content[0].Kind == yaml.SequenceNode {
+			at.From, end = &steps.Place{}, v.Content[1]
+			placeValue{}.read(r, v.Content[0], what, at.From)
+		}
+		placeValue{}.read(r, end, what, &at.Place)
 		if at.Point != "" {
 			*to = append(*to, at)
 		}
@@ -466,13 +471,16 @@ func (pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
 		if (*from)[i].Point == "" {
 			return at
 		}
+		if begins := (*from)[i].From; begins != nil {
+			at = &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle, Content: []*yaml.Node{placeValue{}.write(begins), at}}
+		}
 		n.Content = append(n.Content, scalar((*from)[i].Point), at)
 	}
 	return unlessEmpty(n)
 }
 
 func (pointsAtValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: aPlace}}}}}
+	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: anEither, of: []*typ{{is: aPlace}, {is: places}}}}}}}
 }
 
 // placed finds places of points that the gate has not.

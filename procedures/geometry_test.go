@@ -219,6 +219,7 @@ func TestGeometryFaults(t *testing.T) {
 		{name: "what cannot be assumed", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  assumed: [§cells]"}, want: `unknown assumed "cells"; known: full, cruise, thrust`},
 		{name: "current for a capacity", edit: []string{"1300 mAh", "§1300 mA"}, want: `capacity: "1300 mA" is a current`},
 		{name: "place of a point that is not there", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], §tp: [20 mm, 400 mm]}"}, want: `unknown point "tp"; did you mean "tip"?`},
+		{name: "a thread of one number", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], tip: [§[0 mm], [20 mm, 400 mm]]}"}, want: "must be a point of the plan, x and y: [120 mm, -40 mm]"},
 		{name: "one place of several points", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: §[20 mm, 0 mm]"}, want: "the gate slot has several points: write at: with the place of each, {root: [120 mm, -40 mm]}"},
 		{name: "names where there are none", edit: []string{"    at_most: 50 mm\n    gauge: rule\n    of: [wing]", "    at_most: 50 mm\n    at: §{left: [50 mm, 0 mm]}\n    gauge: rule\n    of: [wing]"}, want: "the gate balance has no named points: write at: [120 mm, -40 mm]"},
 	})

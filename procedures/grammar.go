@@ -184,7 +184,7 @@ func inWords(t *typ) string {
 	case aPlace:
 		return "two lengths, [x, y]"
 	case places:
-		return "list of corners, each [x, y]"
+		return "list of points, each [x, y]"
 	case aShare:
 		return "share of a figure, `80 % of controller`"
 	case aRate:

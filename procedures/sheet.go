@@ -308,7 +308,7 @@ func gateKeys() *mapping[*steps.Gate] {
 		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
 			"where it is measured; by default one point without a name", "[left, right]"},
 		{"at", optional, field(func(g *g) *[]steps.PointAt { return &g.At }, pointsAtValue{}),
-			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
+			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names; of a thread both ends, first where it is held: `{left: [[0 mm, 0 mm], [60 mm, -200 mm]]}`", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
 		{"between", optional, writtenLimits{rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}},

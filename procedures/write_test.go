@@ -11,7 +11,7 @@ func TestWriteIsRead(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	placed := faulty{edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], tip: [20 mm, 400 mm]}",
+	placed := faulty{edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], tip: [[0 mm, 10 mm], [20 mm, 400 mm]]}",
 		"    title: Balance\n", "    title: Balance\n    at: [45 mm, 30 mm]\n", "sweep: 0°", "sweep: -1.5°"}}
 	plan, faults := parse("plan.yaml", []byte(placed.text(t, geometryText)), nil)
 	if len(faults) > 0 || len(plan.Sheet.Gates[0].At) != 2 || len(plan.Sheet.Geometry.Bodies[1].Outline) != 3 {

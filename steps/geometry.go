@@ -234,4 +234,5 @@ type Currents struct {
 type PointAt struct {
 	Point string `json:"point"` // "": the one point of a gate without named points
 	Place
+	From *Place `json:"from,omitempty"` // where what is read begins, such as a thread; nil: it has one place
 }

@@ -116,7 +116,7 @@ func (s *State) begunAt(j *Job, step steps.Step, at time.Time) (Begun, bool) {
 			if read, known := s.benchAt(coat.Starts()); known {
 				b.climate = b.climate.With(read.celsius)
 			}
-			b.Closes = adhesive.Times.Window([]bond.Coat{coat}, b.climate).Closes
+			b.Closes = adhesive.Times.Window([]bond.Coat{coat}, b.climate).Closes.Add(-j.off)
 			return b, true
 		}
 	}
@@ -133,9 +133,9 @@ func (s *State) inHand(at time.Time) []openCoat {
 	for _, j := range s.OpenJobs(at) {
 		for _, name := range slices.Sorted(maps.Keys(j.begun)) {
 			step, _, known := j.Procedure.Step(name)
-			if b, ok := s.begunAt(j, step, at); known && ok && !b.coat(at).Starts().After(at) {
+			if b, ok := s.begunAt(j, step, at); known && ok && !b.coat(at).Starts().After(at.Add(j.off)) {
 				adhesive, _ := s.Sheet.Adhesive(b.Adhesive)
-				if until := b.Closes.Add(adhesive.Times.Vapour); !at.After(until) {
+				if until := b.Closes.Add(adhesive.Times.Vapour + 2*j.off); !at.After(until) {
 					all = append(all, openCoat{spread: begunOf(j, name), open: true, until: until, needs: adhesive.Needs,
 						what: fmt.Sprintf("the open coat of %s that is being spread on joint %s", b.Adhesive, step.Joint)})
 				}

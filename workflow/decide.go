@@ -42,6 +42,9 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	if err := s.closedTo(r); err != nil {
 		return nil, err
 	}
+	if reason := s.doubt.refuses(); reason != nil {
+		return nil, &Refusal{What: "recording", Reasons: []Reason{*reason}}
+	}
 	facts, err := r.decide(s, c)
 	if err != nil {
 		return nil, dated(err, c)
@@ -91,6 +94,7 @@ func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 	if err != nil {
 		return nil, err
 	}
+	after.Doubt(s.doubt)
 	return after.Beside(s.others), nil
 }
 

@@ -31,6 +31,7 @@ type Joint struct {
 	touched time.Time            // when that was
 	outside bool                 // joined outside its window, by the bench as it is known now
 	gone    bool                 // a part that it holds was thrown away since, or cut out
+	off     time.Duration        // counted to the safe side, as clocks of benches may differ
 }
 
 // part returns that part of the job's joint of that name, new if there is none.
@@ -317,7 +318,14 @@ const touchAgain = 5 * time.Minute
 // Window returns when the coated joint may be joined.
 //
 //go:noinline
-func (j *Joint) Window() bond.Window { return j.windowIn(j.climate) }
+func (j *Joint) Window() bond.Window {
+	w := j.windowIn(j.climate)
+	if j.Adhesive.Times.From > 0 { // else it is joined wet, at once
+		w.Opens = w.Opens.Add(j.off)
+	}
+	w.Closes = w.Closes.Add(-j.off)
+	return w
+}
 
 func (j *Joint) windowIn(c bond.Climate) bond.Window {
 	coats := make([]bond.Coat, 0, len(j.coats))
@@ -342,8 +350,8 @@ func (j *Joint) Lapsed(at time.Time) bool {
 // coated too long after the other counts too.
 func (j *Joint) openUntil(at time.Time) (until time.Time, open bool) {
 	for _, coat := range j.coats {
-		closes := j.Adhesive.Times.Window([]bond.Coat{coat}, j.climate).Closes
-		if !coat.Began.After(at) && !at.After(closes) && closes.After(until) {
+		closes := j.Adhesive.Times.Window([]bond.Coat{coat}, j.climate).Closes.Add(j.off)
+		if !coat.Began.After(at.Add(j.off)) && !at.After(closes) && closes.After(until) {
 			until = closes
 		}
 	}
@@ -356,7 +364,7 @@ func (j *Joint) airClears(at time.Time) time.Time {
 	var last time.Time
 	times := j.Adhesive.Times
 	for _, coat := range j.coats {
-		if times.Vapour == 0 || coat.Began.After(at) {
+		if times.Vapour == 0 || coat.Began.After(at.Add(j.off)) {
 			continue
 		}
 		w := times.Window([]bond.Coat{coat}, j.climate)
@@ -364,7 +372,7 @@ func (j *Joint) airClears(at time.Time) time.Time {
 		if !j.Joined.IsZero() {
 			dry = j.Joined
 		}
-		last = latest(last, latest(dry, w.Opens).Add(times.Vapour))
+		last = latest(last, latest(dry, w.Opens).Add(times.Vapour+j.off))
 	}
 	return last
 }
@@ -373,13 +381,13 @@ func (j *Joint) airClears(at time.Time) time.Time {
 // It is not inlined: its copies in all callers would take 2 KB.
 //
 //go:noinline
-func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
+func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled).Add(j.off) }
 
 // Cures returns when the joined joint is fully cured.
 // It is not inlined: its copies in all callers would take 2 KB.
 //
 //go:noinline
-func (j *Joint) Cures() time.Time { return j.Adhesive.Times.Cures(j.Joined, j.cured) }
+func (j *Joint) Cures() time.Time { return j.Adhesive.Times.Cures(j.Joined, j.cured).Add(j.off) }
 
 // Coldest is the coldest bench temperature that the joint's clocks count, in °C.
 func (j *Joint) Coldest() float64 {

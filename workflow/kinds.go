@@ -91,7 +91,7 @@ func (j *Joint) lapse() string {
 	switch {
 	case j.Doubted():
 		return j.doubt()
-	case j.Window().Empty():
+	case j.windowIn(j.climate).Empty():
 		return "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 	}
 	return "the coat has lapsed: it waited longer than " + j.Adhesive.To.String() + "; " + j.again()

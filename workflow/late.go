@@ -73,6 +73,8 @@ func (j *Job) ends(stage steps.Stage, i int) (at time.Time, after completion, ok
 	}
 	if done, is := j.done[stage.Steps[i+1].Name]; is && done.position > from.position {
 		after = done
+	} else {
+		by -= j.off
 	}
 	return from.at.Add(by), after, true
 }
@@ -150,6 +152,9 @@ func (s *State) deadlines(at time.Time) []Timer {
 				}
 				from, _ := job.from(stage, i)
 				least, _ := stage.Steps[i].For.Duration()
+				if least > 0 {
+					least += job.off
+				}
 				t := Timer{Job: job.ID, Name: stage.Steps[i].Name, Then: stage.Steps[i+1].Name, Began: from.at, Opens: from.at.Add(least), Closes: ends}
 				if at.Before(t.Opens) {
 					t.Ready = t.Opens

@@ -14,8 +14,8 @@ type RemedyKind string
 const (
 	ToReadBench     RemedyKind = "read-bench"          // Humidity: that as well
 	ToSetCondition  RemedyKind = "set-condition"       // Setting: make sure of it, then record it
-	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least
-	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most
+	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least; Names: adhesives that work as it is
+	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most; Names: as to warm it
 	ToNearBench     RemedyKind = "near-bench"          // Value: the temperature to approach
 	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
@@ -37,6 +37,7 @@ const (
 	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
 	ToGiveReason    RemedyKind = "give-reason"         // why it is taken back
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
+	ToSetBenchClock RemedyKind = "set-bench-clock"     // of this bench, or of the other one
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
 	ToRecordRemoved RemedyKind = "record-removed"      // Name: an item of equipment
 	ToFitAnother    RemedyKind = "fit-another"         // Name: an item of equipment, of which another one is fitted by its name

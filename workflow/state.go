@@ -62,6 +62,7 @@ type State struct {
 	backFlights []Flight               // that ask for a check and were taken back
 	undone      map[int64]int64        // position → the Undone entry that took it back
 	latest      journal.Entry          // the live entry recorded last
+	doubt       ClockDoubt             // that the clocks of other benches leave; none in a fold
 	docs        Documents
 	disturbed   *disturbance      // the last disturbance, of any zone
 	chosen      map[string]string // of each choice and option, the answer
@@ -129,6 +130,7 @@ type Job struct {
 	called   map[string]string     // what steps are called now, by what they were called before a move
 	joints   map[string][]*Joint   // by name: its parts
 	begun    map[string]Begun      // by step: the coat that is not on yet
+	off      time.Duration         // counted to the safe side, as clocks of benches may differ
 }
 
 // completion is where a step was completed, and of which kind it was then.

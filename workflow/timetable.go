@@ -1,8 +1,6 @@
 package workflow
 
 import (
-	"context"
-	"fmt"
 	"strings"
 	"time"
 
@@ -14,10 +12,11 @@ import (
 // A Timetable says when to do what.
 type Timetable struct {
 	Made     time.Time     `json:"made"`
-	Visits   []Visit       `json:"visits"` // the sittings in which something is done
-	Finish   time.Time     `json:"finish"` // when the last step is done, or the last joint cured
-	Bound    time.Time     `json:"bound"`  // no plan finishes sooner
-	Proven   bool          `json:"proven"` // none does
+	Visits   []Visit       `json:"visits"`         // the sittings in which something is done
+	Finish   time.Time     `json:"finish"`         // when the last step is done, or the last joint cured
+	Bound    time.Time     `json:"bound"`          // no plan finishes sooner
+	Proven   bool          `json:"proven"`         // none does
+	Kept     bool          `json:"kept,omitempty"` // it is what was shown before, to the minute
 	Attended time.Duration `json:"attended"`
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
 	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
@@ -25,14 +24,17 @@ type Timetable struct {
 	Answers []Answer   `json:"answers,omitempty"` // of choices, taken as given
 	Stops   []Stop     `json:"stops,omitempty"`   // where the plan ends before the work does
 	Lapses  []Lapse    `json:"lapses,omitempty"`  // windows that are open and can't be met
+	Hasty   []Hasty    `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates `json:"climate"`           // by airframe
 }
 
 // A Visit is a sitting with what is done in it.
 type Visit struct {
 	Sitting
-	Added bool   `json:"added,omitempty"` // nobody gave it: it is like one that was given
-	Turns []Turn `json:"turns"`
+	Added    bool      `json:"added,omitempty"`    // nobody gave it: it is like one that was given
+	Overtime bool      `json:"overtime,omitempty"` // it is longer than given, or after it: for what can't wait
+	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
+	Turns    []Turn    `json:"turns"`
 }
 
 // A Turn is a step, or an act of one, at its time.
@@ -147,75 +149,21 @@ type Lapse struct {
 	Lost   bool      `json:"lost"`
 }
 
+// A Hasty is a window that will be so short that less than usual is left unused at its end.
+type Hasty struct {
+	Mark   string    `json:"mark"`
+	Job    string    `json:"job"`
+	Name   string    `json:"name"` // of the joint, or the wait
+	Closes time.Time `json:"closes"`
+	Spare  int       `json:"spare_min"`
+}
+
 // Climates is the temperature that an airframe's new clocks are planned with.
 type Climates struct {
 	Mark    string    `json:"mark"`
 	Celsius float64   `json:"celsius"`
 	Given   bool      `json:"given,omitempty"`
 	Read    time.Time `json:"read,omitzero"` // of the last reading; zero and not given: it is assumed
-}
-
-// NoPlan is the error where there is no plan.
-type NoPlan struct {
-	Why      Hindrance
-	Turns    []Turn    // of the conflict, without times
-	Joint    string    // TooShort: whose window
-	Windows  []Lapse   // that are in the conflict: by joint or wait
-	Sittings []Sitting // that make no sense
-	InHours  bool      // the sittings belong to the conflict
-	Least    bool      // without any one part of the conflict there would be a plan
-	Until    time.Time // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
-	Takes    time.Duration
-	Has      time.Duration
-	Free     []Freeing // what would help, any of it
-}
-
-// A Hindrance is a way in which there is no plan.
-type Hindrance string
-
-// The hindrances.
-const (
-	NoSitting  Hindrance = "no sitting"  // none that is not over
-	BadSitting Hindrance = "bad sitting" // it ends before it begins
-	Overlap    Hindrance = "overlap"     // it begins before the one before it ends
-	TooLong    Hindrance = "too long"    // a step takes longer than every sitting
-	TooShort   Hindrance = "too short"   // a window is over before what must follow is done
-	TooLittle  Hindrance = "too little"  // there is more to do than time
-	Conflict   Hindrance = "conflict"    // the turns and windows do not go together
-	NotFound   Hindrance = "not found"   // in the time to think
-)
-
-// A Freeing is a change that could make a plan possible.
-type Freeing struct {
-	Longer time.Duration // a sitting longer by so much
-	More   time.Duration // so much more time in sittings
-	Tight  bool          // windows used to their ends
-	After  string        // Step of the turn that is left for later
-}
-
-func (e *NoPlan) Error() string {
-	var names []string
-	for _, t := range e.Turns {
-		names = append(names, t.Mark+" "+t.Step)
-	}
-	what := strings.Join(names, ", ")
-	switch e.Why {
-	case NoSitting:
-		return "no sitting is left: all are over"
-	case BadSitting:
-		return "a sitting ends before it begins"
-	case Overlap:
-		return "a sitting begins before the one before it ends"
-	case TooLong:
-		return fmt.Sprintf("%s takes %s, longer than every sitting", what, e.Takes)
-	case TooShort:
-		return fmt.Sprintf("%s: what must be done within the window of %s takes %s; it has %s", what, e.Joint, e.Takes, e.Has)
-	case TooLittle:
-		return fmt.Sprintf("there is work for %s, and the sittings have %s", e.Takes, e.Has)
-	case NotFound:
-		return "no plan was found in the time to think"
-	}
-	return "these do not go together: " + what
 }
 
 // turn is a task at its time.
@@ -265,7 +213,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		for k, w := range c.sittings {
 			if w.From <= start && start+t.minutes <= w.To && k != at {
 				at, busy = k, w.From
-				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added})
+				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added, Overtime: c.over[k]})
 			}
 		}
 		turn := c.turn(i, start)
@@ -275,6 +223,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 				from = r.Starts[w.from]
 			}
 			opens, closes := c.time(from+w.opens), c.time(from+w.end)
+			if w.from >= 0 && w.spare < spareLeast && !c.h.Tight {
+				out.Hasty = append(out.Hasty, Hasty{turn.Mark, turn.Job, w.tie.joint + w.tie.step, closes, w.spare})
+			}
 			if opens.After(turn.Opens) {
 				turn.Opens = opens
 			}
@@ -315,7 +266,7 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 	}
 	for _, join := range c.joins {
 		t := &c.tasks[join.task]
-		times, climate := join.adhesive.Times, c.climateOf(join.of, join.adhesive)
+		times, climate := join.adhesive.Times, c.climateOf(join.of)
 		last := -1
 		for _, coat := range join.coats {
 			last = max(last, starts[coat]+c.tasks[coat].minutes)
@@ -415,94 +366,13 @@ func (c *scheduler) like(p plan.Problem) []int {
 	if !known {
 		return nil
 	}
-	for _, d := range p.Delays { // a room beside its task
-		if d.To >= len(c.tasks) {
+	for _, d := range p.Delays {
+		switch {
+		case d.To >= len(c.tasks): // a room beside its task
 			starts[d.To] = starts[d.From]
+		case c.tasks[d.To].step == nil: // the end of all that dries
+			starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 		}
 	}
 	return starts
-}
-
-// impossible says why there is no plan, in the words of the work.
-func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o plan.Options) error {
-	if !r.Proven || r.Conflict == nil {
-		return &NoPlan{Why: NotFound}
-	}
-	k := r.Conflict
-	e := &NoPlan{Why: Conflict, InHours: k.Sittings, Least: k.Irreducible}
-	for _, i := range k.Activities {
-		if i < len(c.tasks) && c.tasks[i].step != nil {
-			e.Turns = append(e.Turns, c.turn(i, -1))
-		}
-	}
-	for _, d := range k.Upper {
-		t := &c.tasks[c.delays[d].From]
-		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
-	}
-	for _, i := range k.Latest {
-		late := c.tasks[i].late
-		e.Windows = append(e.Windows, Lapse{Mark: late.mark, Job: late.job, Name: late.name, Closes: late.closes})
-	}
-	if !k.Sittings {
-		return e
-	}
-	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
-		return c.tooLittle(ctx, o)
-	}
-	// How long a sitting it takes, if one has to do.
-	less := plan.Problem{Capacity: p.Capacity}
-	at := make([]int, len(p.Activities)) // 1 + where it is now
-	for _, i := range k.Activities {
-		a := p.Activities[i]
-		a.Limited, a.Latest = false, 0
-		less.Activities = append(less.Activities, a)
-		at[i] = len(less.Activities)
-	}
-	for _, d := range p.Delays {
-		if at[d.From] > 0 && at[d.To] > 0 {
-			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
-		}
-	}
-	one, err := plan.Solve(ctx, less, plan.Options{})
-	if err != nil || one.Starts == nil {
-		return e
-	}
-	first, longest := one.Finish, 0
-	for _, s := range one.Starts {
-		first = min(first, s)
-	}
-	for _, w := range c.sittings {
-		longest = max(longest, w.To-w.From)
-	}
-	if more := one.Finish - first - longest; more > 0 {
-		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
-		e.Free = append(e.Free, Freeing{Longer: minutesOf(more)})
-	}
-	return e
-}
-
-// tooLittle says how much more time in sittings it takes, as far as sittings like those given tell.
-func (c *scheduler) tooLittle(ctx context.Context, o plan.Options) *NoPlan {
-	e := &NoPlan{Why: TooLittle}
-	for _, w := range c.sittings {
-		e.Has += minutesOf(w.To - w.From)
-	}
-	more := c.h
-	more.Again = true
-	o.Think = max(o.Think, time.Second) / 2
-	if c.h.Again {
-		return e
-	}
-	longer, err := Schedule(ctx, c.fleet, c.now, more, o)
-	if err != nil {
-		return e
-	}
-	added := time.Duration(0)
-	for _, v := range longer.Visits {
-		if v.Added {
-			added += v.To.Sub(v.From)
-		}
-	}
-	e.Until, e.Takes, e.Free = longer.Finish, e.Has+added, []Freeing{{More: added}}
-	return e
 }

@@ -20,11 +20,13 @@ const Scheme = "etcd://"
 // Access is how a cluster may be spoken to. The zero Access is for one on this machine that asks
 // for nothing.
 type Access struct {
-	CA        string   // the file of the certificates that the cluster's must be signed by; "": the system's
-	Cert, Key string   // the files of the client's own certificate and its key; "": none
-	User      string   // "": none
-	Password  string   // of the user
-	Plain     []string // the hosts, by the names in the address, that may be spoken to without TLS
+	CA        string        // the file of the certificates that the cluster's must be signed by; "": the system's
+	Cert, Key string        // the files of the client's own certificate and its key; "": none
+	User      string        // "": none
+	Password  string        // of the user
+	Name      string        // what this bench is called; "": as its host
+	Bench     func() string // an ID of it that stays, by which its clock is known; nil: its name
+	Plain     []string      // the hosts, by the names in the address, that may be spoken to without TLS
 }
 
 // maxShed is how long the name of a shed may be.

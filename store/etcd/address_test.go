@@ -176,6 +176,11 @@ func TestAccess(t *testing.T) {
 	if err := open(as("bench", "b")).Append(t.Context(), "CW-01", 2, large()); err != nil {
 		t.Errorf("what needs a draft: %v", err)
 	}
+	for range 2 { // it finds its own
+		if _, err := open(as("bench", "b")).Clocks(t.Context(), time.Now, true); err != nil {
+			t.Errorf("the clocks: %v", err)
+		}
+	}
 	for _, with := range []Access{as("bench", "wrong"), as("guest", "g"), known} {
 		err := write(with, 5)
 		if !errors.As(err, new(*store.Error)) || with.User == "guest" && !errors.Is(err, store.ErrReadOnly) {

@@ -5,11 +5,13 @@
 // All keys of a shed begin with "fettle/", the shed's name and "/". After that:
 //
 //	format            what this is, and the number of its schema
+//	journals          how many journals there are (8 bytes)
 //	heads/MARK        a journal's size, and the hashes that its tree grows from
 //	appends/MARK/LAST the records of one append with their hashes; LAST is the position of
 //	                  its last record in 16 hexadecimal digits
 //	documents/DIGEST  a document
 //	drafts/ID         something large that is being written: the number of a lease
+//	clocks/BENCH      what the clock of a bench read, as JSON; it ends with a lease
 //	pieces/ID/N       a piece of it; N has 8 hexadecimal digits
 //
 // MARK is the mark as in a path of a URL. Every value but that of format begins with a checksum

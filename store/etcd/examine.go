@@ -46,7 +46,9 @@ func (r *reader) survey(report *store.Report) (map[string]int64, error) {
 		}
 		return nil
 	}
+	heads := 0
 	err := r.each(keyHeads, end(keyHeads), func(key string, value []byte, revision int64) error {
+		heads++
 		mark, err := markOf(key)
 		if err == nil {
 			var h head
@@ -59,6 +61,10 @@ func (r *reader) survey(report *store.Report) (map[string]int64, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := fault(r.counted(heads)); err != nil {
+		return nil, err
+	}
+	beyond := map[string]int64{} // by mark: the last record that its head does not count
 	err = r.each(keyAppends, end(keyAppends), func(key string, value []byte, _ int64) error {
 		escaped, _, _ := strings.Cut(strings.TrimPrefix(key, keyAppends), "/")
 		mark, err := url.PathUnescape(escaped)
@@ -66,13 +72,20 @@ func (r *reader) survey(report *store.Report) (map[string]int64, error) {
 			return fault(damaged("%q is of no journal", key))
 		}
 		if a, err := parseAppended(mark, key, value); err == nil && a.last >= sizes[mark] {
-			sizes[mark] = a.last + 1
-			return fault(damaged("the journal %q has records up to %d that its head does not count", mark, a.last))
+			beyond[mark] = a.last
 		}
 		return nil // what is wrong with it is told with the journal
 	})
 	if err != nil {
 		return nil, err
+	}
+	for _, mark := range slices.Sorted(maps.Keys(beyond)) {
+		err := errBeyond(mark, beyond[mark])
+		if sizes[mark] == 0 {
+			err = errNoHead(mark)
+		}
+		sizes[mark] = beyond[mark] + 1
+		_ = fault(err) // it is damage
 	}
 	err = r.each(keyDocuments, end(keyDocuments), func(key string, value []byte, _ int64) error {
 		digest, err := url.PathUnescape(strings.TrimPrefix(key, keyDocuments))

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 
+	clientv3 "go.etcd.io/etcd/client/v3"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
@@ -17,11 +18,13 @@ import (
 // prefix of a shed here; [Store.reach] adds it.
 const (
 	keyFormat    = "format"
+	keyJournals  = "journals"
 	keyHeads     = "heads/"
 	keyAppends   = "appends/"
 	keyDocuments = "documents/"
 	keyDrafts    = "drafts/"
 	keyPieces    = "pieces/"
+	keyClocks    = "clocks/"
 
 	format = "fettle journal store "
 	schema = 1
@@ -53,6 +56,8 @@ func draftKey(of id) string { return fmt.Sprintf("%s%x", keyDrafts, of[:]) }
 func piecesKey(of id) string { return fmt.Sprintf("%s%x/", keyPieces, of[:]) }
 
 func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of), n) }
+
+func clockKey(bench string) string { return keyClocks + url.PathEscape(bench) }
 
 // markOf is the mark in the key of a head.
 func markOf(key string) (string, error) {
@@ -119,6 +124,26 @@ func parseHead(key string, value []byte, revision int64) (head, error) {
 		h.edge[index] = tlog.Hash(rest[i*tlog.HashSize:])
 	}
 	return h, nil
+}
+
+// journalsValue is how many journals there are.
+func journalsValue(count int64) string {
+	return summed(keyJournals, binary.BigEndian.AppendUint64(nil, uint64(count)))
+}
+
+// journalsIn is how many journals there are by an answer, and the revision of that key.
+func journalsIn(found *clientv3.GetResponse) (count, revision int64, err error) {
+	if len(found.Kvs) == 0 {
+		return 0, 0, nil
+	}
+	rest, err := unsummed(keyJournals, found.Kvs[0].Value)
+	if err == nil && len(rest) != 8 {
+		err = damaged("%q is not a number", keyJournals)
+	}
+	if err != nil {
+		return 0, 0, err
+	}
+	return int64(binary.BigEndian.Uint64(rest)), found.Kvs[0].ModRevision, nil
 }
 
 // grown is the head once records are added whose tree gains these hashes.

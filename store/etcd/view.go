@@ -84,8 +84,25 @@ func (r *reader) journals() (all []store.Journal, err error) {
 		all = append(all, store.Journal{Mark: mark, Size: h.size})
 		return nil
 	})
+	if err == nil {
+		err = r.counted(len(all))
+	}
 	slices.SortFunc(all, func(a, b store.Journal) int { return strings.Compare(a.Mark, b.Mark) })
 	return all, err
+}
+
+// counted refuses a number of heads that is not that of the journals that were begun: an airframe
+// whose head is lost must not pass for one that never was.
+func (r *reader) counted(heads int) error {
+	found, err := r.get(keyJournals, "")
+	if err != nil {
+		return err
+	}
+	count, _, err := journalsIn(found)
+	if err == nil && count != int64(heads) {
+		err = damaged("%d journals were begun, but %d are listed", count, heads)
+	}
+	return err
 }
 
 func (r *reader) remember(mark string, h head) {
@@ -95,20 +112,35 @@ func (r *reader) remember(mark string, h head) {
 	r.heads[mark] = h
 }
 
-// head is the head of a journal; the zero head if there is none.
+// head is the head of a journal; the zero head if there is none, and nothing was ever appended.
 func (r *reader) head(mark string) (head, error) {
 	if h, known := r.heads[mark]; known {
 		return h, nil
 	}
-	found, err := r.get(headKey(mark), "")
+	found, err := r.store.send(r.ctx, r.kv, nil, []clientv3.Op{
+		clientv3.OpGet(headKey(mark), clientv3.WithRev(r.revision)),
+		appendFrom(mark, 0, clientv3.WithKeysOnly(), clientv3.WithRev(r.revision)),
+	}, nil)
 	if err != nil {
 		return head{}, err
 	}
-	h, err := headIn(mark, found)
+	h, err := headIn(mark, gotten(found, 0))
+	if err == nil && h.size == 0 && len(gotten(found, 1).Kvs) > 0 {
+		err = errNoHead(mark)
+	}
 	if err == nil {
 		r.remember(mark, h)
 	}
 	return h, err
+}
+
+// appendFrom reads the append that holds a record, or the next one.
+func appendFrom(mark string, position int64, options ...clientv3.OpOption) clientv3.Op {
+	return clientv3.OpGet(appendKey(mark, position), append(options, clientv3.WithRange(end(appendsKey(mark))), clientv3.WithLimit(1))...)
+}
+
+func errNoHead(mark string) error {
+	return damaged("the journal %q has records and no head", mark)
 }
 
 // headIn is the head of a journal in an answer; the zero head if there is none.
@@ -174,11 +206,14 @@ func (r *reader) appends(mark string, from, to int64, h head, fn func(appended, 
 		if err != nil {
 			return err
 		}
-		if next < 0 && a.first > from || next >= 0 && a.first != next || a.last >= h.size {
+		switch {
+		case next < 0 && a.first > from || next >= 0 && a.first != next:
 			return damaged("records of the journal %q are missing before position %d", mark, a.first)
+		case a.last >= h.size:
+			return errBeyond(mark, a.last)
 		}
 		fn(a, records, hashes)
-		if next = a.last + 1; next > to {
+		if next = a.last + 1; next > to && next < h.size { // else what comes after it is beyond the head
 			return errStop
 		}
 		return nil
@@ -187,6 +222,10 @@ func (r *reader) appends(mark string, from, to int64, h head, fn func(appended, 
 		err = damaged("the journal %q does not go on to record %d", mark, to)
 	}
 	return err
+}
+
+func errBeyond(mark string, last int64) error {
+	return damaged("the journal %q has records up to %d that its head does not count", mark, last)
 }
 
 // resolved is an append with what its pieces hold, if it has some.
@@ -289,7 +328,7 @@ func (r *reader) hashes(mark string, indexes []int64, h head) ([]tlog.Hash, erro
 	} else if len(wanted) > 0 {
 		var ops []clientv3.Op
 		for _, at := range wanted {
-			ops = append(ops, clientv3.OpGet(appendKey(mark, at), clientv3.WithRange(end(appendsKey(mark))), clientv3.WithLimit(1), clientv3.WithRev(r.revision)))
+			ops = append(ops, appendFrom(mark, at, clientv3.WithRev(r.revision)))
 		}
 		found, err := r.store.send(r.ctx, r.kv, nil, ops, nil)
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"go.etcd.io/etcd/api/v3/mvccpb"
@@ -56,7 +57,8 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 var errAgain = errors.New("the cluster refused what should have been possible")
 
 func (s *Store) again(write func() error) (err error) {
-	for range attempts {
+	begun := time.Now()
+	for n := 0; n < attempts || time.Since(begun) < s.patience/2; n++ {
 		if err = write(); !errors.Is(err, errAgain) && !errors.Is(err, errSwept) {
 			return err
 		}
@@ -91,17 +93,17 @@ type written struct {
 }
 
 // begin reads what must be known before something is written: the format, the drafts that there
-// are, and one key more.
-func (s *Store) begin(ctx context.Context, key string) (*written, *clientv3.GetResponse, error) {
+// are, one key, and more after them.
+func (s *Store) begin(ctx context.Context, key string, more ...clientv3.Op) (*written, *clientv3.GetResponse, error) {
 	kv, err := s.reach(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	found, err := s.send(ctx, kv, nil, []clientv3.Op{
+	found, err := s.send(ctx, kv, nil, append([]clientv3.Op{
 		clientv3.OpGet(keyFormat),
 		clientv3.OpGet(key),
 		clientv3.OpGet(keyDrafts, clientv3.WithRange(end(keyDrafts)), clientv3.WithLimit(page)),
-	}, nil)
+	}, more...), nil)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -114,7 +116,7 @@ func (s *Store) begin(ctx context.Context, key string) (*written, *clientv3.GetR
 }
 
 func (s *Store) append(ctx context.Context, mark string, size int64, records [][]byte) error {
-	w, found, err := s.begin(ctx, headKey(mark))
+	w, found, err := s.begin(ctx, headKey(mark), appendFrom(mark, size, clientv3.WithKeysOnly()), clientv3.OpGet(keyJournals))
 	if err != nil {
 		return err
 	}
@@ -122,8 +124,28 @@ func (s *Store) append(ctx context.Context, mark string, size int64, records [][
 	if err != nil {
 		return err
 	}
-	if h.size != size {
+	more := gotten(w.found, 3).Kvs
+	switch {
+	case len(more) > 0 && h.size == 0:
+		return errNoHead(mark)
+	case h.size != size:
 		return &store.ConflictError{Mark: mark, Have: h.size, Want: size}
+	case len(more) > 0:
+		a, err := parseHex(strings.TrimPrefix(string(more[0].Key), appendsKey(mark)))
+		if err != nil {
+			return damaged("%q is not an append", more[0].Key)
+		}
+		return errBeyond(mark, a)
+	}
+	guards := []clientv3.Cmp{clientv3.Compare(clientv3.ModRevision(headKey(mark)), "=", h.revision)}
+	var begins []clientv3.Op
+	if h.size == 0 {
+		count, revision, err := journalsIn(gotten(w.found, 4))
+		if err != nil {
+			return err
+		}
+		guards = append(guards, clientv3.Compare(clientv3.ModRevision(keyJournals), "=", revision))
+		begins = append(begins, clientv3.OpPut(keyJournals, journalsValue(count+1)))
 	}
 	hashes, err := seal.Grow(size, records, func(indexes []int64) ([]tlog.Hash, error) {
 		hash, ok := h.edge[indexes[0]]
@@ -141,9 +163,8 @@ func (s *Store) append(ctx context.Context, mark string, size int64, records [][
 	}
 	next := h.grown(len(records), hashes)
 	key := appendKey(mark, next.size-1)
-	answer, err := w.publish(ctx,
-		clientv3.Compare(clientv3.ModRevision(headKey(mark)), "=", h.revision),
-		[]clientv3.Op{clientv3.OpPut(headKey(mark), next.value(mark)), clientv3.OpPut(key, appendedValue(key, w.id, size, body))},
+	answer, err := w.publish(ctx, guards,
+		append(begins, clientv3.OpPut(headKey(mark), next.value(mark)), clientv3.OpPut(key, appendedValue(key, w.id, size, body))),
 		[]clientv3.Op{clientv3.OpGet(headKey(mark)), clientv3.OpGet(key)})
 	if err != nil || answer == nil {
 		return err
@@ -183,7 +204,7 @@ func (s *Store) keep(ctx context.Context, digest string, document []byte) error 
 		return err
 	}
 	answer, err := w.publish(ctx,
-		clientv3.Compare(clientv3.CreateRevision(key), "=", 0),
+		[]clientv3.Cmp{clientv3.Compare(clientv3.CreateRevision(key), "=", 0)},
 		[]clientv3.Op{clientv3.OpPut(key, summed(key, body))},
 		[]clientv3.Op{clientv3.OpGet(key)})
 	if err != nil || answer == nil {
@@ -286,13 +307,12 @@ func (s *Store) send(ctx context.Context, kv clientv3.KV, guards []clientv3.Cmp,
 	}
 }
 
-// publish makes it part of the store, if the guard lets it. It returns the answer only if it was
+// publish makes it part of the store, if the guards let it. It returns the answer only if it was
 // refused.
-func (w *written) publish(ctx context.Context, guard clientv3.Cmp, then, otherwise []clientv3.Op) (*clientv3.TxnResponse, error) {
+func (w *written) publish(ctx context.Context, guards []clientv3.Cmp, then, otherwise []clientv3.Op) (*clientv3.TxnResponse, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	guards := []clientv3.Cmp{guard}
 	if !w.exists {
 		guards = append(guards, clientv3.Compare(clientv3.CreateRevision(keyFormat), "=", 0))
 		then = append(then, clientv3.OpPut(keyFormat, fmt.Sprint(format, schema)))

@@ -49,7 +49,10 @@ type Span struct{ From, To int }
 type Options struct {
 	Think time.Duration // 0: 1 s
 	Seed  uint64
-	Warm  []int // starts of an earlier plan by activity; its order is kept as far as that costs nothing, for which a third of the time is
+
+	// Warm are the starts of an earlier plan by activity: no worse plan is the result if it still is one, and its order is kept
+	// as far as that costs nothing, for which a third of the time is.
+	Warm []int
 }
 
 // A Result is the best plan found.

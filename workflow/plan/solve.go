@@ -149,14 +149,22 @@ func (v *solver) construct() {
 	}
 }
 
-// inOrder shifts the earlier plan to where there is room for it, as after a slip; and places its blocks one after the other.
+// checkMost is how long it may take, in activities times sittings, to see whether an earlier plan still is one.
+const checkMost = 2_000_000
+
+// inOrder takes the earlier plan, if it still is one, shifts it to where there is room for it, as after a slip, and places its
+// blocks one after the other.
 func (v *solver) inOrder() {
 	if v.o.Warm == nil {
 		return
 	}
 	rank := v.ranks(v.o.Warm)
 	starts, _ := v.l.serial(v.b, rank)
-	for _, starts := range [2][]int{v.shift(), starts} {
+	var still []int
+	if len(v.free)*len(v.p.Sittings) < checkMost && Check(*v.p, v.o.Warm) == nil {
+		still = v.o.Warm
+	}
+	for _, starts := range [3][]int{still, v.shift(), starts} {
 		if starts != nil {
 			starts = v.l.sooner(starts)
 			v.like = append(v.like, starts)

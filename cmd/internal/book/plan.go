@@ -72,19 +72,20 @@ func (p *plan) of(zones ...string) (here []shape, names []string) {
 // A view is what a drawing shows of a plan: all of it, or the part where points lie.
 // It is as wide as its letters need: across in units of which a letter has 12.
 type view struct {
-	ID     string
-	W, H   string // how large it is, in its units
-	Inner  string // and the drawing in it
-	Move   string // from mm to these units, in the drawing
-	Here   []shape
-	Pins   []pin
-	Labels []label
-	Datum  string        // where the datum lies; "": not in the view
-	Centre string        // and the centre line
-	Bar    string        // the path of a length
-	Point  *balancePoint // nil: there is none
-	Frame  *frame        // of the part that another view shows; nil: none
-	Says   string        // in words, for screen readers
+	ID      string
+	W, H    string // how large it is, in its units
+	Inner   string // and the drawing in it
+	Move    string // from mm to these units, in the drawing
+	Here    []shape
+	Threads []thread
+	Pins    []pin
+	Labels  []label
+	Datum   string        // where the datum lies; "": not in the view
+	Centre  string        // and the centre line
+	Bar     string        // the path of a length
+	Point   *balancePoint // nil: there is none
+	Frame   *frame        // of the part that another view shows; nil: none
+	Says    string        // in words, for screen readers
 
 	box            planform.Box
 	across, k, top float64
@@ -93,6 +94,9 @@ type view struct {
 
 // A pin is a numbered place.
 type pin struct{ X, Y, Lead, LabelX, LabelY, TextY, N string }
+
+// A thread is a line that is read from its beginning to a pin.
+type thread struct{ X, Y, Path string }
 
 // A label is a word of a view.
 type label struct{ X, Y, Anchor, Says string }
@@ -169,6 +173,13 @@ func (v *view) bar(bottom float64) {
 	v.say(v.across-w-6, bottom-6, "end", sized(length, "mm"))
 }
 
+// thread draws a line with a ring where it begins.
+func (v *view) thread(from, to planform.Place) {
+	x, y := v.right(from.Y), v.down(from.X)
+	v.taken = append(v.taken, area{x - 6, y - 6, 12, 12})
+	v.Threads = append(v.Threads, thread{num(x), num(y), fmt.Sprintf("M%s %sL%s %s", num(x), num(y), num(v.right(to.Y)), num(v.down(to.X)))})
+}
+
 // number puts numbers beside the places, so that neither a number nor a place is covered.
 func (v *view) number(places []planform.Place) {
 	bottom := v.box.Long()*v.k + margin
@@ -183,6 +194,9 @@ func (v *view) number(places []planform.Place) {
 			for turn := range 12 {
 				a := (float64(turn)*30 - 60) * math.Pi / 180
 				cx, cy := x+far*math.Cos(a), y+far*math.Sin(a)
+				if p.Y < 0 { // of a pair, the numbers lie alike
+					cx = x - far*math.Cos(a)
+				}
 				at = area{cx - round - 1, cy - round - 1, 2*round + 2, 2*round + 2}
 				if free = at.x >= 0 && at.x+at.w <= v.across && at.y >= margin && at.y+at.h <= bottom && !slices.ContainsFunc(v.taken, at.meets); free {
 					break search
@@ -214,7 +228,7 @@ type placed struct{ N, Name, Says string }
 // gate draws where the points of a gate lie; nil: the sheet does not say it of all of them,
 // and a gauge in the wrong place is worse than no drawing.
 func (p *plan) gate(g steps.Gate, across float64) *planned {
-	var places []planform.Place
+	var places, begins []planform.Place
 	var rows []placed
 	for i, name := range g.PointNames() {
 		at := slices.IndexFunc(g.At, func(at steps.PointAt) bool { return at.Point == name })
@@ -222,13 +236,20 @@ func (p *plan) gate(g steps.Gate, across float64) *planned {
 			return nil
 		}
 		places = append(places, planform.On(g.At[at].Place))
-		rows = append(rows, placed{strconv.Itoa(i + 1), plain(name), placeText(g.At[at].Place)})
+		says := placeText(g.At[at].Place)
+		if from := g.At[at].From; from != nil {
+			begins = append(begins, planform.On(*from))
+			says = "from the ring at " + placeText(*from) + "; to " + says
+		} else {
+			begins = append(begins, places[i])
+		}
+		rows = append(rows, placed{strconv.Itoa(i + 1), plain(name), says})
 	}
 	here, names := p.of(g.Of...)
 	if len(here) > len(p.outlines)/2 { // nearly all of it is marked by no mark
 		here, names = nil, nil
 	}
-	d := p.draw(places, here, across)
+	d := p.draw(places, begins, here, across)
 	d.Rows = rows
 	d.View.Says = "Where it is read, from above"
 	d.Key = p.Key
@@ -286,8 +307,9 @@ func inside(o planform.Outline) planform.Place {
 // then shown around it.
 const part, least = 0.45, 0.2
 
-func (p *plan) draw(places []planform.Place, here []shape, across float64) *planned {
-	whole, around := p.all(across, places...), planform.Around(places)
+func (p *plan) draw(places, begins []planform.Place, here []shape, across float64) *planned {
+	all := slices.Concat(places, begins)
+	whole, around := p.all(across, all...), planform.Around(all)
 	size := math.Max(p.whole.Wide(), p.whole.Long())
 	d := &planned{View: whole}
 	if w, l := math.Max(around.Wide()*1.6, size*least), math.Max(around.Long()*1.6, size*least*0.7); w < p.whole.Wide()*part && l < p.whole.Wide()*part {
@@ -297,6 +319,11 @@ func (p *plan) draw(places []planform.Place, here []shape, across float64) *plan
 		whole.Frame = &frame{num(whole.right(box.From.Y)), num(whole.down(box.From.X)), num(box.Wide() * whole.k), num(box.Long() * whole.k)}
 	}
 	d.View.Here = here
+	for i, from := range begins {
+		if from != places[i] {
+			d.View.thread(from, places[i])
+		}
+	}
 	d.View.number(places)
 	return d
 }

@@ -67,6 +67,39 @@ func TestPlanOfAGate(t *testing.T) {
 	}
 }
 
+// A thread is drawn from its ring to the pin that is read, and said from end to end. It is
+// all in the view, and no number covers its ring.
+func TestThreads(t *testing.T) {
+	p, g := plank(t), gateAt(t, "wing", "0 mm, -480 mm", "100 mm, 20 mm")
+	stern := steps.Place{X: long(t, "600 mm"), Y: long(t, "110 mm")}
+	g.At[0].From = &stern
+	d := p.gate(g, wide)
+	if len(d.View.Threads) != 1 || len(d.View.Pins) != 2 {
+		t.Fatalf("%d threads and %d pins", len(d.View.Threads), len(d.View.Pins))
+	}
+	at := d.View.Threads[0]
+	ring := planform.On(stern)
+	if at.X != num(d.View.right(ring.Y)) || at.Y != num(d.View.down(ring.X)) || at.Path != "M"+at.X+" "+at.Y+"L"+d.View.Pins[0].X+" "+d.View.Pins[0].Y {
+		t.Errorf("the thread is %+v", at)
+	}
+	if says := d.Rows[0].Says; says != "from the ring at 600 mm aft of 0, 110 mm right; to at 0, 480 mm left" {
+		t.Error(says)
+	}
+	f := func(text string) float64 { f, _ := strconv.ParseFloat(text, 64); return f }
+	for _, pin := range d.View.Pins {
+		if math.Hypot(f(pin.LabelX)-f(at.X), f(pin.LabelY)-f(at.Y)) < round+5 {
+			t.Error("a number covers the ring")
+		}
+	}
+	var out strings.Builder
+	if err := fill(&out, cardParts+`{{template "planned" .}}`, (&maker{}).cardCalls(), d); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out.String(), `<circle class="number" cx="`+at.X+`" cy="`+at.Y+`" r="5"`) {
+		t.Error("the ring is not drawn")
+	}
+}
+
 // Where a point has no place, where the zone has no outline, and where nobody drew the
 // airframe, there is no drawing.
 func TestNoPlanWithoutAPlace(t *testing.T) {

@@ -30,6 +30,7 @@ type Desk struct {
 	Program string
 	Written *Written // nil: nothing is remembered outside of the store
 	Plan    *Plan    // nil: the last plan is not kept
+	Clocks  *Clocks  // nil: they are not compared
 
 	// Read reads a kept document; nil: procedures.Read does. Several desks of one process
 	// need not read the same bytes anew.
@@ -83,7 +84,14 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 }
 
 func (d *Desk) actOnce(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
-	s, err := d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	doubt, err := d.compare(ctx, true)
+	if err == nil && doubt.Changed(s.Doubted()) {
+		s, err = d.State(ctx, s.Airframe.Mark)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err = d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
 	if err != nil {
 		return nil, nil, err
 	}
@@ -204,6 +212,9 @@ func (d *Desk) registerOnce(ctx context.Context, mark, design string, options []
 	}
 	mark = strings.ToUpper(mark)
 	if err := workflow.CheckMark(mark); err != nil {
+		return nil, err
+	}
+	if _, err := d.compare(ctx, true); err != nil {
 		return nil, err
 	}
 	var j journalBytes // usually empty: the mark is new

@@ -2,12 +2,14 @@ package desk
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -75,9 +77,9 @@ func (p *Plan) line(n int) (line []byte, err error) {
 	return line, nil
 }
 
-// Last is the plan that was kept, if one was that means these airframes; nil: none.
+// Last is what was planned of these airframes, each when it was planned last; nil: nothing was.
 func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
-	if p == nil {
+	if p == nil || !slices.ContainsFunc(fleet, func(s *workflow.State) bool { return p.planned(s) != nil }) {
 		return nil
 	}
 	line, err := p.line(2)
@@ -85,12 +87,32 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 	if err != nil || json.Unmarshal(line, &t) != nil {
 		return nil
 	}
-	for _, s := range fleet {
-		if p.planned(s) != nil {
-			return &t
+	t.Visits = visitsOf(t, func(mark string) bool {
+		return slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
+	})
+	for i, v := range t.Visits {
+		if !v.Made.IsZero() && (i == 0 || v.Made.Before(t.Made)) {
+			t.Made = v.Made
 		}
 	}
-	return nil
+	return &t
+}
+
+// visitsOf are the visits with what is done in them to these airframes.
+func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.Visit) {
+	for _, v := range t.Visits {
+		turns := v.Turns
+		v.Turns = nil
+		for _, turn := range turns {
+			if are(turn.Mark) {
+				v.Turns = append(v.Turns, turn)
+			}
+		}
+		if len(v.Turns) > 0 {
+			all = append(all, v)
+		}
+	}
+	return all
 }
 
 // Keep keeps a plan in the place of the last one: also one that somebody did not wait for any longer, as far as it was found.
@@ -98,17 +120,27 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if p == nil {
 		return nil
 	}
-	var of order
+	var next order
 	if line, err := p.line(1); err == nil {
-		_ = json.Unmarshal(line, &of) // other airframes go on by the plan that they had
+		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
 	}
-	if of.Since == nil || of.Planned == nil {
-		of = order{map[string]time.Time{}, map[string][]workflow.Planned{}}
+	if next.Since == nil || next.Planned == nil {
+		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}}
 	}
 	for _, s := range fleet {
-		of.Since[s.Airframe.Mark], of.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
+		next.Since[s.Airframe.Mark], next.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
 	}
-	first, err := json.Marshal(of)
+	var before workflow.Timetable
+	if line, err := p.line(2); err == nil && json.Unmarshal(line, &before) == nil {
+		t.Visits = slices.Clone(t.Visits)
+		for _, v := range visitsOf(before, func(mark string) bool {
+			return !slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
+		}) {
+			v.Made = cmp.Or(v.Made, before.Made)
+			t.Visits = append(t.Visits, v)
+		}
+	}
+	first, err := json.Marshal(next)
 	second, failed := json.Marshal(t)
 	if err := errors.Join(err, failed); err != nil {
 		return err

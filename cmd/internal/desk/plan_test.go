@@ -37,9 +37,21 @@ func TestPlanIsFollowed(t *testing.T) {
 	if again.planned(other) != nil || again.planned(unplanned) != nil || again.Last([]*workflow.State{unplanned}) != nil {
 		t.Error("another airframe follows it")
 	}
+	made.Visits[0].Turns = made.Visits[0].Turns[:1]
 	was, _ := json.Marshal(made)
 	if is, _ := json.Marshal(again.Last([]*workflow.State{unplanned, s})); string(is) != string(was) {
 		t.Errorf("read back %s, was %s", is, was)
+	}
+	// What is planned of another one alone takes nothing from it.
+	alone := workflow.Timetable{Made: since.Add(time.Minute), Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-02", Job: "finch-build", Step: "sand", Begins: since.Add(time.Hour)}}}}}
+	if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone); err != nil {
+		t.Fatal(err)
+	}
+	if last := again.Last([]*workflow.State{s}); last == nil || len(last.Visits) != 1 || len(last.Visits[0].Turns) != 1 || last.Visits[0].Turns[0].Step != "cut" || !last.Made.Equal(since) {
+		t.Errorf("the last plan of it is %+v", last)
+	}
+	if last := again.Last([]*workflow.State{unplanned}); last == nil || len(last.Planned("FN-01")) > 0 || len(last.Planned("FN-02")) != 1 || !last.Made.Equal(alone.Made) {
+		t.Errorf("the last plan of the other is %+v", last)
 	}
 	for _, text := range []string{"", "{}", "\n", "{\"since\":7}\n{}\n", strings.Repeat("x", 100), "[1]\n[2]\n"} {
 		if err := os.WriteFile(p.File, []byte(text), 0o600); err != nil {

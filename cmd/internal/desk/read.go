@@ -69,6 +69,9 @@ func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry)
 		return nil, err
 	}
 	state, err := workflow.Replay(entries, docs)
+	if err == nil {
+		err = d.clocked(ctx, state)
+	}
 	if err == nil && len(entries) > 0 && state.Airframe.Mark != mark {
 		err = fmt.Errorf("%w: it registers %q", journal.ErrBadEntry, state.Airframe.Mark)
 	}

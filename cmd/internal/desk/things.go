@@ -226,6 +226,13 @@ func (r *replayed) of(mark string, size int64) *workflow.State {
 	return nil
 }
 
+// forget drops them.
+func (r *replayed) forget() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.states = nil
+}
+
 func (r *replayed) put(s *workflow.State) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

@@ -198,7 +198,7 @@ type Begun struct {
 	Key      string   `json:"key"` // that of its name
 	InPlace  bool     `json:"in_place"`
 	Uses     []string `json:"uses,omitempty"`
-	Pictures []string `json:"pictures,omitempty"` // that lie beside it now
+	Pictures []string `json:"pictures,omitempty"` // that are beside it now
 }
 
 // Markdown says what to change in it.
@@ -212,7 +212,7 @@ func (b Begun) Markdown(Clock) string {
 		l.item("To revise it: keep the name, write `revision: %d`, and say in `changes:` what is new.", b.Revision+1)
 	}
 	if len(b.Pictures) > 0 {
-		l.item("The pictures of its steps lie beside it: %s.", esc(strings.Join(b.Pictures, ", ")))
+		l.item("The pictures of its steps are beside it: %s.", esc(strings.Join(b.Pictures, ", ")))
 	}
 	if len(b.Uses) > 0 {
 		l.item("It uses steps of %s, which stay where they are.", esc(strings.Join(b.Uses, ", ")))

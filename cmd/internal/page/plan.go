@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -18,10 +19,11 @@ import (
 type Plan struct {
 	Marks    []string        `json:"airframes"`
 	Made     time.Time       `json:"made"`
-	Finish   time.Time       `json:"finish"`      // the last step done, or the last joint cured
-	Bound    time.Time       `json:"not_before"`  // no plan finishes sooner
-	Best     bool            `json:"best"`        // none does
-	Gap      int             `json:"gap_percent"` // of the time till then, at most
+	Finish   time.Time       `json:"finish"`         // the last step done, or the last joint cured
+	Bound    time.Time       `json:"not_before"`     // no plan finishes sooner
+	Best     bool            `json:"best"`           // none does
+	Gap      int             `json:"gap_percent"`    // of the time till then, at most
+	Kept     bool            `json:"kept,omitempty"` // it is the plan that was kept before
 	Attended int             `json:"attended_min"`
 	Idle     int             `json:"idle_min"` // at the bench, between turns
 	Sittings []PlanSitting   `json:"sittings"`
@@ -30,6 +32,7 @@ type Plan struct {
 	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
 	Stops   []PlanStop          `json:"stops,omitempty"`
 	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
+	Hasty   []workflow.Hasty    `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates `json:"climate"`
 	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Full    bool                `json:"-"`
@@ -43,7 +46,8 @@ type PlanSitting struct {
 	Materials []string        `json:"materials,omitempty"`
 	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
 	Second    bool            `json:"second_person,omitempty"`
-	Assumed   bool            `json:"assumed,omitempty"` // nobody gave it: it is like one that was given
+	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
+	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
 
 // A PlanStop is a step that the plan does not reach.
@@ -54,8 +58,8 @@ type PlanStop struct {
 
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
-	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Climate: t.Climate}
+	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -69,7 +73,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -115,24 +119,25 @@ func (p Plan) Markdown(c Clock) string {
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
+	if p.Kept && !p.Best {
+		l.add("This is the plan that you had: in the time to think, none better was found.\n")
+	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
 	}
-	for _, s := range p.Stops {
-		what := "All of " + esc(s.Mark)
-		if s.Step != "" {
-			what = fmt.Sprintf("**%s** on %s and what comes after it", esc(s.Title), esc(s.Mark))
-		}
-		l.add("%s can't be planned:\n", what)
-		l.reasonList(s.Reasons, noWords, c)
-		l.add("")
-	}
+	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if w.Lost {
 			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
+	}
+	for _, w := range p.Hasty {
+		l.add("**%s** on %s has %s to spare, less than usual: it closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), minutes(w.Spare), c.At(w.Closes))
+	}
+	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
+		l.add("What is open can't wait for your next sitting, and is planned in overtime.\n")
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
@@ -147,6 +152,44 @@ func (p Plan) Markdown(c Clock) string {
 	p.heldBack(&l, c)
 	p.assumed(&l, c)
 	return l.String()
+}
+
+// stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
+func (p Plan) stops(l *lines, c Clock) {
+	said := make([]bool, len(p.Stops))
+	var bench quantity.Quantity
+	for _, s := range p.Stops {
+		var what []string
+		for k, other := range p.Stops {
+			if said[k] || (other.Step == "") != (s.Step == "") || !slices.EqualFunc(s.Reasons, other.Reasons, func(a, b Reason) bool { return a.Text == b.Text && a.Do == b.Do }) {
+				continue
+			}
+			said[k] = true
+			if s.Step == "" {
+				what = append(what, esc(other.Mark))
+			} else {
+				what = append(what, fmt.Sprintf("**%s** on %s", esc(other.Title), esc(other.Mark)))
+			}
+		}
+		if len(what) == 0 {
+			continue
+		}
+		text := "All of " + strings.Join(what, ", ")
+		if s.Step != "" {
+			text = strings.Join(what, ", ") + " and what comes after " + map[bool]string{true: "it", false: "them"}[len(what) == 1]
+		}
+		l.add("%s can't be planned:\n", text)
+		l.reasonList(s.Reasons, noWords, c)
+		l.add("")
+		for _, r := range s.Reasons {
+			if help := r.Remedy; help.Kind == workflow.ToWarmBench && (bench.IsZero() || help.Value.Cmp(bench) > 0) || help.Kind == workflow.ToCoolBench && (bench.IsZero() || help.Value.Cmp(bench) < 0) {
+				bench = help.Value
+			}
+		}
+	}
+	if celsius, err := bench.Celsius(); err == nil && !bench.IsZero() {
+		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(celsius))
+	}
 }
 
 // Calendar has an event for each sitting, the same one whenever it is planned again.
@@ -291,7 +334,10 @@ func (l *lines) days(d *Days, mark string, c Clock) {
 
 // hours are the ends of the sitting.
 func (s PlanSitting) hours(c Clock) string {
-	if s.Assumed {
+	switch {
+	case s.Overtime:
+		return hours(s.Sitting, c) + " (overtime)"
+	case s.Assumed:
 		return hours(s.Sitting, c) + " (assumed)"
 	}
 	return hours(s.Sitting, c)
@@ -548,8 +594,9 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
 	case workflow.TooShort:
 		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
-		l.item("plan with another adhesive: `--consider`")
-		l.item("or with a cooler bench, where windows are longer: `--temperature`")
+		if len(e.Free) == 0 {
+			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
+		}
 	case workflow.TooLittle:
 		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
 	case workflow.NotFound:
@@ -580,6 +627,12 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
 		case f.Tight:
 			l.item("use windows to their ends: `--tight`")
+		case f.At != nil:
+			l.item("bring the bench to %s: `--temperature %sC`", amount(*f.At, "°C"), short(*f.At))
+		case f.With != "":
+			l.item("use another adhesive: `--consider %s`", f.With)
+		case f.Hands > 0:
+			l.item("work with %d people: `--hands %d`", f.Hands, f.Hands)
 		case f.After != "":
 			l.item("leave `%s` for later", f.After)
 		}

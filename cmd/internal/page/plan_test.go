@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -44,7 +45,8 @@ func twoSittings(now time.Time) workflow.Timetable {
 func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
-	plan.Begin = marks[1:]
+	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
+	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}}
 	a.show("Plan", plan, now)
 	plan.Full = true
 	a.show("Plan-full", plan, now)
@@ -56,12 +58,21 @@ func (a album) planning(now time.Time) {
 	}
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
-	turns := twoSittings(now).Visits[0].Turns
+	turns, warm := twoSittings(now).Visits[0].Turns, 24.
+	cold := twoSittings(now)
+	for i, step := range []string{"Coat the nose", "Coat the tail", "Spread epoxy"} {
+		is, _ := quantity.Parse([]string{"10 °C", "10 °C", "15 °C"}[i], quantity.Temperature)
+		cold.Stops = append(cold.Stops, workflow.Stop{Mark: "WR-01", Job: "wren-build", Step: step, Title: step, Reasons: []workflow.Reason{{Because: workflow.ByClimate,
+			Text: "it works between " + is.String() + " and 30 °C, and the bench is planned at 2 °C", Remedy: workflow.Remedy{Kind: workflow.ToWarmBench, Value: is}}}})
+	}
+	a.show("Plan-cold", page.NewPlan(marks, cold), now)
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Least: true,
 			Free: []workflow.Freeing{{Longer: 20 * time.Minute}, {Tight: true}, {After: "cut-slot"}}},
-		"too-long":   {Why: workflow.TooLong, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
-		"too-short":  {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
+		"too-long":  {Why: workflow.TooLong, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+		"too-short": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
+		"too-warm": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute,
+			Free: []workflow.Freeing{{At: &warm}, {With: "epoxy"}, {Hands: 2}}},
 		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
 		"not-found":  {Why: workflow.NotFound},
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},

@@ -99,9 +99,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, Blank)
 	case workflow.ToWarmBench:
-		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
+		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value) + orUse(r.Names), ""
 	case workflow.ToCoolBench:
-		return fmt.Sprintf("let the bench cool to %s or less", r.Value), ""
+		return fmt.Sprintf("let the bench cool to %s or less", r.Value) + orUse(r.Names), ""
 	case workflow.ToNearBench:
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
@@ -163,6 +163,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+	case workflow.ToSetBenchClock:
+		return "set the clock that is wrong; what was recorded by it keeps its times: take that back and record it again with --at", ""
 	case workflow.ToClear, workflow.ToClearUse:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRecordRemoved:
@@ -200,6 +202,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	}
 	return simpleAdvice(r), ""
 }
+
+func orUse(names []string) string { return optionally(", or use ", strings.Join(names, " or ")) }
 
 // secondAdvice says how a step is done that wants a second person: with one, or in
 // one of the ways.

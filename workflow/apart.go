@@ -1,0 +1,299 @@
+package workflow
+
+import (
+	"slices"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// This file keeps apart what may not be done at once, or while something is open: in either order.
+
+// gatesOf keeps what is measured apart from what is glued in its zones: measured before, or once that has handling strength.
+func (c *scheduler) gatesOf(of int, s *State, first int) {
+	for i := first; i < len(c.tasks); i++ {
+		t := &c.tasks[i]
+		if t.step == nil || len(t.step.Gates) == 0 {
+			continue
+		}
+		for _, join := range c.joins {
+			if join.of != of || !c.measures(s, t, join.zones) || c.precedes(i, join.task) {
+				continue
+			}
+			lasts := c.tasks[join.task].minutes + up(join.adhesive.Times.Least(join.adhesive.Times.Handling, c.climateOf(of)))
+			why := tie{why: AfterHandling, joint: join.joint}
+			if c.precedes(join.task, i) {
+				c.delay(join.task, i, lasts, why)
+			} else {
+				c.either(plan.Delay{From: i, To: join.task, Least: t.minutes}, plan.Delay{From: join.task, To: i, Least: lasts}, why)
+			}
+		}
+		for _, p := range s.joints() {
+			if p.holds() && c.measures(s, t, p.Zones) {
+				c.follow(i, front{at: c.minute(p.Handles()), early: tie{why: AfterHandling, joint: p.Name, until: p.Handles()}})
+			}
+		}
+	}
+}
+
+// measures reports whether a task measures a gate of any of the zones.
+func (c *scheduler) measures(s *State, t *task, zones []string) bool {
+	for _, g := range s.Sheet.Gates {
+		if t.step.AsksFor(g.Name) && !g.Work && g.DependsOn(zones...) {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *scheduler) either(one, other plan.Delay, why tie) {
+	c.eithers, c.eitherBy = append(c.eithers, plan.Either{One: one, Other: other}), append(c.eitherBy, why)
+}
+
+// A heat is a row of tasks, or one, for which conditions are as they may not be beside some coats. What a step sets stays so
+// until a later one of its job sets it otherwise, in whichever stage.
+type heat struct {
+	of, first, last int
+	is              []steps.Setting
+}
+
+// apart keeps away from each other what an open coat and its vapour need, and what needs or sets it otherwise.
+func (c *scheduler) apart() {
+	var heats []heat
+	within := func(i int, is steps.Setting) bool {
+		return slices.ContainsFunc(heats, func(h heat) bool {
+			return h.last > h.first && h.is[0] == is && (i == h.last || c.precedes(h.first, i) && c.precedes(i, h.last))
+		})
+	}
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.step == nil {
+			continue
+		}
+		own := heat{of: t.of, first: i, last: i}
+		for _, is := range c.settings(t) {
+			switch last := c.setUntil(i, is); {
+			case within(i, is):
+			case last > i:
+				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
+				if last == i+1 && c.tasks[last].stage == t.stage && t.minutes+c.tasks[last].minutes <= c.shortest() {
+					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
+				}
+			default:
+				own.is = append(own.is, is)
+			}
+		}
+		if len(own.is) > 0 {
+			heats = append(heats, own)
+		}
+	}
+	c.heldNow()
+	for _, join := range c.joins {
+		for _, h := range heats {
+			if c.harmful(join, h) {
+				c.keepApart(join, h)
+			}
+		}
+	}
+	for of, s := range c.fleet {
+		c.apartFrom(of, s, heats)
+	}
+	beside := map[string]bool{}
+	for _, s := range c.fleet {
+		beside[s.Airframe.Mark] = true
+	}
+	for _, s := range c.fleet {
+		for _, other := range s.others {
+			if !beside[other.Airframe.Mark] { // on the same bench, with nothing that is planned
+				beside[other.Airframe.Mark] = true
+				c.apartFrom(-1, other, heats)
+			}
+		}
+	}
+}
+
+// apartFrom has heat wait for what is open of coats, or of their vapour, and is joined by no task.
+func (c *scheduler) apartFrom(of int, s *State, heats []heat) {
+	for _, coat := range s.coatsOn(c.now) {
+		if c.joinsFrom(of, coat) {
+			continue
+		}
+		for _, h := range heats {
+			if c.otherwise(c.fleet[h.of], coat.needs, h.is, h.of != of) {
+				c.follow(h.first, front{at: c.minute(coat.until), early: tie{why: AfterVapour, until: coat.until}})
+			}
+		}
+	}
+}
+
+// joinsFrom reports whether a coat that is on is joined by a task of the same airframe, which its vapour counts from.
+func (c *scheduler) joinsFrom(of int, coat openCoat) bool {
+	return slices.ContainsFunc(c.joins, func(j joinTask) bool {
+		return coat.Joint != nil && j.of == of && j.open && j.joint == coat.Name && c.tasks[j.task].job.ID == coat.Job
+	})
+}
+
+// settings are what a task needs and sets.
+func (c *scheduler) settings(t *task) []steps.Setting {
+	all := slices.Concat(t.step.Sets, t.step.Needs)
+	var adhesives []string
+	if t.adhesive != nil {
+		adhesives = []string{t.adhesive.Name}
+	}
+	for _, u := range c.fleet[t.of].Sheet.UsesOf(*t.step, adhesives...) {
+		all = append(all, u.NeedsAt(*t.step)...)
+	}
+	return all
+}
+
+// shortest is the length of the shortest sitting, but for the first, which may have begun.
+func (c *scheduler) shortest() int {
+	if len(c.sittings) == 0 {
+		return 0
+	}
+	least := c.sittings[0].To - c.sittings[0].From
+	for i, w := range c.sittings[1:] {
+		if length := w.To - w.From; i == 0 || length < least {
+			least = length
+		}
+	}
+	return least
+}
+
+// setUntil is the task of the same job, and after it, that sets the condition otherwise after it was set by this one; this one
+// where none does.
+func (c *scheduler) setUntil(i int, is steps.Setting) int {
+	t := &c.tasks[i]
+	if !slices.Contains(t.step.Sets, is) {
+		return i
+	}
+	for k := i + 1; k < len(c.tasks); k++ {
+		if c.tasks[k].job == t.job && c.precedes(i, k) && c.tasks[k].setsOtherwise(is) {
+			return k
+		}
+	}
+	return i
+}
+
+func (t *task) setsOtherwise(is steps.Setting) bool {
+	return t.step != nil && slices.ContainsFunc(t.step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition && set.State != is.State })
+}
+
+// heldNow has coats wait for the task that ends how a condition stands now, where it stands otherwise than they need it: what
+// set it so was done before.
+func (c *scheduler) heldNow() {
+	for k := range c.tasks {
+		t := &c.tasks[k]
+		if t.step == nil {
+			continue
+		}
+		for _, set := range t.step.Sets {
+			is := steps.Setting{Condition: set.Condition, State: c.fleet[t.of].Holds(set.Condition, c.now)}
+			setAgain := false // by a task, from which on it is a row
+			for i := range c.tasks[:k] {
+				other := &c.tasks[i]
+				setAgain = setAgain || other.step != nil && c.precedes(i, k) && slices.Contains(other.step.Sets, is)
+			}
+			if is.State == "" || is.State == set.State || setAgain {
+				continue
+			}
+			for _, join := range c.joins {
+				if !c.otherwise(c.fleet[t.of], join.adhesive.Needs, []steps.Setting{is}, join.of != t.of) {
+					continue
+				}
+				for _, coat := range join.begins() {
+					if coat != k && !c.precedes(coat, k) && !join.open {
+						c.delay(k, coat, t.minutes, tie{why: AfterStep})
+					}
+				}
+			}
+		}
+	}
+}
+
+// otherwise reports whether any of the settings is not as it is needed; of another airframe those of the bench alone count.
+func (c *scheduler) otherwise(s *State, needs, is []steps.Setting, beside bool) bool {
+	for _, need := range needs {
+		for _, set := range is {
+			if need.Condition == set.Condition && need.State != set.State && (!beside || s.ofBench(need.Condition)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (c *scheduler) harmful(join joinTask, h heat) bool {
+	t := &c.tasks[join.task]
+	alone := h.first == h.last && len(join.coats) == 0 && !join.open && join.adhesive.Times.Vapour == 0
+	if alone && c.hands == 1 { // they are not done at once anyway
+		return false
+	}
+	if first := &c.tasks[h.first]; first.work == t.work && first.step.Joint == join.joint && h.first == h.last {
+		return false // what spreads a coat or joins its joint does it no harm
+	}
+	return c.otherwise(c.fleet[h.of], join.adhesive.Needs, h.is, join.of != h.of)
+}
+
+// keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
+func (c *scheduler) keepApart(join joinTask, h heat) {
+	why := tie{why: AfterVapour, joint: join.joint}
+	after := plan.Delay{From: join.task, To: h.first, Least: c.tasks[join.task].minutes + up(join.adhesive.Times.Vapour)}
+	switch {
+	case c.precedes(join.task, h.first), join.open && !c.precedes(h.first, join.task):
+		c.delay(after.From, after.To, after.Least, why)
+		return
+	}
+	begins := join.begins()
+	for _, coat := range begins {
+		if c.precedes(h.last, coat) || slices.ContainsFunc(begins, func(other int) bool { return other != coat && c.precedes(other, coat) }) {
+			continue
+		}
+		before := plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes}
+		if h.first < h.last && c.precedes(h.first, coat) && c.precedes(coat, h.last) {
+			continue // in this order somebody must set it by hand, whenever they are done
+		}
+		c.either(before, after, why)
+	}
+}
+
+// begins are the tasks that the joint may first be glued by.
+func (j joinTask) begins() []int {
+	if len(j.coats) == 0 {
+		return []int{j.task}
+	}
+	return j.coats
+}
+
+// safety has everything wait, on every airframe, until what crashed is made safe: but for what has a clock that runs, and what
+// comes before that itself.
+func (c *scheduler) safety() {
+	var firsts []int
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.safe {
+			t.safe = t.onlyAfter(c, func(other *task) bool { return other.safe })
+			if t.safe {
+				firsts = append(firsts, i)
+			}
+		}
+	}
+	for _, first := range firsts {
+		for i := range c.tasks {
+			t := &c.tasks[i]
+			if !t.safe && t.late == nil && t.step != nil && t.onlyAfter(c, func(other *task) bool { return other.safe || other.late != nil }) {
+				c.delay(first, i, c.tasks[first].minutes, tie{why: AfterStep})
+			}
+		}
+	}
+}
+
+// onlyAfter reports whether all that comes before the task is so.
+func (t *task) onlyAfter(c *scheduler, is func(*task) bool) bool {
+	for i := range c.tasks {
+		other := &c.tasks[i]
+		if other.of == t.of && other.number/64 < len(t.before) && t.before[other.number/64]>>(other.number%64)&1 == 1 && !is(other) {
+			return false
+		}
+	}
+	return true
+}

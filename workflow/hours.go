@@ -1,0 +1,178 @@
+package workflow
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// This file knows when somebody can work: the sittings that are given, those like them that follow, and the nights in which the
+// time changes.
+
+// A Sitting is a time at the bench.
+type Sitting struct {
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
+}
+
+// Hours are when and how somebody can work.
+type Hours struct {
+	Sittings []Sitting // in order, apart
+	Again    bool      // where they are too few, ones like them follow, week after week
+	Hands    int       // people who work at once; 0: one
+	Celsius  *float64  // at the bench; nil: as was read last on each airframe
+	Tight    bool      // windows are used to their ends, with nothing to spare
+	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
+	// Pace is the builder's own attended time for a step, where it is known; nil: it never is.
+	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+	// Watch looks at what was asked and what came of it; nil: nobody does.
+	Watch func(plan.Problem, plan.Result)
+	// Like is what was shown before: where it still is a plan, no worse one takes its place; its order is kept where that costs
+	// nothing.
+	Like *Timetable
+}
+
+// How many weeks follow those of the sittings that are given: what is glued in the last of them is cured, and no plan is
+// for more than twenty years.
+const (
+	weeksAgain = 8
+	weeksMost  = 20 * 52
+)
+
+// repeated are the sittings, and those that are added: like them, as many whole weeks later as they take, at the same
+// time of the day. In the nights in which the time changes only what is certain of one counts.
+func repeated(given []Sitting, rounds int) []Sitting {
+	all := slices.Clone(given)
+	if len(given) == 0 {
+		return all
+	}
+	const week = 7 * 24 * time.Hour
+	weeks := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
+	later := func(t time.Time, days int) (early, late time.Time) {
+		shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+		early, late, _ = OnTheWall(shown, t.Location())
+		return early, late
+	}
+	for n := 1; n <= rounds; n++ {
+		for _, s := range given {
+			_, from := later(s.From, 7*weeks*n)
+			to, _ := later(s.To, 7*weeks*n)
+			if from.Before(to) && !from.Before(all[len(all)-1].To) {
+				all = append(all, Sitting{from, to})
+			}
+		}
+	}
+	return all
+}
+
+// OnTheWall is when the clock on a wall of the zone shows what shown is in UTC: once, twice when clocks go back, or never
+// when they go forward. Whoever is at the bench by it is there from the late moment, and until the early one.
+func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, never bool) {
+	_, before := shown.Add(-36 * time.Hour).In(zone).Zone()
+	_, behind := shown.Add(36 * time.Hour).In(zone).Zone()
+	never = true
+	for _, offset := range []int{before, behind} {
+		t := shown.Add(-time.Duration(offset) * time.Second).In(zone)
+		_, is := t.Zone()
+		switch {
+		case is == offset && never:
+			early, late, never = t, t, false
+		case is == offset || never:
+			if early.IsZero() || t.Before(early) {
+				early = t
+			}
+			if t.After(late) {
+				late = t
+			}
+		}
+	}
+	return early, late, never
+}
+
+// hours turns the sittings into minutes.
+func (c *scheduler) hours() error {
+	last := time.Time{}
+	for i, s := range repeated(c.h.Sittings, c.rounds) {
+		switch {
+		case !s.From.Before(s.To):
+			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
+		case s.From.Before(last):
+			return &NoPlan{Why: Overlap, Sittings: []Sitting{s}}
+		}
+		last = s.To
+		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
+			c.sittings, c.given, c.over = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s), append(c.over, false)
+		}
+		if i < len(c.h.Sittings) {
+			c.added = len(c.sittings)
+		}
+	}
+	return nil
+}
+
+// OvertimeMost is how long after the end of a sitting what can't wait for the next one is still done (common practice, no
+// source).
+const OvertimeMost = 30 * time.Minute
+
+// overtime adds what it takes, after the end of a sitting, to do what has a clock that runs and would be over before the next
+// sitting: nobody leaves an open coat for a minute.
+func (c *scheduler) overtime() {
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.late == nil || t.step == nil {
+			continue
+		}
+		end, before := math.MaxInt, 0
+		for _, w := range t.window {
+			if w.from < 0 {
+				end = min(end, w.end)
+			}
+		}
+		for k := range c.tasks {
+			if c.precedes(k, i) {
+				before += c.tasks[k].minutes
+			}
+		}
+		begin := max(t.earliest, before)
+		span := plan.Span{From: begin - before, To: begin + t.minutes}
+		after := time.Duration(0)
+		for k, s := range c.h.Sittings {
+			if d := c.time(span.To).Sub(s.To); k == 0 || d >= 0 && d < after {
+				after = d
+			}
+		}
+		if span.To > end || after <= 0 || after > OvertimeMost || slices.ContainsFunc(c.sittings, func(w plan.Span) bool { return max(w.From, begin)+t.minutes <= min(w.To, end) }) {
+			continue
+		}
+		at := 0
+		for at < len(c.sittings) && c.sittings[at].To < span.From {
+			at++
+		}
+		till := at
+		for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
+			span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
+		}
+		c.sittings = slices.Replace(c.sittings, at, till, span)
+		c.given = slices.Replace(c.given, at, till, Sitting{c.time(span.From), c.time(span.To)})
+		c.over = slices.Replace(c.over, at, till, true)
+		c.added += 1 + at - till
+	}
+}
+
+// roundsFor is how often the sittings must come again so that there is twice the time that the work takes.
+func (c *scheduler) roundsFor() int {
+	work, open := 0, 0
+	for i := range c.tasks {
+		work += c.tasks[i].minutes
+	}
+	for _, w := range c.sittings {
+		open += w.To - w.From
+	}
+	if open >= 2*work || c.rounds >= weeksMost {
+		return c.rounds
+	}
+	return min(weeksMost, c.rounds+1+(2*work-open)*(c.rounds+1)/max(1, open))
+}

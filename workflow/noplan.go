@@ -1,0 +1,249 @@
+package workflow
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps/lists"
+	"fettle/workflow/plan"
+)
+
+// This file says why there is no plan, and what would free it.
+
+// NoPlan is the error where there is no plan.
+type NoPlan struct {
+	Why      Hindrance
+	Turns    []Turn    // of the conflict, without times
+	Joint    string    // TooShort: whose window
+	Windows  []Lapse   // that are in the conflict: by joint or wait
+	Sittings []Sitting // that make no sense
+	InHours  bool      // the sittings belong to the conflict
+	Least    bool      // without any one part of the conflict there would be a plan
+	Until    time.Time // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
+	Takes    time.Duration
+	Has      time.Duration
+	Free     []Freeing // what would help, any of it
+
+	others []string // TooShort: adhesives that may be there too
+}
+
+// A Hindrance is a way in which there is no plan.
+type Hindrance string
+
+// The hindrances.
+const (
+	NoSitting  Hindrance = "no sitting"  // none that is not over
+	BadSitting Hindrance = "bad sitting" // it ends before it begins
+	Overlap    Hindrance = "overlap"     // it begins before the one before it ends
+	TooLong    Hindrance = "too long"    // a step takes longer than every sitting
+	TooShort   Hindrance = "too short"   // a window is over before what must follow is done
+	TooLittle  Hindrance = "too little"  // there is more to do than time
+	Conflict   Hindrance = "conflict"    // the turns and windows do not go together
+	NotFound   Hindrance = "not found"   // in the time to think
+)
+
+// A Freeing is a change that could make a plan possible.
+type Freeing struct {
+	Longer time.Duration // a sitting longer by so much
+	More   time.Duration // so much more time in sittings
+	Tight  bool          // windows used to their ends
+	At     *float64      // the bench at that temperature, in °C
+	With   string        // another adhesive
+	Hands  int           // so many people at once
+	After  string        // Step of the turn that is left for later
+}
+
+func (e *NoPlan) Error() string {
+	var names []string
+	for _, t := range e.Turns {
+		names = append(names, t.Mark+" "+t.Step)
+	}
+	what := strings.Join(names, ", ")
+	switch e.Why {
+	case NoSitting:
+		return "no sitting is left: all are over"
+	case BadSitting:
+		return "a sitting ends before it begins"
+	case Overlap:
+		return "a sitting begins before the one before it ends"
+	case TooLong:
+		return fmt.Sprintf("%s takes %s, longer than every sitting", what, e.Takes)
+	case TooShort:
+		return fmt.Sprintf("%s: what must be done within the window of %s takes %s; it has %s", what, e.Joint, e.Takes, e.Has)
+	case TooLittle:
+		return fmt.Sprintf("there is work for %s, and the sittings have %s", e.Takes, e.Has)
+	case NotFound:
+		return "no plan was found in the time to think"
+	}
+	return "these do not go together: " + what
+}
+
+// tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
+func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
+	longest, open, work := 0, 0, 0
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+		open += c.hands * (w.To - w.From)
+	}
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.step != nil {
+			if t.minutes > longest {
+				return &NoPlan{Why: TooLong, Turns: []Turn{c.turn(i, -1)}, Takes: minutesOf(t.minutes), Has: minutesOf(longest), Free: []Freeing{{Longer: minutesOf(t.minutes - longest)}}}
+			}
+			work += t.minutes * min(c.hands, c.people(t))
+		}
+	}
+	if work > open {
+		e := c.tooLittle(ctx, o)
+		e.Takes = max(e.Takes, minutesOf(work/c.hands))
+		if len(e.Free) == 0 {
+			e.Free = []Freeing{{More: minutesOf((work - open + c.hands - 1) / c.hands)}}
+		}
+		return e
+	}
+	return nil
+}
+
+// freed says what would make a window long enough for what must be done in it, each of which was tried: the nearest
+// temperature in whole degrees, another adhesive, one person more.
+func (of *scheduler) freed(err error) error {
+	var no *NoPlan
+	if !errors.As(err, &no) || no.Why != TooShort {
+		return err
+	}
+	helps := func(change func(h *Hours)) bool {
+		is := of.begun()
+		change(&is.h)
+		is.hands = max(1, is.h.Hands)
+		return is.hours() == nil && is.work() == nil && !slices.ContainsFunc(is.stops, func(s Stop) bool {
+			return slices.ContainsFunc(s.Reasons, func(r Reason) bool { return r.Because == ByClimate })
+		})
+	}
+	at := slices.IndexFunc(of.fleet, func(s *State) bool { return s.Airframe.Mark == no.Turns[0].Mark })
+	is := of.begun()
+	is.measureClimate(of.fleet[at])
+	for away := 1.; away <= temperatureMost && no.Free == nil; away++ {
+		for _, celsius := range [...]float64{math.Ceil(is.celsius[0]) - away, math.Floor(is.celsius[0]) + away} {
+			if no.Free == nil && celsius >= temperatureLeast && celsius <= temperatureMost && helps(func(h *Hours) { h.Celsius = &celsius }) {
+				no.Free = []Freeing{{At: &celsius}}
+			}
+		}
+	}
+	for _, name := range no.others {
+		if helps(func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) }) {
+			no.Free = append(no.Free, Freeing{With: name})
+		}
+	}
+	if helps(func(h *Hours) { h.Hands = of.hands + 1 }) {
+		no.Free = append(no.Free, Freeing{Hands: of.hands + 1})
+	}
+	return no
+}
+
+// Nobody plans a bench outside these temperatures, in °C (common practice, no source).
+const (
+	temperatureLeast = 0
+	temperatureMost  = 50
+)
+
+// windowTooShort says so.
+func (c *scheduler) windowTooShort(t task, needs, most int) error {
+	no := &NoPlan{Why: TooShort, Turns: []Turn{c.turnOf(&t, -1)}, Joint: t.step.Joint, Takes: minutesOf(needs), Has: minutesOf(most)}
+	for _, step := range t.work.Steps() {
+		for _, name := range step.Adhesives {
+			if step.Joint == no.Joint && name != t.adhesive.Name && !lists.Contains(no.others, name) {
+				no.others = append(no.others, name)
+			}
+		}
+	}
+	return no
+}
+
+// impossible says why there is no plan, in the words of the work.
+func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o plan.Options) error {
+	if !r.Proven || r.Conflict == nil {
+		return &NoPlan{Why: NotFound}
+	}
+	k := r.Conflict
+	e := &NoPlan{Why: Conflict, InHours: k.Sittings, Least: k.Irreducible}
+	for _, i := range k.Activities {
+		if i < len(c.tasks) && c.tasks[i].step != nil {
+			e.Turns = append(e.Turns, c.turn(i, -1))
+		}
+	}
+	for _, d := range k.Upper {
+		t := &c.tasks[c.delays[d].From]
+		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
+	}
+	for _, i := range k.Latest {
+		late := c.tasks[i].late
+		e.Windows = append(e.Windows, Lapse{Mark: late.mark, Job: late.job, Name: late.name, Closes: late.closes})
+	}
+	if !k.Sittings {
+		return e
+	}
+	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
+		return c.tooLittle(ctx, o)
+	}
+	// How long a sitting it takes, if one has to do.
+	less := plan.Problem{Capacity: p.Capacity}
+	at := make([]int, len(p.Activities)) // 1 + where it is now
+	for _, i := range k.Activities {
+		a := p.Activities[i]
+		a.Limited, a.Latest = false, 0
+		less.Activities = append(less.Activities, a)
+		at[i] = len(less.Activities)
+	}
+	for _, d := range p.Delays {
+		if at[d.From] > 0 && at[d.To] > 0 {
+			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
+		}
+	}
+	one, err := plan.Solve(ctx, less, plan.Options{})
+	if err != nil || one.Starts == nil {
+		return e
+	}
+	first, longest := one.Finish, 0
+	for _, s := range one.Starts {
+		first = min(first, s)
+	}
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+	}
+	if more := one.Finish - first - longest; more > 0 {
+		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
+		e.Free = append(e.Free, Freeing{Longer: minutesOf(more)})
+	}
+	return e
+}
+
+// tooLittle says how much more time in sittings it takes, as far as sittings like those given tell.
+func (c *scheduler) tooLittle(ctx context.Context, o plan.Options) *NoPlan {
+	e := &NoPlan{Why: TooLittle}
+	for _, w := range c.sittings {
+		e.Has += minutesOf(w.To - w.From)
+	}
+	more := c.h
+	more.Again = true
+	o.Think = max(o.Think, time.Second) / 2
+	if c.h.Again {
+		return e
+	}
+	longer, err := Schedule(ctx, c.fleet, c.now, more, o)
+	if err != nil {
+		return e
+	}
+	added := time.Duration(0)
+	for _, v := range longer.Visits {
+		if v.Added {
+			added += v.To.Sub(v.From)
+		}
+	}
+	e.Until, e.Takes, e.Free = longer.Finish, e.Has+added, []Freeing{{More: added}}
+	return e
+}

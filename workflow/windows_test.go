@@ -1,0 +1,145 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/bond"
+)
+
+// Where the bench is planned colder or warmer than an adhesive works, what is glued with it is not planned: the adhesive is
+// named with its range, and what would help. Contact adhesive works from 5 to 35 °C here, epoxy from 10 to 30.
+func TestScheduleGluesWhereAdhesivesWork(t *testing.T) {
+	sittings := open(0, 240, 1440, 1680)
+	for celsius, want := range map[float64]string{
+		2:  "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 2 °C; warm-bench 5 °C",
+		8:  "coat-saddle: epoxy works between 10 °C and 30 °C, and the bench is planned at 8 °C; warm-bench 10 °C",
+		30: "",
+		31: "coat-saddle: epoxy works between 10 °C and 30 °C, and the bench is planned at 31 °C; cool-bench 30 °C",
+		40: "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 40 °C; cool-bench 35 °C",
+	} {
+		p, err := scheduled(t, evening, Hours{Sittings: sittings, Again: true, Celsius: &celsius}, building(t).state)
+		if err != nil {
+			t.Fatalf("at %g °C: %v", celsius, err)
+		}
+		got := ""
+		for _, s := range p.Stops {
+			r := s.Reasons[0]
+			got += fmt.Sprintf("%s: %s; %s %s", s.Step, r.Text, r.Remedy.Kind, r.Remedy.Value)
+		}
+		if got != want {
+			t.Errorf("at %g °C it stops at %q, want %q", celsius, got, want)
+		}
+		for _, planned := range p.Planned("PL-01") {
+			if strings.HasPrefix(want, planned.Step+":") {
+				t.Errorf("at %g °C: %s", celsius, says(p))
+			}
+		}
+	}
+	t.Run("as it was read", func(t *testing.T) {
+		b := building(t)
+		b.must(ReadBench{Temperature: q("3 °C")})
+		if p, err := scheduled(t, evening, Hours{Sittings: sittings}, b.state); err != nil || !strings.Contains(says(p), "stops at coat-left by climate") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+	})
+	t.Run("an open joint is not joined where it may not be", func(t *testing.T) {
+		b := working(t, one("one", coating("coat", "tab"), joining("join", "tab")))
+		b.done("coat")
+		celsius := 2.
+		if p, err := scheduled(t, evening, Hours{Sittings: sittings, Celsius: &celsius}, b.state); err != nil || !strings.Contains(says(p), "stops at join by climate") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+	})
+	t.Run("another adhesive works", func(t *testing.T) {
+		coat := coating("coat", "tab")
+		coat.Adhesives = []string{"epoxy", "contact"}
+		b := working(t, one("one", coat, joining("join", "tab")))
+		celsius := 7.
+		h := Hours{Sittings: sittings, Celsius: &celsius}
+		if p, err := scheduled(t, evening, h, b.state); err != nil || len(p.Stops) > 0 || p.Visits[0].Turns[0].With != "contact" {
+			t.Errorf("%s, %v", says(p), err)
+		}
+		h.Consider = []string{"epoxy"}
+		p, err := scheduled(t, evening, h, b.state)
+		if err != nil || len(p.Stops) != 1 || fmt.Sprint(p.Stops[0].Reasons[0].Remedy.Names) != "[contact]" {
+			t.Errorf("%+v, %v", p.Stops, err)
+		}
+	})
+}
+
+// Where a window is too short for what must be done in it, what would help was tried: a cooler bench where warmth shortens
+// the window, a warmer one where cold has the coat dry too late, another adhesive, or none of them.
+func TestScheduleSaysWhatMakesAWindowLongEnough(t *testing.T) {
+	// Dry after 10 minutes at 20 °C and open for 40; twice as fast for each 10 K, longer by cold alone, shorter by warmth alone.
+	slow := joining("join", "tab")
+	slow.Hands = q("10 min")
+	in := sheet()
+	in.Adhesives = append(in.Adhesives, steps.Adhesive{Name: "slow", Title: "Slow epoxy", From: q("0 min"), To: q("4 h"), At: q("20 °C"), Handling: q("8 h"), Cure: q("24 h"),
+		Coldest: q("10 °C"), Warmest: q("30 °C"), Times: bond.Times{To: 4 * time.Hour, Handling: 8 * time.Hour, Cure: 24 * time.Hour, At: 20, Mixed: true}})
+	quick := coating("coat", "tab")
+	quick.Hands = q("5 min")
+	coat, between := coating("coat", "tab"), plain("between")
+	coat.Hands, between.Hands = q("3 min"), q("50 min")
+	either := coat
+	either.Adhesives = []string{"contact", "slow"}
+	for name, c := range map[string]struct {
+		b       *bench
+		celsius float64
+		want    string
+	}{
+		// 18 minutes are needed of 40 · 2^((20-T)/10): 17.4 at 32 °C, 18.7 at 31; the epoxy of the saddle works up to 30.
+		"too warm": {building(t), 35, "at 30"},
+		// 5 + 1 + 10 + 1.
+		"too warm alone": {working(t, one("one", quick, coating("more", "tab"), joining("join", "tab"))), 35, "at 32"},
+		// 3 + 10 · 2^((20-T)/10) + 10 of 40: 28.3 to dry at 5 °C, 26.4 at 6.
+		"too cold": {working(t, one("one", coat, slow)), 5, "at 6"},
+		// 3 + 50 + 1 of 40.
+		"with another adhesive": {workingOn(t, in, one("one", either, between, joining("join", "tab"))), 20, "with slow"},
+		"nothing":               {working(t, one("one", coat, between, joining("join", "tab"))), 20, ""},
+	} {
+		_, err := scheduled(t, evening, Hours{Sittings: open(0, 240, 1440, 1680), Celsius: &c.celsius}, c.b.state)
+		var no *NoPlan
+		if !errors.As(err, &no) || no.Why != TooShort {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		var got []string
+		for _, f := range no.Free {
+			switch {
+			case f.At != nil:
+				got = append(got, fmt.Sprintf("at %g", *f.At))
+			case f.With != "":
+				got = append(got, "with "+f.With)
+			default:
+				got = append(got, fmt.Sprintf("%+v", f))
+			}
+		}
+		if strings.Join(got, ", ") != c.want {
+			t.Errorf("%s: %q would help, want %q", name, got, c.want)
+		}
+	}
+}
+
+// A window of which less than five minutes can be spared is named, unless nothing is to be spared.
+func TestScheduleNamesWindowsWithLittleToSpare(t *testing.T) {
+	between, join := plain("between"), joining("join", "tab")
+	join.Hands = q("2 min")
+	for minutes, want := range map[string]string{"32 min": "[]", "33 min": "[{PL-01 work tab 2026-03-03 19:40:00 +0000 UTC 4}]", "37 min": "[{PL-01 work tab 2026-03-03 19:40:00 +0000 UTC 0}]"} {
+		between.Hands = q(minutes)
+		b := working(t, one("one", coating("coat", "tab"), between, join)) // of 40 minutes: 1, those, 2
+		h := Hours{Sittings: open(0, 240)}
+		p, err := scheduled(t, evening, h, b.state)
+		if err != nil || fmt.Sprint(p.Hasty) != want {
+			t.Errorf("%s: %v, %v, want %s", minutes, p.Hasty, err, want)
+		}
+		h.Tight = true
+		if p, err := scheduled(t, evening, h, b.state); err != nil || p.Hasty != nil {
+			t.Errorf("%s: used to the end: %v, %v", minutes, p.Hasty, err)
+		}
+	}
+}
