@@ -1,12 +1,14 @@
 package sitting_test
 
 import (
+	"context"
 	"strings"
 	"testing"
 	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/sitting"
+	"fettle/store"
 	"fettle/store/memory"
 	"fettle/workflow"
 )
@@ -153,5 +155,50 @@ func TestMeanwhile(t *testing.T) {
 	rosa.tells("Meanwhile on FN-01, by hugo: noted: the tin is empty")
 	if got := rosa.state("FN-01").Size(); got != size+1 {
 		t.Errorf("%d entries came", got-size)
+	}
+}
+
+// faraway is a store that may be away.
+type faraway struct {
+	store.Store
+	away bool
+}
+
+func (f *faraway) fail() error {
+	return &store.Error{Op: "write", Err: store.ErrAway, Hint: "nothing was recorded"}
+}
+
+func (f *faraway) View(ctx context.Context, fn func(store.Reader) error) error {
+	if f.away {
+		return f.fail()
+	}
+	return f.Store.View(ctx, fn)
+}
+
+func (f *faraway) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if f.away {
+		return f.fail()
+	}
+	return f.Store.Append(ctx, mark, size, records)
+}
+
+// Where the store goes away in the middle of a question, it is said that nothing was recorded, and
+// the question is asked until it is back.
+func TestAwayAtAQuestion(t *testing.T) {
+	for _, mark := range []string{"FN-01", ""} {
+		rosa, _ := shared(t)
+		there := &faraway{Store: rosa.desk.Store}
+		rosa.desk.Store = there
+		size := rosa.state("FN-01").Size()
+		rosa.first = func() {
+			there.away = true
+			rosa.first = func() { there.away = false }
+		}
+		rosa.lead(mark, sitting.Changed, "1", "2", sitting.Changed, "1", "2", "q")
+		rosa.tells("cannot be reached; nothing was recorded")
+		rosa.asks("Cut the slot")
+		if got := rosa.state("FN-01").Size(); got != size+1 {
+			t.Errorf("%d entries came", got-size)
+		}
 	}
 }

@@ -74,6 +74,10 @@ func (s *Sitting) Lead(ctx context.Context) error {
 					return err
 				}
 			}
+		case errors.Is(err, store.ErrAway) && n < c.questions: // it is asked again: it may be back by then
+			if err := c.tell(err); err != nil {
+				return err
+			}
 		case err != nil:
 			return err
 		}
@@ -149,6 +153,9 @@ func (c *conversation) state() *workflow.State {
 func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
 		s, err := c.Desk.State(ctx, c.Mark)
+		if errors.Is(err, store.ErrAway) && len(c.states) > 0 {
+			return nil // what was read stands; nothing is recorded on it
+		}
 		if err != nil {
 			return err
 		}
@@ -165,8 +172,10 @@ func (c *conversation) look(ctx context.Context) error {
 	now := c.now()
 	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	for i, s := range c.states { // something may have been said on another one of the bench they share
-		var err error
-		if c.states[i], err = c.Desk.Beside(ctx, s, now); err != nil {
+		beside, err := c.Desk.Beside(ctx, s, now)
+		if err == nil {
+			c.states[i] = beside
+		} else if !errors.Is(err, store.ErrAway) || c.questions == 0 {
 			return err
 		}
 	}

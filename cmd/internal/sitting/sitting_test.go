@@ -245,8 +245,9 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		return sitting.Reply{}, context.Canceled
 	}
 	if answer == sitting.Changed && b.first != nil {
-		b.first()
+		first := b.first
 		b.first = nil
+		first()
 	}
 	if answer == sitting.Due || answer == sitting.Changed {
 		return sitting.Reply{Key: answer}, nil

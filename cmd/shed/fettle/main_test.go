@@ -29,11 +29,11 @@ func TestMain(m *testing.M) {
 
 // A bench runs the program in a home of its own.
 type bench struct {
-	t    *testing.T
+	t    testing.TB
 	home string
 }
 
-func benchOf(t *testing.T, config string) bench {
+func benchOf(t testing.TB, config string) bench {
 	b := bench{t, t.TempDir()}
 	folder := filepath.Join(b.home, ".config", "fettle")
 	if err := os.MkdirAll(folder, 0o700); err != nil {
@@ -70,7 +70,7 @@ func (b bench) command(command string) *exec.Cmd {
 	return cmd
 }
 
-func member(t *testing.T) (server *embed.Etcd, host string) {
+func member(t testing.TB) (server *embed.Etcd, host string) {
 	c := embed.NewConfig()
 	c.Dir, c.LogLevel, c.LogOutputs, c.UnsafeNoFsync, c.TickMs, c.ElectionMs = t.TempDir(), "panic", []string{os.DevNull}, true, 10, 50
 	any := []url.URL{{Scheme: "http", Host: "127.0.0.1:0"}}
@@ -312,4 +312,30 @@ func picture(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return path
+}
+
+// BenchmarkRun holds whole processes on a cluster of one member against the same on a file, in one
+// run: a cold next, and a note, of which each bench gives the processor time too.
+func BenchmarkRun(b *testing.B) {
+	server, host := member(b)
+	defer server.Close()
+	bench := benchOf(b, "by: rosa\n")
+	bench.run(0, "demo --store one.db")
+	shed := "etcd://" + host + "/shed"
+	bench.run(0, "store copy one.db "+shed)
+	for _, command := range []string{"next CW-01 --json", "next CW-01", "note CW-01 seen"} {
+		for kind, name := range map[string]string{"file": "one.db", "etcd": shed} {
+			b.Run(strings.ReplaceAll(command, " ", "_")+"/"+kind, func(b *testing.B) {
+				used := time.Duration(0)
+				for b.Loop() {
+					cmd := bench.command("--store " + name + " " + command)
+					if out, err := cmd.CombinedOutput(); err != nil {
+						b.Fatalf("%v: %s", err, out)
+					}
+					used += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+				}
+				b.ReportMetric(float64(used.Microseconds())/1000/float64(b.N), "cpu-ms/op")
+			})
+		}
+	}
 }
