@@ -3,11 +3,13 @@ package procedures
 import (
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/workflow"
 )
 
 // asks is how often a step asks its reader at the least.
@@ -303,3 +305,25 @@ func TestSoundAircraftHadNoCrash(t *testing.T) {
 }
 
 var crash = regexp.MustCompile(`(?i)\b(crash|wreck|knock|mud|splinters?)\b`)
+
+// Before a launch by hand, what the wind leaves of its speed is held against what a throw
+// gives, by the figure that the flight card has.
+func TestTheThrowIsHeldAgainstTheLaunchSpeed(t *testing.T) {
+	for name, said := range map[string]string{
+		"first-flight": `launch speed less the wind is (\d+) m/s or less`,
+		"pre-flight":   `launch speed of the card\. More than (\d+) m/s left`,
+	} {
+		d, err := Open("").Procedure(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := ""
+		for _, s := range d.Procedure.Steps() {
+			text += s.Do + "\n" + strings.Join(s.Confirm, "\n") + "\n"
+		}
+		found := regexp.MustCompile(said).FindStringSubmatch(text)
+		if found == nil || found[1] != strconv.Itoa(workflow.ThrowSpeed) {
+			t.Errorf("%s says %q, and a throw gives %d m/s", name, found, workflow.ThrowSpeed)
+		}
+	}
+}
