@@ -154,9 +154,17 @@ func shipped() []Entry { return shippedIf(func([]byte) bool { return true }) }
 
 // shippedIf reads only those of them of which the bytes seem to be wanted.
 func shippedIf(wanted func(data []byte) bool) []Entry {
+	return shippedHeaded(func(name string, _ []byte) bool {
+		data, err := embeddedFile(name)
+		return err == nil && wanted(data)
+	})
+}
+
+// shippedHeaded reads only those of which the head is wanted, and unpacks no others.
+func shippedHeaded(wanted func(name string, head []byte) bool) []Entry {
 	var entries []Entry
-	for _, name := range embeddedFiles() {
-		if data, err := embeddedFile(name); err != nil || !wanted(data) {
+	for name, head := range embeddedHeads() {
+		if !wanted(name, head) {
 			continue
 		}
 		if doc := embeddedNamed(name); doc != nil {
@@ -305,7 +313,7 @@ func (l *Library) Procedure(name string) (*Document, error) {
 // Builds are the builds of a design. Of the embedded documents only those of the design
 // are read.
 func (l *Library) Builds(design string) []Entry {
-	entries, _, _ := l.before(shippedIf(func(data []byte) bool { return designIn(data) == design }))
+	entries, _, _ := l.before(shippedHeaded(func(_ string, head []byte) bool { return designIn(head) == design }))
 	return slices.DeleteFunc(entries, func(e Entry) bool {
 		p := e.Document.Procedure
 		return p == nil || p.Kind != steps.Build || p.Design != design
@@ -315,7 +323,7 @@ func (l *Library) Builds(design string) []Entry {
 // Serving are the documents that can be carried out on a design, in the order of
 // [Library.List]. Of the embedded ones those of other designs are not read.
 func (l *Library) Serving(sheet *steps.Sheet) []*Document {
-	entries, _, _ := l.before(shippedIf(func(data []byte) bool { of := designIn(data); return of == "" || of == sheet.Name }))
+	entries, _, _ := l.before(shippedHeaded(func(_ string, head []byte) bool { of := designIn(head); return of == "" || of == sheet.Name }))
 	var serving []*Document
 	for _, e := range entries {
 		if e.Document.Serves(sheet) {
@@ -328,7 +336,7 @@ func (l *Library) Serving(sheet *steps.Sheet) []*Document {
 // BeforeFlight are the checks that come before a flight by what they say. Of the embedded
 // documents only those are read.
 func (l *Library) BeforeFlight() []*Document {
-	entries, _, _ := l.before(shippedIf(func(data []byte) bool { return bytes.Contains(data, []byte("\nbefore:")) }))
+	entries, _, _ := l.before(shippedHeaded(func(_ string, head []byte) bool { return bytes.Contains(head, []byte("\nbefore:")) }))
 	var checks []*Document
 	for _, e := range entries {
 		if p := e.Document.Procedure; p != nil && p.Flight != "" {

@@ -2,10 +2,12 @@ package procedures
 
 import (
 	"archive/zip"
+	"bytes"
 	_ "embed"
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"strings"
 	"sync"
 )
@@ -32,6 +34,29 @@ func embeddedFiles() []string {
 		names = append(names, strings.TrimSuffix(f.Name, ".yaml"))
 	}
 	return names
+}
+
+// headOf are the lines of a document that say of which design it is, and before what it comes. They are packed beside it, as
+// the comment of its file.
+func headOf(data []byte) []byte {
+	var head []byte
+	for line := range bytes.Lines(data) {
+		if bytes.HasPrefix(line, []byte("design:")) || bytes.HasPrefix(line, []byte("before:")) {
+			head = append(append(head, '\n'), bytes.TrimRight(line, "\n")...)
+		}
+	}
+	return head
+}
+
+// embeddedHeads are the heads of the embedded documents, by name.
+func embeddedHeads() iter.Seq2[string, []byte] {
+	return func(yield func(string, []byte) bool) {
+		for _, f := range unpack().File {
+			if !yield(strings.TrimSuffix(f.Name, ".yaml"), []byte(f.Comment)) {
+				return
+			}
+		}
+	}
 }
 
 // embeddedFile is the text of the embedded document of the name. The error is an [fs.ErrNotExist] where there is none.

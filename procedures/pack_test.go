@@ -6,6 +6,7 @@ import (
 	"compress/flate"
 	"flag"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -28,6 +29,7 @@ func TestLibraryIsPacked(t *testing.T) {
 	if len(names) != len(paths) {
 		t.Errorf("%d documents are packed, and %d are in the folder", len(names), len(paths))
 	}
+	heads := maps.Collect(embeddedHeads())
 	for _, path := range paths {
 		want, err := os.ReadFile(path)
 		if err != nil {
@@ -36,6 +38,10 @@ func TestLibraryIsPacked(t *testing.T) {
 		name := strings.TrimSuffix(filepath.Base(path), ".yaml")
 		if got, err := embeddedFile(name); err != nil || !bytes.Equal(got, want) {
 			t.Errorf("%s is packed as it was before (%v); go test ./procedures -run Packed -update", name, err)
+		}
+		head, known := heads[name]
+		if before := []byte("\nbefore:"); !known || designIn(head) != designIn(want) || bytes.Contains(head, before) != bytes.Contains(want, before) {
+			t.Errorf("%s is packed with the head %q; go test ./procedures -run Packed -update", name, head)
 		}
 	}
 }
@@ -49,7 +55,7 @@ func pack(t *testing.T, paths []string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: zip.Deflate})
+		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: zip.Deflate, Comment: string(headOf(data))})
 		if err == nil {
 			_, err = w.Write(data)
 		}

@@ -38,7 +38,13 @@ func syntax(file string, data []byte, kept bool) (*yaml.Node, Faults) {
 	if line, column, what := unprintable(data); what != "" {
 		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
 	}
-	root, more, err := decode(data)
+	var root, more *yaml.Node
+	var err error
+	if one, commented := takenApart(data); one != nil && (kept || !commented) { // no fault of a kept one speaks of a comment
+		root = &yaml.Node{Kind: yaml.DocumentNode, Content: []*yaml.Node{one}}
+	} else {
+		root, more, err = decode(data)
+	}
 	var slips Faults
 	if err != nil && !kept {
 		var mended []byte

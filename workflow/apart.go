@@ -75,6 +75,9 @@ func (c *scheduler) apart() {
 			if last := c.setUntil(i, is); last > i {
 				until[condition] = last
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
+				if last == i+1 && t.minutes+c.tasks[last].minutes <= c.shortest() {
+					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
+				}
 				continue
 			}
 			own.is = append(own.is, is)
@@ -139,6 +142,17 @@ func (c *scheduler) settings(t *task) []steps.Setting {
 		all = append(all, u.NeedsAt(*t.step)...)
 	}
 	return all
+}
+
+// shortest is the length of the shortest sitting, but for the first, which may have begun.
+func (c *scheduler) shortest() int {
+	least := c.sittings[0].To - c.sittings[0].From
+	for i, w := range c.sittings[1:] {
+		if length := w.To - w.From; i == 0 || length < least {
+			least = length
+		}
+	}
+	return least
 }
 
 // setUntil is the task of the same stage that sets the condition otherwise after it was set by this one; this one where none

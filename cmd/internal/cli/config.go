@@ -37,6 +37,13 @@ func (a *app) configCommand() *cobra.Command {
 				value, origin, from := s.value()
 				shown.Settings = append(shown.Settings, page.Setting{Name: s.name, Value: value, Origin: origin, From: from})
 			}
+			for _, s := range c.Etcd.Said() {
+				row := page.Setting{Name: "etcd: " + s[0], Value: s[1], Origin: "file", From: "etcd:"}
+				if s[1] == defaultPhotos() {
+					row.Origin, row.From = "default", ""
+				}
+				shown.Settings = append(shown.Settings, row)
+			}
 			return a.show(shown)
 		},
 	})

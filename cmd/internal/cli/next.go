@@ -17,6 +17,9 @@ func (a *app) nextCommand() *cobra.Command {
 			if full && short {
 				return usage("--full and --short contradict each other")
 			}
+			if err := a.recall(); err != nil {
+				return err
+			}
 			s, err := a.airframeAlone(cmd.Context(), args)
 			if err != nil {
 				return err

@@ -50,6 +50,9 @@ func (a *app) statusCommand() *cobra.Command {
 
 // status shows the board of these airframes, or of all.
 func (a *app) status(ctx context.Context, marks []string) error {
+	if err := a.recall(); err != nil {
+		return err
+	}
 	now := a.time.Now()
 	tiles, unread := rows(ctx, a, marks, func(s *workflow.State, of int) page.Tile {
 		if s.Retired != nil && len(marks) == 0 {
@@ -96,6 +99,9 @@ func (a *app) timersCommand() *cobra.Command {
 			return a.watch(cmd.Context(), args, called)
 		case len(called.words) > 0:
 			return usage("--run goes with --watch")
+		}
+		if err := a.recall(); err != nil {
+			return err
 		}
 		now := a.time.Now()
 		timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.NewClocks(s, now) })

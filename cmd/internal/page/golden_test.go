@@ -550,6 +550,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, page.Clock{Now: b.Now}) + "\n"
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})

@@ -6,6 +6,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -46,7 +47,7 @@ func (b bench) run(code int, command string, words ...string) string {
 	b.t.Helper()
 	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
 	cmd.Dir = b.home
-	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "FETTLE_BY=rosa", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "XDG_CACHE_HOME=", "FETTLE_BY=rosa", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
 	out, _ := cmd.CombinedOutput()
 	text := strings.Join(strings.Fields(string(out)), " ")
 	if got := cmd.ProcessState.ExitCode(); got != code {
@@ -109,7 +110,21 @@ func TestTwoBenches(t *testing.T) {
 
 	server.Close()
 	open = false
-	two.run(5, "note CW-01 unseen", "cannot be reached", "nothing was recorded", "--at")
+	var all sync.WaitGroup // each waits for the cluster
+	for command, of := range map[string]struct {
+		code  int
+		words []string
+	}{
+		"next CW-01":        {0, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 120 s", "house-rules"}},
+		"status":            {0, []string{"as of", "CW-01"}},
+		"timers":            {0, []string{"as of"}},
+		"audit":             {5, []string{"cannot be reached"}},
+		"done CW-01 nosuch": {5, []string{"cannot be reached", "nothing was recorded"}},
+		"note CW-01 unseen": {5, []string{"cannot be reached", "nothing was recorded", "--at"}},
+	} {
+		all.Go(func() { two.run(of.code, command, of.words...) })
+	}
+	all.Wait()
 }
 
 // A journal whose head was lost is a damaged one, and no airframe that never was.
