@@ -373,11 +373,11 @@ var dangers = []danger{
 	{"a hot iron", regexp.MustCompile(`\bPlug the iron in\b|\bits light has gone out\b|\bPress the probe on the sole\b|\bIron (a hand's width|a strip|from|left)|` +
 		`\bmoving all the time\b|\bas many passes\b|\bTack it\b`), regexp.MustCompile(`(?i)\b(iron|sole|hot)\b`),
 		regexp.MustCompile(`(?i)firm stand`), 25},
-	{"drilling", regexp.MustCompile(`(?m)(?:^\s*- |: |\. |, )(?:[Dd]rill|[Bb]ore)\b`), regexp.MustCompile(`(?i)drill`), nil, 5},
+	{"drilling", regexp.MustCompile(`(?m)(?:^\s*- |: |\. |, )(?:[Dd]rill|[Bb]ore)\b`), regexp.MustCompile(`(?i)drill`), nil, 4},
 	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
 		regexp.MustCompile(`(?i)shaft|blades|motor`), nil, 10},
 	{"a solvent", regexp.MustCompile(`(?i)\b(wipe|brush|clean)\b[^.\n]*\b(isopropyl|alcohol|acetone)\b`), regexp.MustCompile(`(?i)burns`), nil, 2},
-	{"hot water or steam", regexp.MustCompile(`(?i)\b(hot water|steam)\b`), regexp.MustCompile(`(?i)scald|burn`), nil, 1},
+	{"hot water or steam", regexp.MustCompile(`(?i)\b(hot water|water of \d+ °C|steam)\b`), regexp.MustCompile(`(?i)scald|burn`), nil, 3},
 	{"a pack that may be harmed", regexp.MustCompile(`(?i)\bflat plate\b`), regexp.MustCompile(`(?i)lithium|smokes|burn`), nil, 7},
 	{"hands at the propeller", regexp.MustCompile(`(?i)\btake the propeller off\b|\b(fit|hang|balance) (it on the balancer|a sound propeller|the propeller)\b|` +
 		`\bturn (the blades|the propeller) by hand\b|\b(nail|cloth) along (both|the) (edges|blades)\b`), regexp.MustCompile(`(?i)propeller|blade|disc|battery out`), nil, 10},

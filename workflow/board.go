@@ -72,7 +72,7 @@ func (s *State) Steps(j *Job, now time.Time) []StepReport {
 // Open reports whether the job has steps left at the time.
 func (s *State) Open(j *Job, at time.Time) bool {
 	left := func(j *Job) bool {
-		return slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
+		return s.toDo(j) || slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
 	}
 	if s.memo == nil || !slices.Contains(s.Jobs, j) {
 		return left(j)
@@ -84,6 +84,21 @@ func (s *State) Open(j *Job, at time.Time) bool {
 		}
 		return open
 	})[j]
+}
+
+// toDo reports whether a step was not done that is met by nothing else: most open jobs have one at their end, and it is found
+// sooner than what of each stage is met. False: it is not known whether steps are left.
+func (s *State) toDo(j *Job) bool {
+	for n := len(j.Procedure.Stages) - 1; n >= 0; n-- {
+		stage := &j.Procedure.Stages[n]
+		for i := len(stage.Steps) - 1; i >= 0; i-- {
+			step := &stage.Steps[i]
+			if _, done := j.done[step.Name]; !done && s.kinds[step.Kind].met == nil {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // OpenJobs returns the jobs that have steps left at the time.

@@ -11,7 +11,7 @@ import (
 	"math"
 	"math/big"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"gonum.org/v1/gonum/mathext"
 )
 
 // A Summary is what values come to.
@@ -75,13 +75,12 @@ func (s Summary) Outside(l Limits) float64 {
 		return math.NaN()
 	}
 	n := float64(s.Count)
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}
 	share, of := 0.0, sd*math.Sqrt(1+1/n)
 	if l.Low != nil {
-		share += t.CDF(less(l.Low, s.Mean) / of)
+		share += studentsCDF(less(l.Low, s.Mean)/of, n-1)
 	}
 	if l.High != nil {
-		share += t.CDF(less(s.Mean, l.High) / of)
+		share += studentsCDF(less(s.Mean, l.High)/of, n-1)
 	}
 	return share
 }
@@ -110,9 +109,8 @@ func (s Summary) Capability(l Limits) (c Capability, ok bool) {
 	}
 	c.Cp.Is, c.Cpk.Is = s.ratios(l)
 	n, nu := float64(s.Count), float64(s.Count-1)
-	chi := distuv.ChiSquared{K: nu}
-	c.Cp.From, c.Cp.To = c.Cp.Is*math.Sqrt(chi.Quantile(0.025)/nu), c.Cp.Is*math.Sqrt(chi.Quantile(0.975)/nu)
-	off := distuv.UnitNormal.Quantile(0.975) * math.Sqrt(1/(9*n)+c.Cpk.Is*c.Cpk.Is/(2*nu))
+	c.Cp.From, c.Cp.To = c.Cp.Is*math.Sqrt(chiSquaredQuantile(0.025, nu)/nu), c.Cp.Is*math.Sqrt(chiSquaredQuantile(0.975, nu)/nu)
+	off := mathext.NormalQuantile(0.975) * math.Sqrt(1/(9*n)+c.Cpk.Is*c.Cpk.Is/(2*nu))
 	c.Cpk.From, c.Cpk.To = c.Cpk.Is-off, c.Cpk.Is+off
 	return c, true
 }

@@ -5,8 +5,6 @@ import (
 	"math"
 	"math/big"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"fettle/steps/lists"
 )
 
@@ -128,7 +126,7 @@ func plus(sum, more *big.Rat) *big.Rat {
 // n up to 10.
 func (s Study) Factor() float64 {
 	free := math.Max(1, math.Floor(0.82*float64(len(s.People)*len(s.Parts)*(s.Trials-1))))
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: free}.Quantile(1 - (1-0.9545)/2)
+	return studentsQuantile(1-(1-0.9545)/2, free)
 }
 
 // Gauge is the standard deviation of a reading by anybody.

@@ -101,6 +101,7 @@ type paperGate struct {
 	Needs                                 []string
 	Reworks                               []steps.Rework
 	Result                                string // what the readings come to, where that is judged
+	ByHand                                string // and how that is worked out
 	Or                                    *paperGate
 }
 
@@ -155,7 +156,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Text = d.Markdown(page.Clock{})
 	}
 	calls := m.cardCalls()
-	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "many": many})
+	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "either": either, "many": many})
 	out := bufio.NewWriterSize(w, 1<<16)
 	if err := fill(cleaner{out}, cardParts+paperLayout, calls, p); err != nil {
 		return fmt.Errorf("writing the document %s: %w", d.Name, err)
@@ -538,6 +539,10 @@ func (at pencil) measured(g steps.Gate) paperGate {
 	out.Passes = page.PassText(g, known)
 	if !g.Result.IsZero() {
 		out.Result = page.Capital(plainPoints(g.Result.String(), g))
+		out.ByHand = plainPoints(g.Result.Formula(), g)
+		if least, most, ok := g.Rule().Rises(known.Doubt()); ok {
+			out.ByHand = fmt.Sprintf("%s from %s to %s passes with this gauge", plainPoints(strings.Join(g.Result.Of, " − "), g), least, most)
+		}
 	}
 	for i, name := range g.PointNames() {
 		p := paperPoint{N: strconv.Itoa(i + 1), Name: plain(name), Readings: make([]int, max(1, g.Repeat))}

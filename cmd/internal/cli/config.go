@@ -6,6 +6,7 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -35,6 +36,7 @@ func (a *app) configCommand() *cobra.Command {
 			shown.Missing = errors.Is(err, fs.ErrNotExist)
 			for _, s := range a.settings(c) {
 				value, origin, from := s.value()
+				value = withoutUser(value)
 				shown.Settings = append(shown.Settings, page.Setting{Name: s.name, Value: value, Origin: origin, From: from})
 			}
 			for _, s := range c.Etcd.Said() {
@@ -48,6 +50,15 @@ func (a *app) configCommand() *cobra.Command {
 		},
 	})
 	return cmd
+}
+
+// withoutUser is an address without the user and password that must not be in it.
+func withoutUser(address string) string {
+	scheme, rest, found := strings.Cut(address, "://")
+	if at := strings.LastIndex(rest, "@"); found && at >= 0 {
+		return scheme + "://…" + rest[at:]
+	}
+	return address
 }
 
 func (a *app) versionCommand() *cobra.Command {
