@@ -1,9 +1,14 @@
 package cli
 
 import (
+	"context"
+	"errors"
+
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/workflow"
 )
 
 func (a *app) nextCommand() *cobra.Command {
@@ -21,6 +26,9 @@ func (a *app) nextCommand() *cobra.Command {
 				return err
 			}
 			s, err := a.airframeAlone(cmd.Context(), args)
+			if several := (*desk.AmbiguousError)(nil); len(args) == 0 && errors.As(err, &several) {
+				s, err = a.foremost(cmd.Context(), err)
+			}
 			if err != nil {
 				return err
 			}
@@ -43,4 +51,22 @@ func (a *app) nextCommand() *cobra.Command {
 	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
 	cmd.Flags().BoolVar(&short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
+}
+
+// foremost is the airframe to go on with where none is named; the error where no job is open on any.
+func (a *app) foremost(ctx context.Context, ambiguous error) (*workflow.State, error) {
+	now := a.time.Now()
+	all, err := rows(ctx, a, nil, func(s *workflow.State, _ int) *workflow.State { return s })
+	if err != nil {
+		return nil, err
+	}
+	s := workflow.Foremost(all, now)
+	if s == nil {
+		return nil, ambiguous
+	}
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	return d.State(ctx, s.Airframe.Mark)
 }
