@@ -15,6 +15,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/planform"
+	"fettle/steps/sorting"
 )
 
 //go:embed paper.gohtml
@@ -377,7 +378,7 @@ func (at pencil) blanks(s steps.Step) []blank {
 	if does.Coats {
 		lines := []string{"date", "begun at", "coat on at", "°C", "batch of the glue"}
 		if at.any(s, mixed) {
-			lines = slices.Insert(lines, 1, "mixed at")
+			lines = sorting.Insert(lines, 1, "mixed at")
 		}
 		all = append(all, blank{Says: "Coat of joint " + plain(s.Joint), Lines: lines})
 	}

@@ -81,6 +81,7 @@ type Cluster struct {
 	User     string   `yaml:"user"`     // of the cluster
 	Password string   `yaml:"password"` // the user's
 	Plain    []string `yaml:"plain"`    // hosts that are spoken to in plain text
+	Bench    string   `yaml:"bench"`    // what this bench is called; "": as the machine
 	Photos   string   `yaml:"photos"`   // the folder in which each store has its folder of photos
 	Cache    string   `yaml:"-"`        // the folder for what was last seen of them; "": nowhere
 }

@@ -33,7 +33,7 @@ func openBolt(path string, migrated func(from, to int, kept string)) keep.Store 
 
 // clusters are the stores on clusters, of which the config says c.
 func clusters(c keep.Cluster) keep.Kind {
-	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain,
+	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain, Name: c.Bench,
 		Bench: func() string { return benchID(c.Cache) }}
 	return keep.Kind{
 		Prefix: etcd.Scheme,
