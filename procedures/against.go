@@ -91,8 +91,23 @@ func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
 		for _, c := range choices {
 			known[reference{to: option}] = append(known[reference{to: option}], c.Names()...)
 		}
+		known[reference{to: condition}] = append(known[reference{to: condition}], lackable(d.Procedure)...)
 	}
 	return d.unknown(known, doubt, where)
+}
+
+// lackable are the conditions that a design may lack by each step that names them.
+func lackable(p *steps.Procedure) []string {
+	var may, must []string
+	for _, s := range p.Steps() {
+		may = append(may, s.MayLack...)
+		for _, set := range slices.Concat(s.Needs, s.Sets) {
+			if !lists.Contains(s.MayLack, set.Condition) {
+				must = append(must, set.Condition)
+			}
+		}
+	}
+	return slices.DeleteFunc(may, func(c string) bool { return lists.Contains(must, c) })
 }
 
 // knownOn are the names that a sheet has, by what they name, and for a state by its

@@ -16,7 +16,7 @@ import (
 const (
 	mostOptions      = 6
 	mostCombinations = 512
-	mostChecked      = 80_000 // steps in all of them
+	mostChecked      = 96_000 // steps in all of them
 	allChecked       = 64     // combinations of which each is checked; of more, those that cover every three answers
 )
 

@@ -18,23 +18,28 @@ func TestJettysWingCloses(t *testing.T) {
 
 	// Dihedral: the block under the inner ends of beds as long as the half, the bevel over
 	// the same block, and the brace, one arm level and the other at twice the angle.
+	// The wedge turns the bed about its trailing edge and lowers the tip ahead of it.
+	wedge := d.said("make-jig", `(\d+) mm long and \d+ mm wide: (\d+) mm thick at one end`)
+	lowered := func(x float64) float64 { return wedge[1] * (chord - x) / chord }
 	block := d.said("make-jig", `a block (\d+) mm high`)[0]
 	d.asks("jig-block", half*sin(dihedral))
 	d.asks("jig-block", block)
-	d.asks("dihedral", block)
-	d.asks("dihedral", half*sin(dihedral))
+	for _, tip := range d.gate("dihedral").At {
+		d.asks("dihedral", block-lowered(d.mm(tip.X)))
+		d.asks("dihedral", half*sin(dihedral)-lowered(d.mm(tip.X)))
+	}
 	d.same("the block of the jig", d.said("jig-wing", `the block of (\d+) mm`)[0], block, 0)
 	d.same("the block of the bevel", d.said("bevel-roots", `the block of (\d+) mm`)[0], block, 0)
 	d.same("the dihedral of the table", d.about(`\| Dihedral \| (\d+)°`)[0], dihedral, 0)
 	d.same("how high the tips stand", d.about(`the tips stand (\d+) mm over`)[0], half*sin(dihedral), 0.5)
 	brace := d.said("make-brace", `two arms of (\d+) mm, (\d+) mm deep\.(?:.|\n)*stands (\d+) mm over`)
 	d.asks("brace-rise", brace[2])
-	d.asks("brace-rise", brace[0]*sin(2*dihedral))
-	d.same("the dihedral of the brace", lean(brace[2], brace[0])/2, dihedral, 0.25)
+	tubes := lean(block-lowered(d.said("cut-spar-slots", `a line (\d+) mm behind`)[0]), half)
+	d.asks("brace-rise", brace[0]*sin(2*tubes))
+	d.same("the dihedral of the brace", lean(brace[2], brace[0])/2, tubes, 0.15)
 
 	// Washout: the wedge lifts the front edge of the bed over the chord; the meter reads
 	// from 50 from the middle to 20 from the tip of a twist that grows evenly.
-	wedge := d.said("make-jig", `(\d+) mm long and \d+ mm wide: (\d+) mm thick at one end`)
 	d.same("the length of the wedge", wedge[0], half, 0)
 	d.asks("bed-wedge", wedge[1])
 	d.asks("bed-wedge", chord*sin(washout))
@@ -73,6 +78,28 @@ func TestJettysWingCloses(t *testing.T) {
 	d.same("the length of the pockets", pocket[0], plate[0], 0)
 	d.same("the depth of the pockets", pocket[1], plate[1], 0)
 	d.same("where they run out", plate[0]/2*tan(dihedral), plate[1], 0.3)
+
+	// Wing bolts: through plates as large as their pockets, in line with the seat plate.
+	head := d.said("count-parts", `two head plates of (\d+) mm × (\d+) mm × ([\d.]+) mm`)
+	let := d.said("cut-head-pockets", `(\d+) mm behind the leading edge, (\d+) mm left(?:.|\n)*pocket of (\d+) mm × (\d+) mm there, ([\d.]+) mm deep`)
+	for i, what := range []string{"length", "width", "depth"} {
+		d.same("the "+what+" of a head plate's pocket", let[2+i], head[i], 0)
+	}
+	for i, bolt := range d.gate("wing-bolts").At {
+		d.same("the station of the head plates", let[0], d.mm(bolt.X), 0)
+		d.same("the place of the head plates", []float64{-let[1], let[1]}[i], d.mm(bolt.Y), 0)
+	}
+	block175 := d.said("cut-block-pockets", `its middle (\d+) mm behind the leading edge; the plate for the tongue, its middle (\d+) mm behind`)
+	plates := d.said("cut-plate-pockets", `their middles (\d+) mm and (\d+) mm behind`)
+	d.same("the block of the bolts", block175[0], let[0], 0)
+	d.same("the rear seat plate", plates[1], let[0], 0)
+	d.same("the plate of the tongue", block175[1], plates[0], 0)
+
+	// Plastic hinges: a gap in one wall, which closes by the thickness at the bend.
+	sheet, gap := d.said("cut-plastic-hinges", `twin-wall sheet, (\d+) mm thick`)[0], d.said("cut-plastic-hinges", `a strip (\d+) mm wide out of`)[0]
+	if most := d.about(`rudder (\d+)°`)[0]; gap < 2*sheet*tan(most) {
+		t.Errorf("a plastic hinge with a gap of %v in walls %v apart does not bend by %v°", gap, sheet, most)
+	}
 
 	// Ailerons, which only some have: within the wing, each servo beside the middle.
 	aileron := d.control("ailerons")
@@ -116,6 +143,38 @@ func TestJettysPodCloses(t *testing.T) {
 	foot, up := d.said("shape-tail", `sloping, (\d+) mm higher`)[0], d.about(`elevator (\d+)°`)[0]
 	if most, _ := d.gate("elevator-throw").Limits.High.Float("mm"); foot <= most || d.mm(elevator.Chord)*sin(up) > most {
 		t.Errorf("the foot of the rudder clears %v, and the elevator goes up by %v", foot, most)
+	}
+
+	// Strips: under both seats, and clear of the rod that leaves between them.
+	strips := d.said("mark-bays", `each flank, (\d+) mm and (\d+) mm over the keel, from \d+ mm to (\d+) mm`)
+	rod := d.said("mark-bays", `by the flank at (\d+) mm, (\d+) mm over the keel`)
+	for _, top := range []float64{seat[2], rear[1]} {
+		if strips[1] > top-8 || strips[0] < 10 {
+			t.Errorf("strips at %v and %v, and a seat at %v", strips[0], strips[1], top)
+		}
+	}
+	if rod[1] < strips[0]+6 || rod[1] > strips[1]-6 || rod[0] > tailCut[0]-40 {
+		t.Errorf("the elevator's rod leaves at %v, %v over the keel; strips at %v and %v, the tailplane's seat from %v", rod[0], rod[1], strips[0], strips[1], tailCut[0])
+	}
+
+	// The fin: it ends with the elevator, and begins ahead of the tailplane.
+	fin := d.surface("fin")
+	d.same("the rear edge of the fin", d.mm(fin.X)+d.mm(fin.Panels[0].Root), d.mm(tail.X)+d.mm(tail.Panels[0].Root), 0)
+	d.words("coat-fin", "Its rear edge stands over that of the elevator")
+	d.same("the foot of the fin", d.mm(tail.X)-d.said("coat-fin", `reaches (\d+) mm beyond the tailplane`)[0], d.mm(fin.X), 0)
+
+	// The hatch covers the bay, on its ledges.
+	hatch := d.said("count-parts", `a hatch of (\d+) mm × (\d+) mm`)
+	opening := d.said("cut-hatch", `from (\d+) mm ahead of the leading edge to (\d+) mm ahead(?:.|\n)*, (\d+) mm wide and as deep(?:.|\n)*mm × \d+ mm, (\d+) mm ahead`)
+	bay := d.said("cut-bay", `from (\d+) mm ahead of the leading edge to (\d+) mm ahead of it, (\d+) mm wide in each half(?:.|\n)*down to (\d+) mm over the keel`)
+	d.same("the opening of the hatch", opening[0]-opening[1], hatch[0], 0)
+	if opening[0]-opening[2] < bay[0] || opening[1]+opening[2] > bay[1] || hatch[1]-2*opening[2] < 2*bay[2] {
+		t.Errorf("a hatch of %v from %v to %v does not lie round a bay of %v", hatch, opening[0], opening[1], bay)
+	}
+	controller, _ := d.part("speed-controller")
+	d.same("the well of the controller", opening[3], -controller, 0)
+	if pack := d.body("battery"); 2*bay[2] < d.mm(pack.Right)-d.mm(pack.Left)+2 {
+		t.Errorf("a pack %v wide does not go into a bay of %v", d.mm(pack.Right)-d.mm(pack.Left), 2*bay[2])
 	}
 
 	// Thrust: at the plate, and as the bar of the gate reads it.
@@ -194,6 +253,17 @@ func TestJettyFliesAsItsGatesAsk(t *testing.T) {
 		d.same("the scale "+at.Point, []float64{-scales[0], scales[1]}[i], d.mm(at.At), 0)
 	}
 
+	// Linkages: what the arm and the hole make of the swing.
+	swing := d.said("set-neutrals", `swings each arm by (\d+)°`)[0]
+	tailArms := d.said("fit-linkages", `elevator (\d+) mm from the screw, for the rudder (\d+) mm\. .*horn (\d+) mm from the hinge`)
+	arm := d.said("fit-aileron-linkages", `crosses the arm, (\d+) mm from the screw`)[0]
+	d.asks("elevator-throw", d.travel("elevator", tailArms[0], swing))
+	d.asks("rudder-throw", d.travel("rudder", tailArms[1], swing))
+	d.asks("aileron-throw", d.travel("ailerons", arm, swing))
+	d.same("the horn of the elevator", tailArms[2], d.mm(d.control("elevator").Horn), 0)
+	d.same("the horn of the rudder", tailArms[2], d.mm(d.control("rudder").Horn), 0)
+	d.same("the horn of the ailerons", d.said("fit-aileron-linkages", `the horn (\d+) mm from the hinge`)[0], d.mm(d.control("ailerons").Horn), 0)
+
 	angles := d.about(`elevator (\d+)°, rudder (\d+)°, ailerons (\d+)° up and (\d+)° down`)
 	elevator, rudder, aileron := d.mm(d.control("elevator").Chord), d.mm(d.control("rudder").Chord), d.mm(d.control("ailerons").Chord)
 	d.asks("elevator-throw", elevator*sin(angles[0]))
@@ -269,7 +339,40 @@ func TestReedCloses(t *testing.T) {
 	d.same("the bevel of the tips", lean(bevel[0], outer), raised/2, 0.2)
 	d.same("the bevel of the middle", lean(bevel[1], 2*middle), raised/2, 0.2)
 
+	// The parts, as the build cuts them and as the table has them.
+	fin, tail := d.surface("fin"), d.surface("tailplane")
+	for _, at := range [][]float64{
+		d.said("cut-wing", `two of (\d+) mm × (\d+) mm\. Of three: one of (\d+) mm\s+× (\d+) mm, two of (\d+) mm × (\d+) mm`),
+		d.about(`two of (\d+) mm × (\d+) mm; or one of (\d+) mm × (\d+) mm and two of (\d+) mm × (\d+) mm`),
+	} {
+		chord := d.mm(two.Panels[0].Root)
+		for i, is := range []float64{span, chord, 2 * middle, chord, outer, chord} {
+			d.same("a panel of the wing", at[i], is, 0)
+		}
+	}
+	for _, at := range [][]float64{d.said("lay-out", `Fin: (\d+) mm along the foot, (\d+) mm high`), d.about(`Fin \| (\d+) mm along the foot, (\d+) mm high`)} {
+		d.same("the foot of the fin", at[0], d.mm(fin.Panels[0].Root), 0)
+		d.same("the height of the fin", at[1], d.mm(fin.Panels[0].Span), 0)
+	}
+	d.same("the span of the tail", d.said("lay-out", `Tail: (\d+) mm`)[0], 2*d.mm(tail.Panels[0].Span), 0)
+	d.same("the chord of the tail", d.said("lay-out", `Tail: \d+ mm × (\d+) mm`)[0], d.mm(tail.Panels[0].Root), 0)
+	layers := d.said("lay-out", `each (\d+) mm long, (\d+) mm high in front and (\d+) mm\s+at the rear`)
+
+	// A joint that is glued again stands on the block on which it was built.
+	mend, err := Open("").Procedure("reed-repair")
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, _, _ := mend.Procedure.Step("glue-break")
+	blocks := d.read("glue-break", again.Do, `(\d+) mm under the tip, of three panels (\d+) mm`)
+	d.asks("centre-rise", blocks[0])
+	d.asks("tip-rise", blocks[1])
+
 	saddle := d.about(`foam, (\d+) mm long, (\d+) mm high in front and (\d+) mm at the rear`)
+	for i := range layers {
+		d.same("a layer of the saddle", layers[i], saddle[i], 0)
+	}
+	d.same("the width of the saddle", d.about(`together (\d+) mm wide`)[0], 3*d.about(`foam sheet, (\d+) mm thick`)[0], 0)
 	run, err := d.gate("wing-angle").Result.Run.Float("mm")
 	if err != nil {
 		t.Fatal(err)
@@ -283,7 +386,7 @@ func TestReedCloses(t *testing.T) {
 
 	// Balance, with the weight in the nose.
 	x, weight := d.part("weight")
-	d.same("the place of the washers", d.said("bolt-washers", `(\d+) mm behind its front end`)[0], x, 0)
+	d.same("the place of the washers", d.said("bolt-washers", `(\d+) mm behind its front\s+end`)[0], x, 0)
 	clay := d.said("press-clay", `(\d+) mm\s+to (\d+) mm behind the front end`)
 	d.same("the place of the clay", (clay[0]+clay[1])/2, x, 1)
 	for _, grams := range [][]float64{d.said("bolt-washers", `about (\d+) g in all`), d.said("press-clay", `about (\d+) g until`)} {

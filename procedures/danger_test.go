@@ -361,7 +361,7 @@ type danger struct {
 }
 
 var dangers = []danger{
-	{"charging", regexp.MustCompile(`\b[Cc]harge (it|the pack)\b|storage programme`), regexp.MustCompile(`(?i)charge|watch`), nil, 8},
+	{"charging", charging, regexp.MustCompile(`(?i)charge|watch`), nil, 12},
 	{"soldering", regexp.MustCompile(`\b[Ss]older( until| motor| and fit)|\b[Tt]in (both|each)\b`), regexp.MustCompile(`(?i)hot tip`),
 		regexp.MustCompile(`(?i)draws the (smoke|fumes)`), 4},
 	{"sawing", regexp.MustCompile(`(?m)(^\s*- |, |, then )[Ss]aw\b`), regexp.MustCompile(`(?i)mask|blade|saw`), nil, 7},
@@ -373,11 +373,11 @@ var dangers = []danger{
 	{"a hot iron", regexp.MustCompile(`\bPlug the iron in\b|\bits light has gone out\b|\bPress the probe on the sole\b|\bIron (a hand's width|a strip|from|left)|` +
 		`\bmoving all the time\b|\bas many passes\b|\bTack it\b`), regexp.MustCompile(`(?i)\b(iron|sole|hot)\b`),
 		regexp.MustCompile(`(?i)firm stand`), 25},
-	{"drilling", regexp.MustCompile(`(?m)(?:^\s*- |: |\. |, )(?:[Dd]rill|[Bb]ore)\b`), regexp.MustCompile(`(?i)drill`), nil, 5},
+	{"drilling", regexp.MustCompile(`(?m)(?:^\s*- |: |\. |, )(?:[Dd]rill|[Bb]ore)\b`), regexp.MustCompile(`(?i)drill`), nil, 4},
 	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
 		regexp.MustCompile(`(?i)shaft|blades|motor`), nil, 10},
 	{"a solvent", regexp.MustCompile(`(?i)\b(wipe|brush|clean)\b[^.\n]*\b(isopropyl|alcohol|acetone)\b`), regexp.MustCompile(`(?i)burns`), nil, 2},
-	{"hot water or steam", regexp.MustCompile(`(?i)\b(hot water|steam)\b`), regexp.MustCompile(`(?i)scald|burn`), nil, 1},
+	{"hot water or steam", regexp.MustCompile(`(?i)\b(hot water|water of \d+ °C|steam)\b`), regexp.MustCompile(`(?i)scald|burn`), nil, 3},
 	{"a pack that may be harmed", regexp.MustCompile(`(?i)\bflat plate\b`), regexp.MustCompile(`(?i)lithium|smokes|burn`), nil, 7},
 	{"hands at the propeller", regexp.MustCompile(`(?i)\btake the propeller off\b|\b(fit|hang|balance) (it on the balancer|a sound propeller|the propeller)\b|` +
 		`\bturn (the blades|the propeller) by hand\b|\b(nail|cloth) along (both|the) (edges|blades)\b`), regexp.MustCompile(`(?i)propeller|blade|disc|battery out`), nil, 10},
@@ -390,6 +390,9 @@ var dangers = []danger{
 	{"magnets", regexp.MustCompile(`(?i)\b(glue|set|press|fit|insert)\b[^.\n]*\bmagnets?\b`), regexp.MustCompile(`(?i)\bmagnet`), nil, 0},
 	{"the flight line", regexp.MustCompile(`(?i)\bthrow at the horizon\b`), regexp.MustCompile(`(?i)\b(hand|catch|nobody)\b`), nil, 3},
 }
+
+// charging is what is done to a battery, and no word that forbids it.
+var charging = regexp.MustCompile(`\b[Cc]harge (it|them|the pack|the other|what)\b|storage programme|\binto the charger\b`)
 
 // noBlade are the steps that cut with something else.
 var noBlade = map[string]string{
@@ -563,7 +566,7 @@ func TestWhatIsOfTheBench(t *testing.T) {
 	found := 0
 	for _, sheet := range embeddedSheets() {
 		for _, c := range sheet.Conditions {
-			want := c.Name == "ventilation" || slices.Contains(c.States, "hot")
+			want := c.Name == "ventilation" || c.Name == "charger" || slices.Contains(c.States, "hot")
 			if found++; c.Bench != want {
 				t.Errorf("%s: %s is of the bench: %t, want %t", sheet.Name, c.Name, c.Bench, want)
 			}
@@ -617,4 +620,55 @@ func TestFiguresSayHowTheyAreRead(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A charger lights vapour, and a pack that vents on it lights more: it is on from a step that says so to
+// one that ends it in the same stage, and no glue with a vapour is used meanwhile.
+func TestChargingIsKeptFromVapour(t *testing.T) {
+	on, off := steps.Setting{Condition: "charger", State: "on"}, steps.Setting{Condition: "charger", State: "off"}
+	steady := 0
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if !charging.MatchString(strings.ReplaceAll(task(s)+"\n"+strings.Join(s.Confirm, "\n"), "Neither charge", "")) {
+			return
+		}
+		steady++
+		_, stage, _ := d.Procedure.Step(s.Name)
+		at := slices.IndexFunc(stage.Steps, func(of steps.Step) bool { return of.Name == s.Name })
+		turns := func(to steps.Setting) func(steps.Step) bool {
+			return func(of steps.Step) bool { return slices.Contains(of.Sets, to) }
+		}
+		if !slices.Contains(s.Sets, on) && !(slices.Contains(s.Needs, on) && slices.ContainsFunc(stage.Steps[:at], turns(on))) {
+			t.Errorf("%s: %s charges, and the charger is not on by what it sets or needs", d.File, s.Name)
+		}
+		if !slices.ContainsFunc(stage.Steps[at:], turns(off)) {
+			t.Errorf("%s: after %s nothing says that the charger is off again", d.File, s.Name)
+		}
+		if d.Procedure.Design == "" && !slices.Contains(s.MayLack, on.Condition) {
+			t.Errorf("%s: %s does not serve a design without a condition for the charger", d.File, s.Name)
+		}
+	})
+	reworks, glues := 0, 0
+	for _, sheet := range embeddedSheets() {
+		for _, g := range sheet.Gates {
+			for _, w := range g.Reworks {
+				if charging.MatchString(w.Do) {
+					reworks++
+					if first, last := strings.Index(w.Do, "--set charger=on"), strings.Index(w.Do, "--set charger=off"); first < 0 || last < first {
+						t.Errorf("%s: the rework of %s charges, and the bench is not told: %q", sheet.Name, g.Name, w.Do)
+					}
+				}
+			}
+		}
+		for _, a := range sheet.Adhesives {
+			if a.Times.Vapour > 0 {
+				glues++
+				if !slices.Contains(a.Needs, off) {
+					t.Errorf("%s: %s has a vapour, and a charger may run beside it", sheet.Name, a.Name)
+				}
+			}
+		}
+	}
+	if steady < 12 || reworks < 6 || glues < 6 {
+		t.Errorf("%d steps and %d reworks charge, %d glues have a vapour: they are not all found", steady, reworks, glues)
+	}
 }

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fettle/steps"
@@ -22,6 +23,7 @@ func (c *checker) meant() {
 			c.nowhere(d)
 		case d.Sheet != nil:
 			c.readied(d)
+			c.unguarded(d)
 			c.balanced(d)
 		}
 	}
@@ -45,13 +47,21 @@ func (c *checker) remeasured(d *Document) {
 }
 
 // nowhere notes zones that a step asks to be there and no design has: a plan never leaves
-// the step out for them.
+// the step out for them; and conditions that a design may lack, and every design does.
 func (c *checker) nowhere(d *Document) {
-	var zones []string
+	var zones, conditions []string
 	for _, sheet := range c.sheets() {
 		zones = append(zones, sheet.Sheet.Zones...)
+		for _, one := range sheet.Sheet.Conditions {
+			conditions = append(conditions, one.Name)
+		}
 	}
 	for _, s := range d.Procedure.Steps() {
+		for _, one := range s.MayLack {
+			if !lists.Contains(conditions, one) {
+				d.complain(s, &c.notes)("may_lack", "no design has the condition %s, so nothing is ever asked of it%s", one, suggest(one, conditions))
+			}
+		}
 		for _, z := range s.There {
 			if !lists.Contains(zones, z) {
 				d.complain(s, &c.notes)("there", "no design has the zone %s, so the step is never left out for it%s", z, suggest(z, zones))
@@ -110,6 +120,46 @@ func (c *checker) readied(sheet *Document) {
 			}
 		}
 	}
+}
+
+// unguarded notes glue with a vapour of which nothing is asked that a procedure brings about and ends
+// again wherever the design has a condition for it, such as a charger: without the condition
+// the procedure is carried out beside the open glue.
+func (c *checker) unguarded(sheet *Document) {
+	for _, near := range c.passing() {
+		for _, a := range sheet.Sheet.Adhesives {
+			if a.Times.Vapour == 0 || slices.ContainsFunc(a.Needs, func(n steps.Setting) bool { return n.Condition == near.Condition }) {
+				continue
+			}
+			c.notes = append(c.notes, sheet.fault(sheet.places["the adhesive "+a.Name], fmt.Sprintf("the adhesive %s has a vapour, and nothing keeps it from the %s in %s: write needs: {%s: %s}, and the condition with of: bench if the design lacks it; or vapour: 0 min where it does not burn",
+				a.Name, near.Condition, near.who, near.Condition, near.State)))
+		}
+	}
+}
+
+// passing are the conditions that a design may lack and a procedure brings about and ends, each as it is left,
+// with the name of the first such procedure.
+func (c *checker) passing() []wanted {
+	var all []wanted
+	for _, d := range c.all() {
+		if d.Procedure == nil {
+			continue
+		}
+		was := map[string]string{}
+		for _, s := range d.Procedure.Steps() {
+			for _, set := range s.Sets {
+				known := func(w wanted) bool { return w.Condition == set.Condition }
+				if !lists.Contains(s.MayLack, set.Condition) || slices.ContainsFunc(all, known) {
+					continue
+				}
+				if before := was[set.Condition]; before != "" && before != set.State {
+					all = append(all, wanted{d.Name(), set})
+				}
+				was[set.Condition] = set.State
+			}
+		}
+	}
+	return all
 }
 
 // grips notes glue that is pressed within a time shorter than its step takes.

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"gopkg.in/yaml.v3"
@@ -200,6 +201,8 @@ func stepKeys() *mapping[*steps.Step] {
 			"the conditions that must hold", "{ventilation: on}"},
 		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, settingsValue{}),
 			"the conditions that hold once it is done", "{propeller: off}"},
+		{"may_lack", optional, field(func(s *s) *[]string { return &s.MayLack }, namesValue{to: condition, loose: true}),
+			"of a procedure for every design: the conditions that it needs or sets and a design may lack, where nothing is then asked", "# [charger]"},
 		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
 		{"fits", optional, field(func(s *s) *string { return &s.Fits }, nameValue{zone}),
@@ -271,6 +274,11 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 			f.fault(n, "a %s wants no second person: write alone on the step before it", s.Kind)
 		case s.WantsSecond() && len(s.WaysAlone()) == 0 && !f.has("why") && !f.lost("why"):
 			f.fault(n, "%s must not be done alone: say why, with why", f.what)
+		}
+	}
+	for _, c := range s.MayLack {
+		if !slices.ContainsFunc(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool { return set.Condition == c }) {
+			f.fault(f.item("may_lack", c), "%s neither needs nor sets %s, so nothing is asked of it anyway", f.what, c)
 		}
 	}
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {

@@ -143,7 +143,7 @@ func (s *Step) MakesZone(zone string) bool {
 }
 
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
-// Where a join does, work on both, such as a dry fit, does not.
+// Where a join does, or one of several whatever is chosen, work on both, such as a dry fit, does not.
 func (p *Procedure) Seats(step *Step, zone, on string) bool {
 	both := func(zones []string) bool { return lists.Contains(zones, zone) && lists.Contains(zones, on) }
 	does := step.Kind.Traits()
@@ -153,14 +153,33 @@ func (p *Procedure) Seats(step *Step, zone, on string) bool {
 	case does.Coats, does.Passes, does.Measures, does.Confirms, !both(step.Disturbs):
 		return false
 	}
+	var with []string // of the joins that do with one answer alone
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index, because a step is large
 			join := &stage.Steps[i]
-			always := len(join.With)+len(join.Without) == 0 || slices.EqualFunc(join.With, step.With, slices.Equal)
-			if join.Kind.Traits().Joins && always && both(p.HeldBy(join.Joint)) {
+			if !join.Kind.Traits().Joins || !both(p.HeldBy(join.Joint)) {
+				continue
+			}
+			if len(join.With)+len(join.Without) == 0 || slices.EqualFunc(join.With, step.With, slices.Equal) {
 				return false
+			}
+			if len(join.With) == 1 && len(join.Without) == 0 {
+				with = append(with, join.With[0]...)
 			}
 		}
 	}
-	return true
+	return len(with) == 0 || len(step.With) > 0 || !p.answersAll(with)
+}
+
+// answersAll reports whether a step of the procedure asks for a choice of its own of which every answer is among these.
+func (p *Procedure) answersAll(names []string) bool {
+	for _, stage := range p.Stages {
+		for i := range stage.Steps {
+			methods := stage.Steps[i].Methods
+			if len(methods) > 0 && !slices.ContainsFunc(methods, func(m Option) bool { return !lists.Contains(names, m.Name) }) {
+				return true
+			}
+		}
+	}
+	return false
 }

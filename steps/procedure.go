@@ -127,6 +127,9 @@ type Step struct {
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 
+	// MayLack are conditions of its Needs and Sets that a design may lack.
+	MayLack []string `json:"may_lack,omitempty"`
+
 	// There are zones without which a plan of repair leaves the step out.
 	There []string `json:"there,omitempty"`
 
@@ -273,6 +276,16 @@ func (s Stage) SharedEnds() (first, last int) {
 // step before.
 func (s Step) CountsOn() bool {
 	return s.Kind.Traits().Passes && s.Joint == "" && s.From == "" && s.By.IsZero()
+}
+
+// Unasked reports whether nothing is asked of the condition on the sheet: it lacks it, and
+// it may.
+func (s *Step) Unasked(condition string, on *Sheet) bool {
+	if !lists.Contains(s.MayLack, condition) {
+		return false
+	}
+	_, known := on.Condition(condition)
+	return !known
 }
 
 // Label is the step's title, or its name where it has none.

@@ -51,7 +51,7 @@ func (c *scheduler) either(one, other plan.Delay, why tie) {
 }
 
 // A heat is a row of tasks, or one, for which conditions are as they may not be beside some coats. What a step sets stays so
-// until a later one of its stage sets it otherwise.
+// until a later one of its job sets it otherwise, in whichever stage.
 type heat struct {
 	of, first, last int
 	is              []steps.Setting
@@ -60,7 +60,11 @@ type heat struct {
 // apart keeps away from each other what an open coat and its vapour need, and what needs or sets it otherwise.
 func (c *scheduler) apart() {
 	var heats []heat
-	until := map[stepOf]int{} // by condition, the last task of the row that it is set for
+	within := func(i int, is steps.Setting) bool {
+		return slices.ContainsFunc(heats, func(h heat) bool {
+			return h.last > h.first && h.is[0] == is && (i == h.last || c.precedes(h.first, i) && c.precedes(i, h.last))
+		})
+	}
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		if t.step == nil {
@@ -68,21 +72,22 @@ func (c *scheduler) apart() {
 		}
 		own := heat{of: t.of, first: i, last: i}
 		for _, is := range c.settings(t) {
-			condition := stepOf{t.work, t.stage + " " + is.Condition}
-			if last, known := until[condition]; known && i <= last {
-				continue
-			}
-			if last := c.setUntil(i, is); last > i {
-				until[condition] = last
+			switch last := c.setUntil(i, is); {
+			case within(i, is):
+			case last > i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
-				continue
+				if last == i+1 && c.tasks[last].stage == t.stage && t.minutes+c.tasks[last].minutes <= c.shortest() {
+					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
+				}
+			default:
+				own.is = append(own.is, is)
 			}
-			own.is = append(own.is, is)
 		}
 		if len(own.is) > 0 {
 			heats = append(heats, own)
 		}
 	}
+	c.heldNow()
 	for _, join := range c.joins {
 		for _, h := range heats {
 			if c.harmful(join, h) {
@@ -141,21 +146,69 @@ func (c *scheduler) settings(t *task) []steps.Setting {
 	return all
 }
 
-// setUntil is the task of the same stage that sets the condition otherwise after it was set by this one; this one where none
-// does.
+// shortest is the length of the shortest sitting, but for the first, which may have begun.
+func (c *scheduler) shortest() int {
+	if len(c.sittings) == 0 {
+		return 0
+	}
+	least := c.sittings[0].To - c.sittings[0].From
+	for i, w := range c.sittings[1:] {
+		if length := w.To - w.From; i == 0 || length < least {
+			least = length
+		}
+	}
+	return least
+}
+
+// setUntil is the task of the same job, and after it, that sets the condition otherwise after it was set by this one; this one
+// where none does.
 func (c *scheduler) setUntil(i int, is steps.Setting) int {
 	t := &c.tasks[i]
 	if !slices.Contains(t.step.Sets, is) {
 		return i
 	}
-	for k := i + 1; k < len(c.tasks) && c.tasks[k].work == t.work && c.tasks[k].stage == t.stage; k++ {
-		for _, set := range c.tasks[k].step.Sets {
-			if set.Condition == is.Condition && set.State != is.State {
-				return k
-			}
+	for k := i + 1; k < len(c.tasks); k++ {
+		if c.tasks[k].job == t.job && c.precedes(i, k) && c.tasks[k].setsOtherwise(is) {
+			return k
 		}
 	}
 	return i
+}
+
+func (t *task) setsOtherwise(is steps.Setting) bool {
+	return t.step != nil && slices.ContainsFunc(t.step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition && set.State != is.State })
+}
+
+// heldNow has coats wait for the task that ends how a condition stands now, where it stands otherwise than they need it: what
+// set it so was done before.
+func (c *scheduler) heldNow() {
+	for k := range c.tasks {
+		t := &c.tasks[k]
+		if t.step == nil {
+			continue
+		}
+		for _, set := range t.step.Sets {
+			is := steps.Setting{Condition: set.Condition, State: c.fleet[t.of].Holds(set.Condition, c.now)}
+			setAgain := false // by a task, from which on it is a row
+			for i := range c.tasks[:k] {
+				other := &c.tasks[i]
+				setAgain = setAgain || other.step != nil && c.precedes(i, k) && slices.Contains(other.step.Sets, is)
+			}
+			if is.State == "" || is.State == set.State || setAgain {
+				continue
+			}
+			for _, join := range c.joins {
+				if !c.otherwise(c.fleet[t.of], join.adhesive.Needs, []steps.Setting{is}, join.of != t.of) {
+					continue
+				}
+				for _, coat := range join.begins() {
+					if coat != k && !c.precedes(coat, k) && !join.open {
+						c.delay(k, coat, t.minutes, tie{why: AfterStep})
+					}
+				}
+			}
+		}
+	}
 }
 
 // otherwise reports whether any of the settings is not as it is needed; of another airframe those of the bench alone count.
@@ -191,16 +244,25 @@ func (c *scheduler) keepApart(join joinTask, h heat) {
 		c.delay(after.From, after.To, after.Least, why)
 		return
 	}
-	begins := join.coats
-	if len(begins) == 0 {
-		begins = []int{join.task}
-	}
+	begins := join.begins()
 	for _, coat := range begins {
 		if c.precedes(h.last, coat) || slices.ContainsFunc(begins, func(other int) bool { return other != coat && c.precedes(other, coat) }) {
 			continue
 		}
-		c.either(plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes}, after, why)
+		before := plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes}
+		if h.first < h.last && c.precedes(h.first, coat) && c.precedes(coat, h.last) {
+			continue // in this order somebody must set it by hand, whenever they are done
+		}
+		c.either(before, after, why)
 	}
+}
+
+// begins are the tasks that the joint may first be glued by.
+func (j joinTask) begins() []int {
+	if len(j.coats) == 0 {
+		return []int{j.task}
+	}
+	return j.coats
 }
 
 // safety has everything wait, on every airframe, until what crashed is made safe: but for what has a clock that runs, and what

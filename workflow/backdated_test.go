@@ -40,10 +40,19 @@ func TestWhenItWasMixed(t *testing.T) {
 	b := assembled(t)
 	began := b.now.Add(-3 * time.Minute)
 	b.badly(Finish{Step: "coat-saddle", Began: began, Mixed: began.Add(time.Second)}, "mixed after the coat began")
-	b.badly(Finish{Step: "coat-saddle", Mixed: b.now}, "mixed after the coat began") // it began its hands before
+	b.badly(Finish{Step: "coat-saddle", Mixed: b.now}, "mixed after the coat began") // nothing is spread in no time
 	b.must(Finish{Step: "coat-saddle", Began: began, Mixed: began})
 	if coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated); !coat.Mixed.Equal(began) {
 		t.Errorf("mixed at %v", coat.Mixed)
+	}
+
+	// Its step has more minutes of hands: whoever looked at the watch as it was mixed, and laid
+	// cup and stick out before, began to spread no earlier.
+	b = assembled(t)
+	mixed := b.now.Add(-2 * time.Minute)
+	b.must(Finish{Step: "coat-saddle", Mixed: mixed})
+	if coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated); !coat.Mixed.Equal(mixed) || !coat.Began.Equal(mixed) {
+		t.Errorf("mixed %v, spread from %v", coat.Mixed, coat.Began)
 	}
 
 	b = assembled(t)

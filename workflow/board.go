@@ -549,7 +549,7 @@ func (s *State) Untrusted(now time.Time) *Reason {
 	if reason := s.doubt.refuses(); reason != nil {
 		return reason
 	}
-	if !now.Before(s.latest.Recorded) {
+	if by := s.latest.Recorded.Sub(now); by <= 0 || s.doubt.Tolerates(by) {
 		return nil
 	}
 	return &Reason{Because: ByClock, Until: s.latest.Recorded,

@@ -46,7 +46,7 @@ func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
 	c := &GaugeCheck{GaugeChecked: f, Position: e.Position, At: e.At, By: e.By, doubt: gauge.Doubt()}
 	g.entered = append(g.entered, c)
-	g.timed = slices.Insert(g.timed, g.byTime(e.Position, e.At), c)
+	g.timed = sorting.Insert(g.timed, g.byTime(e.Position, e.At), c)
 	return nil
 }
 

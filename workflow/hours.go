@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -103,16 +104,62 @@ func (c *scheduler) hours() error {
 		}
 		last = s.To
 		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
-			c.sittings, c.given = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s)
+			c.sittings, c.given, c.over = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s), append(c.over, false)
 		}
 		if i < len(c.h.Sittings) {
 			c.added = len(c.sittings)
 		}
 	}
-	if len(c.sittings) == 0 {
-		return &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
-	}
 	return nil
+}
+
+// OvertimeMost is how long after the end of a sitting what can't wait for the next one is still done (common practice, no
+// source).
+const OvertimeMost = 30 * time.Minute
+
+// overtime adds what it takes, after the end of a sitting, to do what has a clock that runs and would be over before the next
+// sitting: nobody leaves an open coat for a minute.
+func (c *scheduler) overtime() {
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.late == nil || t.step == nil {
+			continue
+		}
+		end, before := math.MaxInt, 0
+		for _, w := range t.window {
+			if w.from < 0 {
+				end = min(end, w.end)
+			}
+		}
+		for k := range c.tasks {
+			if c.precedes(k, i) {
+				before += c.tasks[k].minutes
+			}
+		}
+		begin := max(t.earliest, before)
+		span := plan.Span{From: begin - before, To: begin + t.minutes}
+		after := time.Duration(0)
+		for k, s := range c.h.Sittings {
+			if d := c.time(span.To).Sub(s.To); k == 0 || d >= 0 && d < after {
+				after = d
+			}
+		}
+		if span.To > end || after <= 0 || after > OvertimeMost || slices.ContainsFunc(c.sittings, func(w plan.Span) bool { return max(w.From, begin)+t.minutes <= min(w.To, end) }) {
+			continue
+		}
+		at := 0
+		for at < len(c.sittings) && c.sittings[at].To < span.From {
+			at++
+		}
+		till := at
+		for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
+			span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
+		}
+		c.sittings = slices.Replace(c.sittings, at, till, span)
+		c.given = slices.Replace(c.given, at, till, Sitting{c.time(span.From), c.time(span.To)})
+		c.over = slices.Replace(c.over, at, till, true)
+		c.added += 1 + at - till
+	}
 }
 
 // roundsFor is how often the sittings must come again so that there is twice the time that the work takes.

@@ -116,6 +116,7 @@ type scheduler struct {
 	sittings []plan.Span
 	given    []Sitting // by span
 	rounds   int       // how often they come again
+	over     []bool    // by span, whether it is longer than anybody gave it
 	added    int       // the first span that was added to those that were given
 
 	byStep  map[stepOf]int // the task that ends the step
@@ -278,6 +279,9 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		}
 		if err := c.work(); err != nil {
 			return t, nil, of.freed(err)
+		}
+		if c.overtime(); c.added == 0 { // what comes again was over already
+			return t, nil, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {

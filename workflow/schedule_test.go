@@ -175,8 +175,8 @@ func TestScheduleWithClocksRunning(t *testing.T) {
 		t.Errorf("%s, %v", says(p), err)
 	}
 	b.now = evening.Add(10 * time.Minute)
-	p, err = scheduled(t, b.now, Hours{Sittings: open(0, 15, day, day+240, 2*day, 2*day+240)}, b.state)
-	if err != nil || !strings.Contains(says(p), "| coat-left 1440, coat-right 1443, ") || !strings.Contains(says(p), "roots lost: true") {
+	p, err = scheduled(t, b.now, Hours{Sittings: open(day, day+240, 2*day, 2*day+240)}, b.state)
+	if err != nil || !strings.Contains(says(p), "coat-left 1440, coat-right 1443, ") || !strings.Contains(says(p), "roots lost: true") {
 		t.Errorf("%s, %v", says(p), err)
 	}
 	b.now = evening.Add(16 * time.Minute)

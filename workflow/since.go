@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -171,7 +172,7 @@ func (all *SinceGood) balance(s, then *State, at time.Time) {
 				by = "the change to " + set.Setting.String()
 			}
 			if _, equipment := e.Facts.(journal.EquipmentChanged); equipment {
-				change.By = slices.Insert(change.By, 0, by) // what surely moved it
+				change.By = sorting.Insert(change.By, 0, by) // what surely moved it
 				continue
 			}
 			change.By = append(change.By, by)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -327,7 +328,7 @@ func (s *State) apply(e journal.Entry) error {
 	}
 	if effect.ends {
 		end := said{position: e.Position, at: e.At, recorded: e.Recorded}
-		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), end)
+		s.ended = sorting.Insert(s.ended, saidBy(s.ended, e.At), end)
 		if e.Recorded.Before(s.latest.Recorded) { // by a clock that had gone back, its time says nothing
 			s.voidedAll = append(s.voidedAll, end)
 		}
@@ -373,7 +374,7 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 		return err
 	}
 	read := Climate{f, e.At, celsius}
-	s.bench = slices.Insert(s.bench, s.benchAfter(e.At), read)
+	s.bench = sorting.Insert(s.bench, s.benchAfter(e.At), read)
 	last := s.bench[len(s.bench)-1]
 	s.Bench, s.entered = &last, &read
 	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
@@ -413,7 +414,7 @@ func (s *State) benchAt(at time.Time) (Climate, bool) {
 func (s *State) set(e journal.Entry, settings ...steps.Setting) {
 	for _, c := range settings {
 		all := s.said[c.Condition]
-		s.said[c.Condition] = slices.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State})
+		s.said[c.Condition] = sorting.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State})
 	}
 }
 

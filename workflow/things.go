@@ -618,7 +618,7 @@ func (s *State) fits(name string, job *Job, step steps.Step, facts []journal.Fac
 	}
 	reasons := s.notFitted(f, at)
 	if len(reasons) == 0 {
-		return slices.Insert(facts, 0, journal.Facts(f)), nil
+		return sorting.Insert(facts, 0, journal.Facts(f)), nil
 	}
 	do := Remedy{Kind: ToNameThing, Step: s.NameOf(job.ID, step.Name, at)}
 	if step.Kind.Traits().Confirms {

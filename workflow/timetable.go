@@ -24,15 +24,17 @@ type Timetable struct {
 	Answers []Answer   `json:"answers,omitempty"` // of choices, taken as given
 	Stops   []Stop     `json:"stops,omitempty"`   // where the plan ends before the work does
 	Lapses  []Lapse    `json:"lapses,omitempty"`  // windows that are open and can't be met
+	Hasty   []Hasty    `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates `json:"climate"`           // by airframe
 }
 
 // A Visit is a sitting with what is done in it.
 type Visit struct {
 	Sitting
-	Added bool      `json:"added,omitempty"` // nobody gave it: it is like one that was given
-	Made  time.Time `json:"made,omitzero"`   // of one that an earlier plan has
-	Turns []Turn    `json:"turns"`
+	Added    bool      `json:"added,omitempty"`    // nobody gave it: it is like one that was given
+	Overtime bool      `json:"overtime,omitempty"` // it is longer than given, or after it: for what can't wait
+	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
+	Turns    []Turn    `json:"turns"`
 }
 
 // A Turn is a step, or an act of one, at its time.
@@ -147,6 +149,15 @@ type Lapse struct {
 	Lost   bool      `json:"lost"`
 }
 
+// A Hasty is a window that will be so short that less than usual is left unused at its end.
+type Hasty struct {
+	Mark   string    `json:"mark"`
+	Job    string    `json:"job"`
+	Name   string    `json:"name"` // of the joint, or the wait
+	Closes time.Time `json:"closes"`
+	Spare  int       `json:"spare_min"`
+}
+
 // Climates is the temperature that an airframe's new clocks are planned with.
 type Climates struct {
 	Mark    string    `json:"mark"`
@@ -202,7 +213,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		for k, w := range c.sittings {
 			if w.From <= start && start+t.minutes <= w.To && k != at {
 				at, busy = k, w.From
-				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added})
+				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added, Overtime: c.over[k]})
 			}
 		}
 		turn := c.turn(i, start)
@@ -212,6 +223,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 				from = r.Starts[w.from]
 			}
 			opens, closes := c.time(from+w.opens), c.time(from+w.end)
+			if w.from >= 0 && w.spare < spareLeast && !c.h.Tight {
+				out.Hasty = append(out.Hasty, Hasty{turn.Mark, turn.Job, w.tie.joint + w.tie.step, closes, w.spare})
+			}
 			if opens.After(turn.Opens) {
 				turn.Opens = opens
 			}

@@ -54,7 +54,7 @@ func (s *State) OneOf(j *Job, step steps.Step, at time.Time) []string {
 // NeedsAt are the conditions that a step needs at the time: its own, and those of
 // what it is done with.
 func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
-	needs := slices.Clone(step.Needs)
+	needs := slices.DeleteFunc(slices.Clone(step.Needs), func(n steps.Setting) bool { return step.Unasked(n.Condition, s.Sheet) })
 	for _, u := range s.certain(j, step, at) {
 		for _, n := range u.NeedsAt(step) {
 			if !slices.Contains(needs, n) {

@@ -124,3 +124,22 @@ func TestScheduleSaysWhatMakesAWindowLongEnough(t *testing.T) {
 		}
 	}
 }
+
+// A window of which less than five minutes can be spared is named, unless nothing is to be spared.
+func TestScheduleNamesWindowsWithLittleToSpare(t *testing.T) {
+	between, join := plain("between"), joining("join", "tab")
+	join.Hands = q("2 min")
+	for minutes, want := range map[string]string{"32 min": "[]", "33 min": "[{PL-01 work tab 2026-03-03 19:40:00 +0000 UTC 4}]", "37 min": "[{PL-01 work tab 2026-03-03 19:40:00 +0000 UTC 0}]"} {
+		between.Hands = q(minutes)
+		b := working(t, one("one", coating("coat", "tab"), between, join)) // of 40 minutes: 1, those, 2
+		h := Hours{Sittings: open(0, 240)}
+		p, err := scheduled(t, evening, h, b.state)
+		if err != nil || fmt.Sprint(p.Hasty) != want {
+			t.Errorf("%s: %v, %v, want %s", minutes, p.Hasty, err, want)
+		}
+		h.Tight = true
+		if p, err := scheduled(t, evening, h, b.state); err != nil || p.Hasty != nil {
+			t.Errorf("%s: used to the end: %v, %v", minutes, p.Hasty, err)
+		}
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"unicode"
 
 	"fettle/steps"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -72,7 +73,7 @@ func (s *State) witnessed(w Witness, job *Job, step steps.Step, facts []journal.
 	if w.Alone > 0 {
 		f.Instead = step.WaysAlone()[w.Alone-1]
 	}
-	return slices.Insert(facts, completes, journal.Facts(f)), nil
+	return sorting.Insert(facts, completes, journal.Facts(f)), nil
 }
 
 // lacksSecond says that the step wants a second person, or what one alone does instead; nil:

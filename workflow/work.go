@@ -100,6 +100,9 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 	began, mixed := r.Began.UTC().Truncate(time.Second), r.Mixed.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		began = s.spread(job, step, adhesive, c.At)
+		if mixed.After(began) && mixed.Before(c.At) {
+			began = mixed // whoever says when it was mixed has not spread it before
+		}
 	}
 	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {

@@ -232,7 +232,10 @@ func (s *State) seated(r ZoneReport, on string, apart bool) bool {
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i := range stage.Steps {
-				if done, ok := j.done[stage.Steps[i].Name]; ok && done.position >= since && j.Procedure.Seats(&stage.Steps[i], r.Zone, on) {
+				step := &stage.Steps[i]
+				done, ok := j.done[step.Name]
+				// By all that is written: the join that follows a dry fit may be still to be chosen.
+				if ok && done.position >= since && j.Procedure.Seats(step, r.Zone, on) && j.written.Seats(step, r.Zone, on) {
 					return true
 				}
 			}

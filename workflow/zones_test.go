@@ -88,12 +88,16 @@ func TestWhatIsMadeStandsOnWhatCarriesIt(t *testing.T) {
 	glued := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit, seat}}}}
 	either := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit, seat}}}}
 	either.Stages[0].Steps[1].With = [][]string{{"glued-on"}}
+	wet, dried := seat, seat
+	wet.With, dried.With = [][]string{{"wet"}}, [][]string{{"dried"}}
+	ask := steps.Step{Name: "ask", Kind: steps.Choose, Methods: []steps.Option{{Name: "wet"}, {Name: "dried"}}}
+	chosen := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit, ask, wet, dried}}}}
 	for _, c := range []struct {
 		what string
 		p    *steps.Procedure
 		step steps.Step
 		want bool
-	}{{"bands", bands, fit, true}, {"a dry fit before the join", glued, fit, false}, {"the join", glued, seat, true}, {"bands where the join is an option", either, fit, true}} {
+	}{{"a dry fit before either of two joins", chosen, fit, false}, {"either of the joins", chosen, wet, true}, {"bands", bands, fit, true}, {"a dry fit before the join", glued, fit, false}, {"the join", glued, seat, true}, {"bands where the join is an option", either, fit, true}} {
 		if got := c.p.Seats(&c.step, "tail", "wing"); got != c.want {
 			t.Errorf("%s: seats %v", c.what, got)
 		}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // Unlikely says why a reading at a point is probably mistyped or misread, so that it is
@@ -177,7 +178,7 @@ func median(readings []quantity.Quantity, unit string) *big.Rat {
 	if len(all) == 0 {
 		return nil
 	}
-	slices.SortFunc(all, (*big.Rat).Cmp)
+	sorting.Stable(all, (*big.Rat).Cmp)
 	middle := new(big.Rat).Add(all[(len(all)-1)/2], all[len(all)/2])
 	return middle.Quo(middle, big.NewRat(2, 1))
 }

@@ -9,3 +9,13 @@ import "sort"
 func Stable[S ~[]T, T any](all S, compare func(a, b T) int) {
 	sort.SliceStable(all, func(i, k int) bool { return compare(all[i], all[k]) < 0 })
 }
+
+// Insert puts one more at a place of the list.
+//
+//go:noinline
+func Insert[S ~[]T, T any](all S, at int, one T) S {
+	all = append(all, one)
+	copy(all[at+1:], all[at:])
+	all[at] = one
+	return all
+}

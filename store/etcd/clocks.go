@@ -129,11 +129,18 @@ func (s *Store) beat(ctx context.Context, kv clientv3.KV, key, name string, now 
 	return err
 }
 
+// Bench is [store.Claimer.Bench]: as the access says, or as the machine is called.
+func (s *Store) Bench() string {
+	if s.access.Name != "" {
+		return s.access.Name
+	}
+	name, _ := os.Hostname()
+	return name
+}
+
 // bench is an ID of this bench that stays, and its name.
 func (s *Store) bench() (id, name string) {
-	if name = s.access.Name; name == "" {
-		name, _ = os.Hostname()
-	}
+	name = s.Bench()
 	if s.access.Bench != nil {
 		return s.access.Bench(), name
 	}

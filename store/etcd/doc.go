@@ -13,6 +13,7 @@
 //	drafts/ID         something large that is being written: the number of a lease
 //	clocks/BENCH      what the clock of a bench read, as JSON; it ends with a lease
 //	pieces/ID/N       a piece of it; N has 8 hexadecimal digits
+//	claims/MARK/STEP  who is at a step, as JSON; it ends with a lease
 //
 // MARK is the mark as in a path of a URL. Every value but that of format begins with a checksum
 // (CRC-32C over key and all that follows, 4 bytes, big end first, as all numbers are). A head has
@@ -36,5 +37,6 @@
 //
 // # How it is read
 //
-// A view reads everything at the revision that the cluster had when the view began.
+// A view reads everything at the revision that the cluster had when the view began. A watch is of
+// the heads and the claims, and begins anew where the cluster ends it.
 package etcd

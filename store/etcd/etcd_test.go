@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -35,6 +36,21 @@ var cluster struct {
 }
 
 func TestMain(m *testing.M) {
+	if os.Getenv(asMember) != "" {
+		serve()
+	}
+	if name := os.Getenv(asWriter); name != "" {
+		s := New(name, Access{})
+		size, err := int64(1), error(nil)
+		if _, err = fmt.Sscan(os.Getenv(asWriter+"_SIZE"), &size); err == nil {
+			err = s.Append(context.Background(), "CW-01", size, many())
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
 	_ = flag.Set("rapid.checks", "30") // each step waits for the cluster
 	code := m.Run()
 	if cluster.server != nil {
@@ -129,14 +145,89 @@ func keys(t *testing.T, s *Store, prefix string) (all []string) {
 	return all
 }
 
-// An append may be larger than a transaction or a request of the cluster.
-func TestLargeAppend(t *testing.T) {
-	s := empty(t)
-	var records [][]byte
+// many are 10,000 records, of which one has the greatest size.
+func many() (records [][]byte) {
 	for i := range 10_000 {
 		records = append(records, fmt.Appendf(nil, "record %d %s", i, strings.Repeat(".", i%300)))
 	}
 	records[5000] = bytes.Repeat([]byte("r"), store.MaxRecord)
+	return records
+}
+
+// asWriter makes the test binary a process that appends many records to the store of this name, at
+// the size that asWriter_SIZE is.
+const asWriter = "FETTLE_TEST_AS_WRITER"
+
+// A process that is killed while it appends many records leaves all of them, or none that is seen.
+func TestLargeAppendKilled(t *testing.T) {
+	kills := 4
+	if os.Getenv("FETTLE_LONG") != "" {
+		kills = 100
+	}
+	s := empty(t)
+	if err := s.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("first")}); err != nil {
+		t.Fatal(err)
+	}
+	want := seal.HeadOf(many())
+	size, whole, half, left := int64(1), time.Duration(0), 0, 0
+	for i := range kills + 1 {
+		writer := exec.Command(os.Args[0])
+		writer.Env = append(os.Environ(), asWriter+"="+s.name, fmt.Sprint(asWriter, "_SIZE=", size))
+		begun := time.Now()
+		if err := writer.Start(); err != nil {
+			t.Fatal(err)
+		}
+		if i > 0 { // the first one tells how long it takes
+			time.Sleep(whole * time.Duration(i) / time.Duration(kills+1))
+			_ = writer.Process.Kill()
+		}
+		if err := writer.Wait(); i == 0 && err != nil {
+			t.Fatal(err)
+		}
+		if i == 0 {
+			whole = time.Since(begun)
+		}
+		drafts := len(keys(t, s, keyDrafts))
+		if drafts > left {
+			half++
+		}
+		left = drafts
+		records := read(t, s, "CW-01")
+		switch n := int64(len(records)); n {
+		case size:
+		case size + 10_000:
+			if seal.HeadOf(records[size:]) != want {
+				t.Fatalf("kill %d: other records are there", i)
+			}
+			size = n
+		default:
+			t.Fatalf("kill %d: %d records are there, of %d and 10,000 more", i, n, size)
+		}
+		revokeAll(t, s)
+		if i == 0 {
+			s = empty(t) // a journal that is as short as it was
+			if err := s.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("first")}); err != nil {
+				t.Fatal(err)
+			}
+			size, left = 1, 0
+		}
+	}
+	if err := s.Append(t.Context(), "CW-01", size, [][]byte{[]byte("last")}); err != nil {
+		t.Fatal(err)
+	}
+	if left := keys(t, s, keyDrafts); len(left) > 0 {
+		t.Errorf("drafts are left: %q", left)
+	}
+	t.Logf("%d kills within %v: %d in the middle, %d records are there", kills, whole.Round(time.Millisecond), half, size)
+	if half == 0 {
+		t.Error("nobody was killed in the middle")
+	}
+}
+
+// An append may be larger than a transaction or a request of the cluster.
+func TestLargeAppend(t *testing.T) {
+	s := empty(t)
+	records := many()
 	if err := s.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("first")}); err != nil {
 		t.Fatal(err)
 	}
@@ -578,21 +669,6 @@ func TestLinearizable(t *testing.T) {
 	if os.Getenv("FETTLE_LONG") != "" {
 		each = 2000
 	}
-	type try struct{ size int64 }
-	type outcome struct {
-		done bool
-		have int64 // by the conflict
-	}
-	model := porcupine.Model{
-		Init: func() any { return int64(0) },
-		Step: func(state, input, output any) (bool, any) {
-			size, in, out := state.(int64), input.(try), output.(outcome)
-			if out.done {
-				return size == in.size, size + 1
-			}
-			return size == out.have && size != in.size, size
-		},
-	}
 	shed := empty(t).Shed()
 	var mu sync.Mutex
 	var tried []porcupine.Operation
@@ -608,7 +684,7 @@ func TestLinearizable(t *testing.T) {
 				err := s.Append(t.Context(), "CW-01", size, [][]byte{fmt.Append(nil, w)})
 				back := time.Since(begun)
 				var conflict *store.ConflictError
-				out := outcome{done: err == nil}
+				out := headSeen{done: err == nil}
 				if errors.As(err, &conflict) {
 					out.have = conflict.Have
 				} else if err != nil {
@@ -616,7 +692,7 @@ func TestLinearizable(t *testing.T) {
 					return
 				}
 				mu.Lock()
-				tried = append(tried, porcupine.Operation{ClientId: w, Input: try{size}, Call: int64(call), Output: out, Return: int64(back)})
+				tried = append(tried, porcupine.Operation{ClientId: w, Input: headTry{size}, Call: int64(call), Output: out, Return: int64(back)})
 				if out.done {
 					done++
 				}
@@ -628,16 +704,16 @@ func TestLinearizable(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	if got := porcupine.CheckOperationsTimeout(model, tried, time.Minute); got != porcupine.Ok {
+	if got := porcupine.CheckOperationsTimeout(headModel(), tried, time.Minute); got != porcupine.Ok {
 		t.Errorf("no order explains what %d appends saw: %v", len(tried), got)
 	}
 	if got := len(read(t, opened(t, shed), "CW-01")); got != done || done == 0 {
 		t.Errorf("%d appends were acknowledged, and %d are there", done, got)
 	}
 	// A history that cannot be is found out, so that the check can fail.
-	tried[len(tried)-1].Output = outcome{done: true, have: -1}
-	tried[len(tried)-1].Input = try{1 << 40}
-	if porcupine.CheckOperations(model, tried) {
+	tried[len(tried)-1].Output = headSeen{done: true, have: -1}
+	tried[len(tried)-1].Input = headTry{1 << 40}
+	if porcupine.CheckOperations(headModel(), tried) {
 		t.Error("an append at a size that the journal never had passes for one that can be")
 	}
 }

@@ -24,6 +24,7 @@ const (
 	keyDocuments = "documents/"
 	keyDrafts    = "drafts/"
 	keyPieces    = "pieces/"
+	keyClaims    = "claims/"
 	keyClocks    = "clocks/"
 
 	format = "fettle journal store "
@@ -56,6 +57,10 @@ func draftKey(of id) string { return fmt.Sprintf("%s%x", keyDrafts, of[:]) }
 func piecesKey(of id) string { return fmt.Sprintf("%s%x/", keyPieces, of[:]) }
 
 func pieceKey(of id, n int) string { return fmt.Sprintf("%s%08x", piecesKey(of), n) }
+
+func claimKey(c *store.Claim) string {
+	return keyClaims + url.PathEscape(c.Mark) + "/" + url.PathEscape(c.Step)
+}
 
 func clockKey(bench string) string { return keyClocks + url.PathEscape(bench) }
 

@@ -91,9 +91,12 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.client, s.kv = client, namespace.NewKV(client.KV, "fettle/"+s.address.shed+"/")
+	s.client, s.kv = client, namespace.NewKV(client.KV, s.prefix())
 	return s.kv, nil
 }
+
+// prefix is what all keys of the shed begin with.
+func (s *Store) prefix() string { return "fettle/" + s.address.shed + "/" }
 
 // unwaiting makes a call fail with its reason while no member can be reached; the client would
 // wait and say nothing.

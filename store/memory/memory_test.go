@@ -2,6 +2,7 @@ package memory_test
 
 import (
 	"testing"
+	"time"
 
 	"fettle/store"
 	"fettle/store/memory"
@@ -10,6 +11,32 @@ import (
 
 func TestStore(t *testing.T) {
 	storetest.Run(t, func(*testing.T) store.Store { return memory.New() })
+}
+
+func TestShared(t *testing.T) {
+	storetest.Run(t, func(*testing.T) store.Store { return memory.NewShared() })
+}
+
+// A claim ends when its time is over, unless it is claimed again.
+func TestClaimEnds(t *testing.T) {
+	s := memory.NewShared()
+	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	s.Now = func() time.Time { return now }
+	stands := func() bool {
+		all, err := s.Claims(t.Context())
+		return len(all) == 1 && err == nil
+	}
+	for range 3 {
+		if _, err := s.Claim(t.Context(), &store.Claim{Mark: "CW-01", Step: "build/coat", By: "hugo"}, time.Minute, false); err != nil {
+			t.Fatal(err)
+		}
+		if now = now.Add(59 * time.Second); !stands() {
+			t.Error("it has ended before its time was over")
+		}
+	}
+	if now = now.Add(time.Second); stands() {
+		t.Error("it stands after its time was over")
+	}
 }
 
 func TestViewIsOneMoment(t *testing.T) {

@@ -41,7 +41,7 @@ func Lift(copied []byte) ([]byte, error) {
 		}
 		for begin = above; begin > 0 && lines[begin-1] != ""; begin-- {
 		}
-		lines = slices.Replace(lines, above, first, "") // one empty line, however many there were
+		lines = append(append(lines[:above:above], ""), lines[first:]...) // one empty line, however many there were
 		last += 1 - (first - above)
 	}
 	return []byte(strings.Join(lines[begin:last+1], "\n") + "\n"), nil

@@ -42,6 +42,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"Refused", testRefused},
 		{"ManyWriters", testManyWriters},
 		{"ReadersAndWriter", testReadersAndWriter},
+		{"Claims", testClaims},
+		{"Watch", testWatch},
 	} {
 		t.Run(test.name, func(t *testing.T) { test.run(t, open(t)) })
 	}

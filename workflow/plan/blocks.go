@@ -101,6 +101,10 @@ func (l *layout) placeBlock(members []int, least map[int]int) bool {
 			if l.placed[i] {
 				continue
 			}
+			if !l.limit.more(10) {
+				fits = false
+				break
+			}
 			a := &l.p.Activities[i]
 			t := l.fit(i, max(l.soonest(i), least[i]))
 			fits = t >= 0 && !(a.Limited && t > a.Latest)
@@ -141,7 +145,7 @@ func (l *layout) placeBlock(members []int, least map[int]int) bool {
 }
 
 // serial places block after block, of those that wait for nothing the one with the least rank first. It gives the
-// starts, or the block that found no place.
+// starts, or the block that found no place; -1 where the time is over.
 func (l *layout) serial(b *blocks, rank []float64) (starts []int, stuck int) {
 	for i := range l.busy {
 		l.busy[i] = profile{}
@@ -166,6 +170,9 @@ func (l *layout) serial(b *blocks, rank []float64) (starts []int, stuck int) {
 			clear(least)
 		}
 		if !l.placeBlock(b.all[k], least) {
+			if l.limit.over {
+				k = -1
+			}
 			return nil, int(k)
 		}
 		for _, next := range b.after[k] {

@@ -24,7 +24,7 @@ type Amendment struct {
 // do its joints, but what more damages ask for than when it was done is done for them
 // too: of a part that is one a zone, all of it with its glue. Looked at and tested again
 // is what the new damage may have touched; checked again at the end is all. A condition
-// that no longer holds is set again. A wait begins again with what it counts from. Where a
+// that no longer holds is set again, unless its stage has ended it. A wait begins again with what it counts from. Where a
 // part is thrown away again, all work on the new one is done again.
 func (a Amendment) Reopens() []string {
 	again := map[string]bool{}
@@ -61,11 +61,25 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 	case does.Glues() || does.Passes && step.Joint != "":
 		return false
 	case stage.Phase == steps.Recheck, measuresStale(step),
-		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) }),
+		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) && !a.ended(stage, step, set.Condition) }),
 		lists.ContainsFunc(step.Disturbs, in(was.Disturbs)):
 		return true
 	}
 	return lists.ContainsFunc(is, moved) && (stage.Phase == steps.Look || does.Confirms && a.tests(stage, step))
+}
+
+// ended reports whether a later step of the stage that is done has set the condition anew: an
+// iron was hot for the steps between, and a charger on.
+func (a Amendment) ended(stage steps.Stage, step steps.Step, condition string) bool {
+	later := false
+	for i := range stage.Steps { // by index: a step is large
+		of := &stage.Steps[i]
+		if later && a.Done(of.Name) && slices.ContainsFunc(of.Sets, func(set steps.Setting) bool { return set.Condition == condition }) {
+			return true
+		}
+		later = later || of.Name == step.Name
+	}
+	return false
 }
 
 // tests reports whether the step comes after joints of its damages.

@@ -80,6 +80,25 @@ func TestReopens(t *testing.T) {
 
 // A part that was made anew in this repair is thrown away again, with more: all that
 // makes the new one is done again, also what is glued. Other parts stay as they are.
+// What was hot for a few steps, or on, is not made so again by an amendment: nothing would end it.
+func TestReopensNothingThatWasEnded(t *testing.T) {
+	sets := func(name, state string) steps.Step {
+		s := works(name)
+		s.Sets = []steps.Setting{{Condition: "charger", State: state}}
+		return s
+	}
+	plan := &steps.Procedure{Stages: []steps.Stage{stage("fit", steps.Power, sets("begin", "on"), sets("end", "off"), works("strap-in"))}}
+	done := map[string]bool{"begin": true, "end": true}
+	a := Amendment{Was: plan, Is: plan, Done: func(name string) bool { return done[name] }, Holds: func(s steps.Setting) bool { return s.State == "off" }}
+	if got := a.Reopens(); len(got) > 0 {
+		t.Errorf("the charger was on and is off, and %v are done again", got)
+	}
+	delete(done, "end")
+	if got := a.Reopens(); !slices.Equal(got, []string{"begin"}) {
+		t.Errorf("the charger should be on, and %v are done again", got)
+	}
+}
+
 func TestReopensANewPart(t *testing.T) {
 	scrap := func(zones ...string) steps.Step {
 		return steps.Step{Name: "scrap", Kind: steps.Hold, Retires: zones, Disturbs: zones}

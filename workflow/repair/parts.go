@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // A block is what a part of a plan is split into. All parts have a block behind them
@@ -156,12 +157,14 @@ func (on Airframe) baseFirst(parts []*part) []*part {
 		}
 		return 2*i + 1
 	}
-	return slices.SortedStableFunc(slices.Values(parts), func(a, b *part) int {
+	sorted := slices.Clone(parts)
+	sorting.Stable(sorted, func(a, b *part) int {
 		if d := at(a) - at(b); d != 0 {
 			return d
 		}
 		return a.answers[0].At - b.answers[0].At
 	})
+	return sorted
 }
 
 // blockOf is where a stage comes as it is written.

@@ -182,7 +182,7 @@ func (r *rebuild) lacks(p *steps.Procedure, s steps.Step) {
 		}
 	}
 	for _, c := range slices.Concat(s.Needs, s.Sets) {
-		if _, ok := r.Sheet.Condition(c.Condition); !ok {
+		if _, ok := r.Sheet.Condition(c.Condition); !ok && !lists.Contains(s.MayLack, c.Condition) {
 			says("condition", c.Condition)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // A place is where the plan has shared steps.
@@ -107,7 +108,7 @@ func inOrder(at place, parts []*part) []*shared {
 					break
 				}
 			}
-			all = slices.Insert(all, to, s)
+			all = sorting.Insert(all, to, s)
 		}
 	}
 	return all

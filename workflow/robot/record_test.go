@@ -357,6 +357,12 @@ func (r record) seats(zone, on string, since int64) bool {
 	for _, j := range r.jobs {
 		jobs[j.id] = j
 		glued[j.id] = slices.ContainsFunc(j.steps, func(s *steps.Step) bool { return s.Kind.Traits().Joins && both(r.held(j, s.Joint)) })
+		for _, s := range j.procedure.Steps() { // or will be, whichever way is chosen
+			asks := func(of *steps.Step) bool {
+				return slices.ContainsFunc(of.Methods, func(m steps.Option) bool { return len(s.With) == 1 && slices.Contains(s.With[0], m.Name) })
+			}
+			glued[j.id] = glued[j.id] || s.Kind.Traits().Joins && both(s.Disturbs) && slices.ContainsFunc(j.procedure.Steps(), asks)
+		}
 	}
 	return slices.ContainsFunc(r.done, func(d doneStep) bool {
 		does, zones := d.step.Kind.Traits(), d.step.Disturbs

@@ -23,7 +23,8 @@ import (
 // because no job is open.
 type Move struct {
 	Request workflow.Request
-	Takes   time.Duration // attended time before the request is made
+	Step    *workflow.StepReport // that the request brings further
+	Takes   time.Duration        // attended time before the request is made
 	Until   time.Time
 	Over    bool
 }
@@ -44,7 +45,7 @@ func Next(s *workflow.State, now time.Time) (Move, error) {
 	}
 	for _, reason := range suggestion.Resolve {
 		if request, err := resolve(s, suggestion.Step.Step, reason, now); request != nil || err != nil {
-			return Move{Request: request}, err
+			return Move{Request: request, Step: suggestion.Step}, err
 		}
 	}
 	if len(suggestion.Resolve) > 0 {
@@ -52,7 +53,7 @@ func Next(s *workflow.State, now time.Time) (Move, error) {
 	}
 	takes, _ := suggestion.Step.Step.Hands.Duration()
 	request, err := do(s, *suggestion.Step, now)
-	return Move{Request: request, Takes: takes}, err
+	return Move{Request: request, Step: suggestion.Step, Takes: takes}, err
 }
 
 func stuck(s workflow.Suggestion) error {
@@ -105,7 +106,7 @@ func (w *Worker) Carry(moves int) error {
 			made++
 			continue
 		}
-		m.Request = w.own(m.Request)
+		m.Request = w.own(m.Request, *m.Step)
 		w.Now = w.Now.Add(m.Takes)
 		if measures, is := m.Request.(workflow.Measure); is && w.Other {
 			if m.Request, err = otherWay(w.State, measures, w.Now); err != nil {
@@ -153,7 +154,7 @@ func (w *Worker) Do(name string, takes time.Duration) error {
 			}
 			request = f
 		}
-		if err := w.Act(w.own(request)); err != nil {
+		if err := w.Act(w.own(request, r)); err != nil {
 			return err
 		}
 		if r.Act == workflow.ToCoat || r.Act == workflow.ToRecoat {
@@ -176,8 +177,8 @@ func (w *Worker) towards(r workflow.StepReport) (workflow.Request, error) {
 	return nil, fmt.Errorf("%w: %s: %v", ErrStuck, r.Step.Name, r.Reasons)
 }
 
-// own is the request with the worker's own answer, and with its helper.
-func (w *Worker) own(r workflow.Request) workflow.Request {
+// own is the request towards a step with the worker's own answer, and with its helper.
+func (w *Worker) own(r workflow.Request, towards workflow.StepReport) workflow.Request {
 	helped := func(x workflow.Witness) workflow.Witness {
 		if w.Second != "" && x != (workflow.Witness{}) {
 			return workflow.Witness{Second: w.Second}
@@ -192,15 +193,11 @@ func (w *Worker) own(r workflow.Request) workflow.Request {
 		r.Witness = helped(r.Witness)
 		return r
 	case workflow.Choose:
-		step := w.State.Next(w.Now).Step
-		if step == nil {
-			return r
-		}
-		choice := step.Step.Asked(w.State.Sheet)
+		choice := towards.Step.Asked(w.State.Sheet)
 		for _, name := range choice.Held(w.Answers) {
 			r.No = false
-			if r.Answer = name; len(step.Step.Methods) > 0 {
-				r.Answer = step.Job + "/" + name
+			if r.Answer = name; len(towards.Step.Methods) > 0 {
+				r.Answer = towards.Job + "/" + name
 			}
 		}
 		return r
@@ -221,7 +218,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 	case workflow.ByCondition:
 		var set []steps.Setting
 		for _, need := range step.Needs {
-			if s.Holds(need.Condition, now) != need.State {
+			if s.Holds(need.Condition, now) != need.State && !step.Unasked(need.Condition, s.Sheet) {
 				set = append(set, need)
 			}
 		}

@@ -13,6 +13,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -276,5 +277,36 @@ func TestEitherWayToBalance(t *testing.T) {
 		if n := len(w.State.OpenJobs(w.Now)); n != 0 {
 			t.Errorf("%s: %d jobs are open", design, n)
 		}
+	}
+}
+
+// What is chosen out of turn, as a timetable may have it, is answered as was wanted too.
+func TestAChoiceOutOfTurn(t *testing.T) {
+	w, design := worker(t), named(t, "reed")
+	act(t, w, workflow.Register{Mark: "RD-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes)})
+	stage := func(name string, answers ...string) steps.Stage {
+		step := steps.Step{Name: "choose-" + name, Kind: steps.Choose}
+		for _, a := range answers {
+			step.Methods = append(step.Methods, steps.Option{Name: a, Title: a})
+		}
+		return steps.Stage{Name: name, Steps: []steps.Step{step}}
+	}
+	p := &steps.Procedure{Name: "fork", Kind: steps.Check, Stages: []steps.Stage{stage("bed", "flat", "raised"), stage("grip", "bare", "taped")}}
+	w.Documents.Procedures["sha256:fork"] = p
+	act(t, w, workflow.Start{Procedure: p, Digest: "sha256:fork", Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest})
+	w.Answers = []string{"raised", "taped"}
+	for _, step := range []string{"fork/choose-grip", "fork/choose-bed"} {
+		if err := w.Do(step, time.Minute); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var chosen []string
+	for _, e := range w.State.Entries {
+		if c, is := e.Facts.(journal.Chosen); is {
+			chosen = append(chosen, c.Answer)
+		}
+	}
+	if !slices.Equal(chosen, []string{"taped", "raised"}) {
+		t.Errorf("chosen are %v", chosen)
 	}
 }

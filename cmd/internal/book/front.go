@@ -184,7 +184,7 @@ func (m *maker) matters(b *book) []string {
 			add(fmt.Sprintf("%s is open: %d of %d steps are done", j.Called, j.Done, j.Steps))
 		}
 	}
-	for _, g := range m.notPassed(b.Gates) {
+	for _, g := range m.notPassed(b.Gates, fewGates) {
 		add(g)
 	}
 	for _, c := range m.record.Concessions {
@@ -233,9 +233,12 @@ func (m *maker) doubted(bad workflow.BadGauge, named bool) string {
 	return text
 }
 
+// fewGates are so many that their names are read at a glance.
+const fewGates = 6
+
 // notPassed are the gates that have not passed, those of one reason together, and of these
-// the critical ones first.
-func (m *maker) notPassed(gates []gate) []string {
+// the critical ones first. Of more than so many it says how many they are.
+func (m *maker) notPassed(gates []gate, named int) []string {
 	type group struct {
 		why             string
 		critical, other []string
@@ -257,7 +260,12 @@ func (m *maker) notPassed(gates []gate) []string {
 	}
 	var all []string
 	for _, g := range groups {
-		text := numbered(len(g.critical)+len(g.other), "gate") + " " + g.why + ". "
+		text := numbered(len(g.critical)+len(g.other), "gate") + " " + g.why
+		if len(g.critical)+len(g.other) > named {
+			all = append(all, fmt.Sprintf("%s, %d of them critical", text, len(g.critical)))
+			continue
+		}
+		text += ". "
 		if len(g.critical) > 0 {
 			text += "Critical: " + strings.Join(g.critical, "; ")
 			if len(g.other) > 0 {

@@ -15,6 +15,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/planform"
+	"fettle/steps/sorting"
 )
 
 //go:embed paper.gohtml
@@ -101,6 +102,7 @@ type paperGate struct {
 	Needs                                 []string
 	Reworks                               []steps.Rework
 	Result                                string // what the readings come to, where that is judged
+	ByHand                                string // and how that is worked out
 	Or                                    *paperGate
 }
 
@@ -155,7 +157,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Text = d.Markdown(page.Clock{})
 	}
 	calls := m.cardCalls()
-	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "many": many})
+	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "either": either, "many": many})
 	out := bufio.NewWriterSize(w, 1<<16)
 	if err := fill(cleaner{out}, cardParts+paperLayout, calls, p); err != nil {
 		return fmt.Errorf("writing the document %s: %w", d.Name, err)
@@ -376,7 +378,7 @@ func (at pencil) blanks(s steps.Step) []blank {
 	if does.Coats {
 		lines := []string{"date", "begun at", "coat on at", "°C", "batch of the glue"}
 		if at.any(s, mixed) {
-			lines = slices.Insert(lines, 1, "mixed at")
+			lines = sorting.Insert(lines, 1, "mixed at")
 		}
 		all = append(all, blank{Says: "Coat of joint " + plain(s.Joint), Lines: lines})
 	}
@@ -538,6 +540,10 @@ func (at pencil) measured(g steps.Gate) paperGate {
 	out.Passes = page.PassText(g, known)
 	if !g.Result.IsZero() {
 		out.Result = page.Capital(plainPoints(g.Result.String(), g))
+		out.ByHand = plainPoints(g.Result.Formula(), g)
+		if least, most, ok := g.Rule().Rises(known.Doubt()); ok {
+			out.ByHand = fmt.Sprintf("%s from %s to %s passes with this gauge", plainPoints(strings.Join(g.Result.Of, " − "), g), least, most)
+		}
 	}
 	for i, name := range g.PointNames() {
 		p := paperPoint{N: strconv.Itoa(i + 1), Name: plain(name), Readings: make([]int, max(1, g.Repeat))}

@@ -137,6 +137,12 @@ func TestCautionsOnPaper(t *testing.T) {
 			t.Errorf("the sheet does not say %q", says)
 		}
 	}
+	text = onPaper(t, find(t, "reed"), find(t, "reed").Sheet)
+	for _, says := range []string{"front − rear from 1.5 mm to 2.5 mm passes with this gauge", "(120 mm × rear − 60 mm × front) ÷ (front &#43; rear)"} {
+		if !strings.Contains(text, says) {
+			t.Errorf("the sheet does not say how to work out %q", says)
+		}
+	}
 	// Of a design whose wings are a choice no drawing is without one, and it says which.
 	text = onPaper(t, find(t, "reed"), find(t, "reed").Sheet)
 	plans := 0

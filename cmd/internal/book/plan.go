@@ -194,6 +194,9 @@ func (v *view) number(places []planform.Place) {
 			for turn := range 12 {
 				a := (float64(turn)*30 - 60) * math.Pi / 180
 				cx, cy := x+far*math.Cos(a), y+far*math.Sin(a)
+				if p.Y < 0 { // of a pair, the numbers lie alike
+					cx = x - far*math.Cos(a)
+				}
 				at = area{cx - round - 1, cy - round - 1, 2*round + 2, 2*round + 2}
 				if free = at.x >= 0 && at.x+at.w <= v.across && at.y >= margin && at.y+at.h <= bottom && !slices.ContainsFunc(v.taken, at.meets); free {
 					break search

@@ -3,6 +3,7 @@ package book
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -368,7 +369,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	}
 	var gaps []gap
 	for _, g := range []gap{
-		{"Its build", build}, {"Flights that it was not released for", grounded}, {"Gates not passed", m.notPassed(b.Gates)}, {"Readings in doubt", doubts}, {"Gauges", gauges},
+		{"Its build", build}, {"Flights that it was not released for", grounded}, {"Gates not passed", m.notPassed(b.Gates, math.MaxInt)}, {"Readings in doubt", doubts}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints that missed their window", m.toldAll(sum.Lapsed)}, {"Steps done too late after a wait, or still to be done", m.toldAll(sum.TooLate)},
 		{"Open jobs", open}, {"Damage not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},

@@ -174,9 +174,14 @@ func (m *maker) findingTitle(d *workflow.Damage) string {
 }
 
 // listed is a list as it is read.
-func listed(all []string) string {
+func listed(all []string) string { return series(all, " and ") }
+
+// either is one of several.
+func either(all []string) string { return series(all, " or ") }
+
+func series(all []string, last string) string {
 	if n := len(all); n > 1 {
-		return strings.Join(all[:n-1], ", ") + " and " + all[n-1]
+		return strings.Join(all[:n-1], ", ") + last + all[n-1]
 	}
 	return strings.Join(all, "")
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -35,12 +36,29 @@ func (a *app) configCommand() *cobra.Command {
 			shown.Missing = errors.Is(err, fs.ErrNotExist)
 			for _, s := range a.settings(c) {
 				value, origin, from := s.value()
+				value = withoutUser(value)
 				shown.Settings = append(shown.Settings, page.Setting{Name: s.name, Value: value, Origin: origin, From: from})
+			}
+			for _, s := range c.Etcd.Said() {
+				row := page.Setting{Name: "etcd: " + s[0], Value: s[1], Origin: "file", From: "etcd:"}
+				if s[1] == defaultPhotos() {
+					row.Origin, row.From = "default", ""
+				}
+				shown.Settings = append(shown.Settings, row)
 			}
 			return a.show(shown)
 		},
 	})
 	return cmd
+}
+
+// withoutUser is an address without the user and password that must not be in it.
+func withoutUser(address string) string {
+	scheme, rest, found := strings.Cut(address, "://")
+	if at := strings.LastIndex(rest, "@"); found && at >= 0 {
+		return scheme + "://…" + rest[at:]
+	}
+	return address
 }
 
 func (a *app) versionCommand() *cobra.Command {

@@ -323,7 +323,7 @@ func evening() []scene {
 		{after: 3 * minute, words: "too early", command: "done CW-01 join-wing", code: exitRefused},
 		{after: minute, words: "something else can be done while it dries", command: "next CW-01"},
 		{words: "but the telephone rings, and three days go by"},
-		{after: 72 * time.Hour, words: "a new sitting: the bench is read again, the window is open, and nothing is hot", command: "bench --temperature 20C --humidity 50% --set ventilation=on --set iron=cold --set gun=cold"},
+		{after: 72 * time.Hour, words: "a new sitting: the bench is read again, the window is open, and nothing is hot", command: "bench --temperature 20C --humidity 50% --set ventilation=on --set iron=cold --set gun=cold --set charger=off"},
 		{after: minute, words: "the coat has lapsed, and its step is open again", command: "next CW-01"},
 		{after: 2 * minute, words: "the hold has lapsed with the sitting", command: "clear CW-01 contact --line 1 --line 2 --line 3"},
 		quiet(4*minute, "done CW-01 coat-left-root"),

@@ -116,11 +116,14 @@ func (a *app) config() (config, error) {
 	return c, err
 }
 
+// defaultPhotos is the folder in which each shed has its photos, where the config names none.
+func defaultPhotos() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "sheds") }
+
 // mostConfig is how many bytes the config file may have.
 const mostConfig = 1 << 20
 
 func readConfig() (config, error) {
-	c := config{Etcd: keep.Cluster{Photos: ownPlace("XDG_DATA_HOME", xdg.DataHome, "sheds")}}
+	c := config{Etcd: keep.Cluster{Photos: defaultPhotos(), Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
 	path := configPath()
 	if path == "" {
 		return c, nil
@@ -135,7 +138,7 @@ func readConfig() (config, error) {
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
 	if err := d.Decode(&c); err != nil {
-		return c, fmt.Errorf("reading the config %s: %w", path, err)
+		return c, fmt.Errorf("reading the config %s: %s", path, unquoted(err.Error()))
 	}
 	if info, err := os.Stat(path); c.Etcd.Password != "" && err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
 		return c, usage("%s has a password and the mode %04o, so others may read it; run: chmod 600 %s", path, info.Mode().Perm(), path)
@@ -146,6 +149,18 @@ func readConfig() (config, error) {
 		}
 	}
 	return c, nil
+}
+
+// unquoted is what is wrong with the config without the values that it quotes: one may be a
+// password in the wrong place.
+func unquoted(text string) string {
+	parts := strings.Split(text, "`")
+	for i := range parts {
+		if i%2 == 1 {
+			parts[i] = "…"
+		}
+	}
+	return strings.Join(parts, "")
 }
 
 // desk returns the desk; a command has only one. It opens nothing.

@@ -78,6 +78,8 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	}
 	_, origin, _ := a.settings(c)[bySetting].value()
 	bench := sitting.NewBench(d)
+	bench.Follow(ctx)
+	defer bench.Leave()
 	s := &sitting.Sitting{
 		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, Options: options, When: a.when,
 		Nameless: origin == "default",

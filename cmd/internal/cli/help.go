@@ -33,6 +33,7 @@ func topics() []topic {
 		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
 		{"seals", "What a seal proves, and how to check one"},
 		{"sheds", "Several benches with one record, on an etcd cluster"},
+		{"capacity", "How much an etcd cluster holds, and when to split it"},
 	}
 }
 

@@ -37,6 +37,7 @@ type clocks interface {
 	Timers(now time.Time) []sitting.Timer
 	Moments(after, until time.Time) []sitting.Moment
 	Refresh(ctx context.Context) (changed bool, err error)
+	Heard() bool
 }
 
 // newLines reads answers until the context ends.
@@ -100,9 +101,10 @@ func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, err
 // refresh looks at the journals, if that was not done lately. Nobody waits for it.
 func (l *lines) refresh(ctx context.Context) {
 	now := l.time.Now()
-	if !l.Interactive || now.Sub(l.read) < recheck || !l.busy.CompareAndSwap(false, true) {
+	if !l.Interactive || l.busy.Load() || now.Sub(l.read) < recheck && !l.clocks.Heard() {
 		return
 	}
+	l.busy.Store(true)
 	l.read = now
 	go func() {
 		defer l.busy.Store(false)

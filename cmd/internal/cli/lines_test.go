@@ -39,6 +39,7 @@ func (b bell) Moments(after, until time.Time) []sitting.Moment {
 }
 
 func (b bell) Refresh(context.Context) (bool, error) { return <-b.changed, nil }
+func (b bell) Heard() bool                           { return false }
 
 // lineMode is line mode with a clock, typed on and ticked by hand.
 func lineMode(t *testing.T, interactive bool) (l *lines, clock *held, typed io.Writer, tick chan<- time.Time, out *syncBuffer) {

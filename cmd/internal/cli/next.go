@@ -1,21 +1,33 @@
 package cli
 
 import (
+	"context"
+	"errors"
+	"slices"
+
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/store"
+	"fettle/workflow"
 )
 
 func (a *app) nextCommand() *cobra.Command {
-	var full, short bool
+	var full, short, take bool
 	cmd := &cobra.Command{
-		Use:               "next [MARK]",
-		Short:             "Show the next step, and why the others wait",
+		Use:   "next [MARK]",
+		Short: "Show the next step, and why the others wait",
+		Long: "Show the next step, and why the others wait. In a shed that several benches share, the step is\n" +
+			"claimed for the time it takes: the others see who is at it, and are shown another one.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if full && short {
 				return usage("--full and --short contradict each other")
+			}
+			if err := a.recall(); err != nil {
+				return err
 			}
 			s, err := a.airframeAlone(cmd.Context(), args)
 			if err != nil {
@@ -25,7 +37,12 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			next := page.NewNext(s, a.time.Now())
+			suggestion, others, err := a.suggest(cmd.Context(), d, s, take)
+			if err != nil {
+				return err
+			}
+			next := page.NextOf(s, suggestion, a.time.Now())
+			next.Claims = others
 			if next.Step != nil && !full {
 				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)
 			}
@@ -38,6 +55,49 @@ func (a *app) nextCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
+	cmd.Flags().BoolVar(&take, "take", false, "the step that comes first, also where another bench is at it: it is taken over")
 	cmd.Flags().BoolVar(&short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
+}
+
+// suggest suggests a step that nobody else is at, if there is one, or where it is taken over the
+// one that comes first, and claims it. others are where others are. Who reads JSON only looks.
+func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take bool) (next workflow.Suggestion, others []*store.Claim, err error) {
+	now, mark := a.time.Now(), s.Airframe.Mark
+	next = s.Next(now)
+	if others, err = a.others(ctx, d, s); err != nil {
+		return next, others, err
+	}
+	at := func(r workflow.StepReport) bool {
+		step, _ := r.Claim()
+		return slices.ContainsFunc(others, func(c *store.Claim) bool { return c.Step == step })
+	}
+	if len(others) > 0 && !take {
+		if free := s.NextBut(now, at, s.Planned); free.Step != nil {
+			next = free
+		}
+	}
+	if next.Step == nil || a.json {
+		return next, others, nil
+	}
+	step, lasts := next.Step.Claim()
+	if step == "" {
+		return next, others, nil
+	}
+	stands, ours, err := d.Claim(ctx, mark, step, lasts, take)
+	if err != nil && !errors.Is(err, store.ErrAway) { // else that was said
+		a.warn("the other benches are not told at which step you are: %v", err)
+	}
+	if ours && stands != nil {
+		others = slices.DeleteFunc(others, stands.Of)
+	} else if !ours && !at(*next.Step) { // it was claimed just now
+		others = append(others, stands)
+	}
+	return next, others, nil
+}
+
+// others are where others are on an airframe.
+func (a *app) others(ctx context.Context, d *desk.Desk, s *workflow.State) ([]*store.Claim, error) {
+	others, err := d.Others(ctx)
+	return slices.DeleteFunc(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
 }

@@ -75,7 +75,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	think, err := parseDuration(o.think)
 	switch {
 	case err != nil:
-		return err
+		return usage("--think: %v", err)
 	case think <= 0 || think > time.Hour:
 		return usage("--think takes more than 0 s, and at most 1 h")
 	case o.hands < 1 || o.hands > 9:

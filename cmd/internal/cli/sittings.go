@@ -65,7 +65,7 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 	return out, nil
 }
 
-// readSitting is a sitting as somebody writes it, as often as it is repeated, without those that are over.
+// readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while.
 func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	words := strings.Fields(strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(text, "–", "-")), " - ", "-"))
 	wrong := usage("%q is not a sitting; %s", text, sittingForms)
@@ -100,8 +100,8 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 		if fault := cmp.Or(begin.fault(), end.fault()); fault != "" && !every {
 			return nil, usage("%q: %s", text, fault)
 		}
-		if s := (statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, every}); s.From.Before(s.To) && s.To.After(now) {
-			if all = append(all, s); !every {
+		if s := (statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, every}); s.From.Before(s.To) && s.To.Add(workflow.OvertimeMost).After(now) {
+			if all = append(all, s); !every && s.To.After(now) {
 				break // "sat" is the next one
 			}
 		}

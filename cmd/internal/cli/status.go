@@ -3,21 +3,25 @@ package cli
 import (
 	"cmp"
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/store"
 	"fettle/workflow"
 )
 
 func (a *app) statusCommand() *cobra.Command {
 	var since string
+	var watched bool
 	cmd := &cobra.Command{
 		Use:   "status [MARK]…",
 		Short: "Show the board: where each airframe stands",
 		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
 			"window that is open, damage. Retired airframes are shown only if you name them.\n" +
+			"--watch shows it until it is stopped, anew whenever something is recorded and each minute.\n" +
 			"--since good shows of one airframe what changed since its last good flight: equipment,\n" +
 			"balance, trims, throws, repairs, readings, conditions. A good flight was released and landed\n" +
 			"softly.",
@@ -25,8 +29,13 @@ func (a *app) statusCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAllMarks,
 	}
 	cmd.Flags().StringVar(&since, "since", "", "what changed since the last `good` flight of one airframe")
+	cmd.Flags().BoolVar(&watched, "watch", false, "show it until it is stopped, anew when something changes")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		switch {
+		case watched && cmd.Flags().Changed("since"):
+			return usage("--watch and --since don't go together")
+		case watched:
+			return a.watchBoard(cmd.Context(), args)
 		case !cmd.Flags().Changed("since"):
 			return a.status(cmd.Context(), args)
 		case since != "good":
@@ -50,20 +59,39 @@ func (a *app) statusCommand() *cobra.Command {
 
 // status shows the board of these airframes, or of all.
 func (a *app) status(ctx context.Context, marks []string) error {
+	if err := a.recall(); err != nil {
+		return err
+	}
+	board, unread := a.board(ctx, marks, 0)
+	if board == nil {
+		return unread
+	}
+	return cmp.Or(a.show(board), unread)
+}
+
+// board is the board of these airframes, or of all; nil: none can be read. It is as crowded as
+// one of at least so many.
+func (a *app) board(ctx context.Context, marks []string, least int) (*page.Board, error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
 	now := a.time.Now()
+	claims, unclaimed := d.Claims(ctx)
 	tiles, unread := rows(ctx, a, marks, func(s *workflow.State, of int) page.Tile {
 		if s.Retired != nil && len(marks) == 0 {
 			return page.Tile{}
 		}
-		if a.json {
+		if of = max(of, least); a.json {
 			of = 0 // JSON has every airframe in full
 		}
-		return page.NewTile(s, now, of)
+		return page.NewTile(s, now, of).At(slices.DeleteFunc(slices.Clone(claims), func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, now) }))
 	})
-	if unread != nil && len(tiles) == 0 {
-		return unread
+	if unread = cmp.Or(unread, unclaimed); unread != nil && len(tiles) == 0 {
+		return nil, unread
 	}
-	return cmp.Or(a.show(page.NewBoard(tiles)), unread)
+	board := page.NewBoard(tiles)
+	return &board, unread
 }
 
 func (a *app) timersCommand() *cobra.Command {
@@ -96,6 +124,9 @@ func (a *app) timersCommand() *cobra.Command {
 			return a.watch(cmd.Context(), args, called)
 		case len(called.words) > 0:
 			return usage("--run goes with --watch")
+		}
+		if err := a.recall(); err != nil {
+			return err
 		}
 		now := a.time.Now()
 		timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.NewClocks(s, now) })

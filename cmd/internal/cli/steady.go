@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -42,4 +44,16 @@ func (a *app) clocks(of store.Store) *desk.Clocks {
 	steady := &steadyTime{timepiece: a.time}
 	a.time = steady
 	return &desk.Clocks{Now: steady.timepiece.Now, NotBefore: steady.notBefore, Tell: func(d workflow.ClockDoubt) { a.warn("%s", d.Says()) }}
+}
+
+// recall lets a command that only shows something show what was last seen of a store that is away.
+func (a *app) recall() error {
+	k, err := a.keeper()
+	if err != nil {
+		return err
+	}
+	if r, ok := k.Store.(keep.Recaller); ok {
+		r.Recall(func(asOf time.Time, why error) { a.warn("%s", page.AsOf(asOf, why, a.clock())) })
+	}
+	return nil
 }

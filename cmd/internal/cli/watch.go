@@ -1,9 +1,12 @@
 package cli
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
@@ -38,6 +41,7 @@ func (a *app) watch(ctx context.Context, marks []string, r *runner) error {
 	}
 	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks, runner: r}
 	defer r.end()
+	w.bench.Follow(ctx)
 	return w.run(ctx)
 }
 
@@ -75,10 +79,10 @@ func (w *watch) run(ctx context.Context) error {
 	}
 }
 
-// next is how long nothing need be looked at: on a terminal to the next second, elsewhere
-// to the next moment.
+// next is how long nothing need be looked at: on a terminal, and where other benches are
+// heard, to the next second, elsewhere to the next moment.
 func (w *watch) next(now time.Time) time.Duration {
-	if w.Interactive {
+	if w.Interactive || w.bench.Hears() {
 		return now.Truncate(time.Second).Add(time.Second).Sub(now)
 	}
 	if coming := workflow.Moments(w.states(), now, now.Add(recheck)); len(coming) > 0 {
@@ -93,11 +97,17 @@ func (w *watch) refresh(ctx context.Context, now time.Time) {
 	if w.Interactive {
 		every = glance
 	}
-	if since := now.Sub(w.read); since >= 0 && since < every {
+	if since := now.Sub(w.read); since >= 0 && since < every && !w.bench.Heard() {
 		return
 	}
 	w.read = now
-	if _, err := w.bench.Refresh(ctx); err != nil && ctx.Err() == nil && err.Error() != w.warned {
+	_, err := w.bench.Refresh(ctx)
+	w.fault(ctx, err)
+}
+
+// fault says what went wrong, unless it was said last.
+func (w *watch) fault(ctx context.Context, err error) {
+	if err != nil && ctx.Err() == nil && err.Error() != w.warned {
 		w.warned = err.Error()
 		w.warn("%v", err)
 	}
@@ -120,7 +130,7 @@ func (w *watch) ring(now time.Time) error {
 		line := m.At.In(time.Local).Format("15:04") + " " + page.MomentLine(m, w.clock())
 		switch {
 		case w.Interactive:
-			w.last = slices.Insert(w.last, 0, term.Row{Text: line})
+			w.last = sorting.Insert(w.last, 0, term.Row{Text: line})
 			w.last = w.last[:min(len(w.last), lastMoments)]
 		case w.json:
 			data, err := term.JSON(page.NewMoment(m, w.clock()), "") // one line each
@@ -174,4 +184,82 @@ func (w *watch) rows(now time.Time) []term.Row {
 		rows = append(append(rows, term.Row{}), w.last...)
 	}
 	return rows
+}
+
+// watchBoard shows the board until it is stopped: on a terminal in place, elsewhere one after
+// another, whenever something is recorded. In place it is drawn anew each minute too.
+func (a *app) watchBoard(ctx context.Context, marks []string) error {
+	if _, err := a.states(ctx, marks); err != nil { // one is not there
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	if a.Interactive {
+		defer fmt.Fprintln(a.Out)
+	}
+	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks}
+	w.bench.Follow(ctx)
+	var drawn time.Time
+	news, last := -1, ""
+	for {
+		now := a.time.Now()
+		w.refresh(ctx, now)
+		if n := w.bench.News(); n != news || a.Interactive && !drawn.Equal(now.Truncate(time.Minute)) {
+			last, err = w.board(ctx, last)
+			w.fault(ctx, err)
+			news, drawn = n, now.Truncate(time.Minute)
+		}
+		if err := a.time.Sleep(ctx, w.next(now)); err != nil {
+			return err
+		}
+	}
+}
+
+// board shows the board, if it is not the one that was shown last, and returns it.
+func (w *watch) board(ctx context.Context, last string) (string, error) {
+	board, unread := w.app.board(ctx, w.marks, 0)
+	if board == nil {
+		return last, unread
+	}
+	plain := w.Streams
+	plain.Colour = false
+	text := func() (string, error) {
+		var out bytes.Buffer
+		err := plain.ShowTo(&out, board.Markdown(w.clock()))
+		return out.String(), err
+	}
+	shown, err := text()
+	if err != nil {
+		return last, err
+	}
+	if w.Size != nil && w.Interactive {
+		if _, height := w.Size(); strings.Count(shown, "\n") >= height { // in full it has no room
+			if board, unread = w.app.board(ctx, w.marks, page.Crowded); board == nil {
+				return last, unread
+			}
+			if shown, err = text(); err != nil {
+				return last, err
+			}
+		}
+	}
+	switch first, rest, _ := strings.Cut(shown, "\n"); {
+	case w.Interactive:
+		drawn := []term.Row{{Text: first, Strong: true}}
+		for _, line := range strings.Split(strings.TrimRight(rest, "\n"), "\n") {
+			drawn = append(drawn, term.Row{Text: line})
+		}
+		w.Draw(drawn)
+	case shown == last:
+	case w.json:
+		data, err := term.JSON(board, "") // one line each
+		if err == nil {
+			_, err = w.Out.Write(data)
+		}
+		return shown, cmp.Or(err, unread)
+	default:
+		fmt.Fprintln(w.Out, shown)
+	}
+	return shown, unread
 }

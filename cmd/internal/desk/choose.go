@@ -92,7 +92,7 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 // shared step: one without a motor has no propeller to take off.
 func nameable(step steps.Step, sheet *steps.Sheet) bool {
 	for _, set := range slices.Concat(step.Needs, step.Sets) {
-		if _, ok := sheet.Condition(set.Condition); !ok {
+		if _, ok := sheet.Condition(set.Condition); !ok && !lists.Contains(step.MayLack, set.Condition) {
 			return false
 		}
 	}

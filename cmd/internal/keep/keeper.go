@@ -14,6 +14,7 @@ package keep
 import (
 	"context"
 	"strings"
+	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/store"
@@ -45,6 +46,12 @@ type Store interface {
 	Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error)
 }
 
+// A Recaller is a store that may be away, and can show what was last seen of it. Once Recall was
+// called it does, and calls tell with when that was, and why it is away.
+type Recaller interface {
+	Recall(tell func(asOf time.Time, why error))
+}
+
 // A Kind is a kind of store.
 type Kind struct {
 	// Prefix is what the names of such stores begin with; "": a name is the path
@@ -74,7 +81,27 @@ type Cluster struct {
 	User     string   `yaml:"user"`     // of the cluster
 	Password string   `yaml:"password"` // the user's
 	Plain    []string `yaml:"plain"`    // hosts that are spoken to in plain text
+	Bench    string   `yaml:"bench"`    // what this bench is called; "": as the machine
 	Photos   string   `yaml:"photos"`   // the folder in which each store has its folder of photos
+	Cache    string   `yaml:"-"`        // the folder for what was last seen of them; "": nowhere
+}
+
+// Said are the names and values of what the config says, without the password; none where it
+// says nothing of clusters, and photos lie where they do without it.
+func (c Cluster) Said() (all [][2]string) {
+	password := ""
+	if c.Password != "" {
+		password = "(not shown)"
+	}
+	for _, s := range [][2]string{{"ca", c.CA}, {"cert", c.Cert}, {"key", c.Key}, {"user", c.User}, {"password", password}, {"plain", strings.Join(c.Plain, ", ")}, {"photos", c.Photos}} {
+		if s[1] != "" {
+			all = append(all, s)
+		}
+	}
+	if len(all) == 1 && all[0][1] == c.Photos {
+		return nil
+	}
+	return all
 }
 
 // Kinds are the kinds of store that a program knows.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/store"
 	"fettle/workflow"
 )
 
@@ -54,6 +55,8 @@ type Airframe struct {
 	Check      *Reason   `json:"check,omitempty"`     // that is due before the repair
 	Harms      []Reason  `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
 	Documents  []Cited   `json:"documents,omitempty"` // where they were asked for
+
+	Claims []*store.Claim `json:"claims,omitempty"` // who is at which step, on a board that benches share
 }
 
 // A MayFly is whether an airframe may fly. What is in quarantine is part of it also
@@ -236,6 +239,9 @@ func (a Airframe) short(l *lines, c Clock) {
 		}
 	}
 	a.next(l)
+	for _, of := range a.Claims {
+		l.item("%s", ClaimLine(of, c))
+	}
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {
 			l.item("%s", d.line(c))

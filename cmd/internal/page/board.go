@@ -7,12 +7,16 @@ import (
 	"time"
 
 	"fettle/steps/sorting"
+	"fettle/store"
 	"fettle/workflow"
 )
 
 // roomy is how many airframes a board shows in full; if there are more, each has
 // one line.
 const roomy = 12
+
+// Crowded is how many airframes make a board crowded.
+const Crowded = roomy + 1
 
 // A need is why somebody should look at an airframe. The lowest comes first on a
 // board: what runs out, then what keeps an airframe on the ground, then work that
@@ -40,6 +44,15 @@ type Tile struct {
 	by    time.Time // the deadline; zero: none
 	first bool      // before others with the same need
 	line  func(Clock) string
+	at    []*store.Claim
+}
+
+// At is the tile with who is at which step of the airframe.
+func (t Tile) At(claims []*store.Claim) Tile {
+	if t.at = claims; t.Airframe != nil {
+		t.Airframe.Claims = claims
+	}
+	return t
 }
 
 // NewTile makes the tile of an airframe on a board of so many.
@@ -154,7 +167,11 @@ func (b Board) Markdown(c Clock) string {
 		a.short(&l, c)
 	}
 	for _, t := range b.lines {
-		l.item("**%s** · %s", esc(t.mark), t.line(c))
+		text := t.line(c)
+		for _, of := range t.at {
+			text += "; " + ClaimLine(of, c)
+		}
+		l.item("**%s** · %s", esc(t.mark), text)
 	}
 	if b.Retired > 0 {
 		l.item("%d retired, not shown: `fettle airframe list`", b.Retired)

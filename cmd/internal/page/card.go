@@ -498,6 +498,9 @@ func (b *CardBalance) row(clock Clock) (is, rests string) {
 	case b.Station == nil && at == nil:
 		return is, strings.TrimPrefix(b.Again, "not known: ")
 	case b.Station == nil:
+		if b.Low != nil && *at < *b.Low || b.High != nil && *at > *b.High {
+			return is, "from the sheet, computed of its parts as it places them, and OUTSIDE the limits: move the battery, then weigh it"
+		}
 		return is, "from the sheet, computed of its parts: weigh it"
 	}
 	rests = strings.TrimPrefix(b.Again, "not known: ")

@@ -2,11 +2,11 @@ package page
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/sorting"
 )
 
 // A Config is what the program goes by, and where that is said.
@@ -58,13 +58,13 @@ func (v Version) Markdown(Clock) string {
 	built := []string{v.Go, v.System}
 	switch {
 	case v.Commit == "" && v.Module == "":
-		built = slices.Insert(built, 0, "built without version control")
+		built = sorting.Insert(built, 0, "built without version control")
 	case v.Commit != "":
 		commit := "commit " + v.Commit[:min(len(v.Commit), 12)] + optionally(" of ", v.Time)
 		if v.Modified {
 			commit += ", changed since"
 		}
-		built = slices.Insert(built, 0, commit)
+		built = sorting.Insert(built, 0, commit)
 	}
 	return fmt.Sprintf("fettle %s%s (%s)", v.Version, optionally(", module ", v.Module), strings.Join(built, "; "))
 }

@@ -305,6 +305,25 @@ func (b *bench) clocks(name string) {
 	b.show("Board-crowded-"+name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, 100)}))
 }
 
+// claimed is what benches that share a store say of each other.
+func (b *bench) claimed() {
+	b.t.Helper()
+	claim := &store.Claim{Mark: "FN-01", Step: "finch-build/check-kit", By: "hu*go", Bench: "window", Since: b.Now.Add(-5 * time.Minute)}
+	there := []*store.Claim{claim}
+	next := page.NewNext(b.State, b.Now)
+	next.Claims = there
+	b.show("Next-claimed", next)
+	claim = new(*claim)
+	claim.Step = "finch-build/blade-care"
+	next.Claims = []*store.Claim{claim}
+	b.show("Next-elsewhere", next)
+	for name, of := range map[string]int{"Board-claimed": 1, "Board-crowded-claimed": 100} {
+		b.show(name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, of).At(there)}))
+	}
+	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
+	b.pages["TakenLine"] = page.TakenLine(claim)
+}
+
 // evenings build a Finch, release it, break it and repair it.
 func (a album) evenings(t testing.TB) {
 	b := newBench(t, a)
@@ -316,6 +335,7 @@ func (a album) evenings(t testing.TB) {
 	b.show("Next-over", page.NewNext(b.State, b.Now))
 	b.show("Recorded-started", b.start("finch-build", ""))
 	b.show("Airframe-new", page.NewAirframe(b.State, b.Now))
+	b.claimed()
 	b.build()
 	b.audit()
 	b.repair()
@@ -550,6 +570,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, page.Clock{Now: b.Now}) + "\n"
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})

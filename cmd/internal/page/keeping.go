@@ -1,8 +1,10 @@
 package page
 
 import (
+	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
@@ -34,6 +36,20 @@ func OlderLine(o desk.Older) string {
 		return fmt.Sprintf("%s has other entries than were written here: the first %d are not the same; see fettle help keeping", o.Mark, o.Written)
 	}
 	return fmt.Sprintf("%s has %s, and %d were written here: this is an older copy; see fettle help keeping", o.Mark, many(o.Size, "entry"), o.Written)
+}
+
+// AsOf says of when what is shown is, while the store is away.
+func AsOf(at time.Time, why error, c Clock) string {
+	return fmt.Sprintf("as of %s, %s ago: the store %s; others may have recorded since, and nothing can be recorded now", c.At(at), Span(c.Now.Sub(at)), reasonAway(why))
+}
+
+// reasonAway is why a store is away, without its name and what to do.
+func reasonAway(why error) string {
+	var failure *store.Error
+	if errors.As(why, &failure) {
+		why = failure.Err
+	}
+	return why.Error()
 }
 
 // Examination is the result of examining a store.

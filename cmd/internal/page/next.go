@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -30,6 +31,8 @@ type Next struct {
 	Full     bool      `json:"-"`                       // with why, tools and what waits
 	Begins   bool      `json:"-"`                       // nothing of the job of the step is done
 	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
+
+	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -100,6 +103,12 @@ func (n Next) AtOnce(c Clock) string {
 	}
 	for _, r := range n.Damaged {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
+	}
+	for _, of := range n.Claims {
+		l.add("%s.\n", ClaimLine(of, c))
+		if n.Step != nil && of.Step == n.Step.Job+"/"+n.Step.Step {
+			l.add("Ask them before you begin it too. To take it over:\n\n%s", command("fettle next "+n.Mark+" --take"))
+		}
 	}
 	return l.String()
 }

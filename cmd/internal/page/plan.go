@@ -32,6 +32,7 @@ type Plan struct {
 	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
 	Stops   []PlanStop          `json:"stops,omitempty"`
 	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
+	Hasty   []workflow.Hasty    `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates `json:"climate"`
 	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Full    bool                `json:"-"`
@@ -45,7 +46,8 @@ type PlanSitting struct {
 	Materials []string        `json:"materials,omitempty"`
 	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
 	Second    bool            `json:"second_person,omitempty"`
-	Assumed   bool            `json:"assumed,omitempty"` // nobody gave it: it is like one that was given
+	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
+	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
 
 // A PlanStop is a step that the plan does not reach.
@@ -57,7 +59,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -71,7 +73,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -130,6 +132,12 @@ func (p Plan) Markdown(c Clock) string {
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
+	}
+	for _, w := range p.Hasty {
+		l.add("**%s** on %s has %s to spare, less than usual: it closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), minutes(w.Spare), c.At(w.Closes))
+	}
+	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
+		l.add("What is open can't wait for your next sitting, and is planned in overtime.\n")
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
@@ -326,7 +334,10 @@ func (l *lines) days(d *Days, mark string, c Clock) {
 
 // hours are the ends of the sitting.
 func (s PlanSitting) hours(c Clock) string {
-	if s.Assumed {
+	switch {
+	case s.Overtime:
+		return hours(s.Sitting, c) + " (overtime)"
+	case s.Assumed:
 		return hours(s.Sitting, c) + " (assumed)"
 	}
 	return hours(s.Sitting, c)

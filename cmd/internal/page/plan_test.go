@@ -45,7 +45,8 @@ func twoSittings(now time.Time) workflow.Timetable {
 func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
-	plan.Begin, plan.Kept = marks[1:], true
+	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
+	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}}
 	a.show("Plan", plan, now)
 	plan.Full = true
 	a.show("Plan-full", plan, now)

@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -635,7 +636,7 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
 		case kind == stepSheet && asks && s.letters() && k.Common && k.Key != moreKey: // letters
 		case k.Key == moreKey || k.Key == sitting.Quit: // the first of those, so that they are always there
-			common = slices.Insert(common, 0, k)
+			common = sorting.Insert(common, 0, k)
 		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
 		case k.Common:
 			common = append(common, k)

@@ -25,6 +25,7 @@ type Clocks interface {
 	Timers(now time.Time) []sitting.Timer
 	Moments(after, until time.Time) []sitting.Moment
 	Refresh(ctx context.Context) (changed bool, err error)
+	Heard() bool // another bench may have written: it is time to refresh
 }
 
 // Fits reports whether the streams are a terminal that has a screen.
@@ -309,7 +310,7 @@ func (m *model) tickAfter(most time.Duration) tea.Cmd {
 // look looks at what other terminals wrote, now and then, and at first at all of it.
 func (m *model) look() tea.Cmd {
 	m.seconds++
-	if m.looking || m.seconds%lookEvery != 1 {
+	if m.looking || m.seconds%lookEvery != 1 && !m.clocks.Heard() {
 		return nil
 	}
 	m.looking = true

@@ -20,6 +20,7 @@ type noClocks struct{}
 func (noClocks) Timers(time.Time) []sitting.Timer        { return nil }
 func (noClocks) Moments(_, _ time.Time) []sitting.Moment { return nil }
 func (noClocks) Refresh(context.Context) (bool, error)   { return false, nil }
+func (noClocks) Heard() bool                             { return false }
 
 // A hand presses keys at a screen whose clocks it moves.
 type hand struct {

@@ -36,6 +36,7 @@ type still struct{}
 func (still) Timers(time.Time) []sitting.Timer        { return nil }
 func (still) Moments(_, _ time.Time) []sitting.Moment { return nil }
 func (still) Refresh(context.Context) (bool, error)   { return false, nil }
+func (still) Heard() bool                             { return false }
 
 // converse asks for readings, and tells what it was given.
 func converse(ctx context.Context, f sitting.Front) error {

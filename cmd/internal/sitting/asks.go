@@ -322,6 +322,7 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	case c.Nameless:
 		c.Desk.By, c.Nameless = reply.Text, false
 	}
+	delete(c.known, c.mark) // what comes was recorded here
 	slip, err := c.Release(ctx, c.mark)
 	if err != nil {
 		return err
@@ -392,10 +393,18 @@ func (c *conversation) lookAgain(ctx context.Context) error {
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
 	switch {
 	case len(s.PutOff) > 0:
+		of, first := c.state(), s.PutOff[0]
 		c.view.Title = "What can be done now was put off"
+		there := c.Bench.at(of, first)
+		if there != nil {
+			c.view.Title = "Others are at what can be done now"
+		}
 		reply, err := c.ask(ctx, Question{Prompt: "Take it up again?", Keys: []Key{{Key: keyYes, Word: "take it up"}}, Until: s.Until})
 		if reply.Key == keyYes {
 			clear(c.off)
+			if there != nil {
+				c.take(of, first) // it is asked whether it is taken over
+			}
 		}
 		return err
 	case s.Until.IsZero():

@@ -1,6 +1,7 @@
 package sitting
 
 import (
+	"cmp"
 	"context"
 	"maps"
 	"slices"
@@ -22,6 +23,8 @@ type Bench struct {
 	states map[string]*workflow.State // by mark
 	sizes  map[string]int64           // of every journal, when it was read; nil: they were not all read
 	dry    [2]string                  // mark and joint of a coat that was wet and is dry now, which its join will record
+	claims claims
+	news   int // see News
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
@@ -108,14 +111,16 @@ func (b *Bench) follow(s *workflow.State) {
 
 // Refresh reads the airframes whose journals have grown since they were last read,
 // and reports whether one did that was on the bench: then a question that stands
-// is answered with [Changed]. The first time it reads all of them. Those that cannot
+// is answered with [Changed], and so it is where others began or left a step. The first time it reads all of them. Those that cannot
 // be read are left out, and the error names them.
 func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	b.mu.Lock()
 	first := b.sizes == nil
 	b.mu.Unlock()
 	if first {
-		return false, b.readAll(ctx)
+		err = b.readAll(ctx)
+		moved, failed := b.refreshClaims(ctx)
+		return moved, cmp.Or(err, failed)
 	}
 	journals, err := store.Journals(ctx, b.desk.Store)
 	if err != nil {
@@ -130,6 +135,7 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 		}
 		s, failed := b.desk.State(ctx, j.Mark)
 		b.mu.Lock()
+		b.news++
 		if failed == nil {
 			b.put(s)
 			changed = changed || on
@@ -138,7 +144,16 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 		}
 		b.mu.Unlock()
 	}
-	return changed, err
+	moved, failed := b.refreshClaims(ctx)
+	return changed || moved, cmp.Or(err, failed)
+}
+
+// News counts what [Bench.Refresh] found: journals that had grown, also of airframes that are not
+// on the bench, and others at other steps.
+func (b *Bench) News() int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.news
 }
 
 // readAll reads every airframe.

@@ -13,6 +13,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -31,7 +32,7 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		def, _ := s.Sheet.Condition(n.Condition)
 		return !def.Lapses() || c.broughtByTool(s, n) || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
-	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
+	sorting.Stable(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
 	var words []string
 	for _, n := range needs {

@@ -53,6 +53,9 @@ func (c *conversation) list(ctx context.Context) error {
 		if c.off[placeOf(e.s, e.r)] {
 			row.Value += ", put off"
 		}
+		if claim := c.Bench.at(e.s, e.r); claim != nil {
+			row.Value += ", " + term.Line(claim.By+" at "+claim.Bench) + " is there"
+		}
 		q.View.Rows = append(q.View.Rows, row)
 	}
 	q.View.Rows = append(q.View.Rows, later...)

@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/store"
 	"fettle/workflow"
 )
 
@@ -38,12 +39,15 @@ type Sitting struct {
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
-		ticked: map[place][]bool{}, first: map[place]string{},
+		ticked: map[place][]bool{}, first: map[place]string{}, known: map[string]int64{},
 	}
 	welcomed := false
 	for {
 		n := c.questions
 		err := c.look(ctx)
+		if err == nil {
+			err = c.meanwhile()
+		}
 		if err == nil && !welcomed {
 			welcomed, err = true, c.welcome()
 		}
@@ -69,6 +73,10 @@ func (s *Sitting) Lead(ctx context.Context) error {
 				} else if err != nil && !errors.Is(err, errAgain) {
 					return err
 				}
+			}
+		case errors.Is(err, store.ErrAway) && n < c.questions: // it is asked again: it may be back by then
+			if err := c.tell(err); err != nil {
+				return err
 			}
 		case err != nil:
 			return err
@@ -100,6 +108,10 @@ type conversation struct {
 	asked  map[string]bool  // airframes whose bench was asked for
 	ticked map[place][]bool // by hold: the lines that were confirmed
 	first  map[place]string // by measure step: the gate that was asked for first
+
+	known     map[string]int64 // how long each journal was when it was read, or written to here, last
+	told      []*store.Claim   // where others were when it was told
+	claimless bool             // it was said that others aren't told at which step the builder is
 }
 
 // A place is an act of a step of an airframe.
@@ -141,12 +153,16 @@ func (c *conversation) state() *workflow.State {
 func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
 		s, err := c.Desk.State(ctx, c.Mark)
+		if errors.Is(err, store.ErrAway) && len(c.states) > 0 {
+			return nil // what was read stands; nothing is recorded on it
+		}
 		if err != nil {
 			return err
 		}
 		c.Bench.Put(s)
 		c.states = []*workflow.State{s}
-		return nil
+		_, err = c.Bench.refreshClaims(ctx)
+		return err
 	}
 	if _, err := c.Bench.Refresh(ctx); err != nil {
 		if err := c.say(err.Error()); err != nil {
@@ -156,8 +172,10 @@ func (c *conversation) look(ctx context.Context) error {
 	now := c.now()
 	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	for i, s := range c.states { // something may have been said on another one of the bench they share
-		var err error
-		if c.states[i], err = c.Desk.Beside(ctx, s, now); err != nil {
+		beside, err := c.Desk.Beside(ctx, s, now)
+		if err == nil {
+			c.states[i] = beside
+		} else if !errors.Is(err, store.ErrAway) || c.questions == 0 {
 			return err
 		}
 	}
@@ -209,7 +227,11 @@ func (c *conversation) turn(ctx context.Context) error {
 		return cmp.Or(c.Front.Tell(next.Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
-	case len(suggestion.Resolve) > 0:
+	}
+	if err := c.claim(ctx); err != nil {
+		return err
+	}
+	if len(suggestion.Resolve) > 0 {
 		return c.resolve(ctx, s, suggestion)
 	}
 	return questions()[c.hand.Step.Kind](c, ctx, s)
@@ -242,11 +264,11 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	var best, kept workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
-		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] }, s.Planned)
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
 			return s, goTo(suggestion, r)
 		}
-		if r, ok := atHand(s, c.kept, now); ok && !c.off[placeOf(s, r)] && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable)) {
+		if r, ok := atHand(s, c.kept, now); ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable)) {
 			keep, kept = s, goTo(suggestion, r)
 		}
 		rank := c.rank(s, suggestion, due, now)
@@ -532,6 +554,11 @@ func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r w
 	if state != nil {
 		c.took(state)
 	}
+	if len(entries) > 0 && entries[0].Position > before.Size() { // others were faster, and it was decided anew
+		if err := c.recordedBy(state, before.Size(), entries[0].Position); err != nil {
+			return err
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -543,6 +570,7 @@ func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r w
 func (c *conversation) took(s *workflow.State) {
 	c.Bench.Put(s)
 	c.recorded = s.Airframe.Mark
+	c.known[c.recorded] = s.Size()
 	if i := slices.IndexFunc(c.states, func(had *workflow.State) bool { return had.Airframe.Mark == c.recorded }); i >= 0 {
 		c.states[i] = s
 	}

@@ -157,6 +157,7 @@ type bench struct {
 	last  sitting.Question
 	of    *sitting.Bench
 	plans func(context.Context, []*workflow.State) *workflow.Timetable
+	first func() // what another bench does before the next answer [sitting.Changed]
 }
 
 // atBench is a bench with an airframe of each mark, and the tab to be glued on.
@@ -242,6 +243,11 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 	}
 	if answer == "stop" {
 		return sitting.Reply{}, context.Canceled
+	}
+	if answer == sitting.Changed && b.first != nil {
+		first := b.first
+		b.first = nil
+		first()
 	}
 	if answer == sitting.Due || answer == sitting.Changed {
 		return sitting.Reply{Key: answer}, nil

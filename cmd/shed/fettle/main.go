@@ -11,12 +11,14 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"time"
 
 	"fettle/cmd/internal/cli"
 	"fettle/cmd/internal/keep"
 	"fettle/store"
 	"fettle/store/bolt"
 	"fettle/store/etcd"
+	"fettle/store/seen"
 )
 
 func main() {
@@ -31,12 +33,14 @@ func openBolt(path string, migrated func(from, to int, kept string)) keep.Store 
 
 // clusters are the stores on clusters, of which the config says c.
 func clusters(c keep.Cluster) keep.Kind {
-	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain}
+	access := etcd.Access{CA: c.CA, Cert: c.Cert, Key: c.Key, User: c.User, Password: c.Password, Plain: c.Plain, Name: c.Bench,
+		Bench: func() string { return benchID(c.Cache) }}
 	return keep.Kind{
 		Prefix: etcd.Scheme,
 		With:   clusters,
 		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
-			return shed{etcd.New(name, access), c.Photos}
+			s := etcd.New(name, access)
+			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos}
 		},
 		Create: func(context.Context, string, func(store.Builder) error, func(store.Store) error) error {
 			return errNotFile
@@ -47,10 +51,28 @@ func clusters(c keep.Cluster) keep.Kind {
 // errNotFile is returned for what a store in a file alone can do.
 var errNotFile = errors.New("a backup is a file; to copy into a shed: fettle store copy FROM etcd://HOST:PORT/SHED")
 
-// A shed is a store on a cluster.
+// A shed is a store on a cluster, of which what was last seen can be shown while it is away.
 type shed struct {
 	*etcd.Store
+	seen   *seen.Store
 	photos string // the folder for the photos of sheds
+}
+
+// View is [store.Store.View].
+func (s shed) View(ctx context.Context, fn func(store.Reader) error) error {
+	return s.seen.View(ctx, fn)
+}
+
+// Recall is [keep.Recaller.Recall].
+func (s shed) Recall(tell func(asOf time.Time, why error)) { s.seen.Recall(tell) }
+
+// Clocks is [store.ClockKeeper.Clocks]. Who only listens does not wait for a cluster that was
+// away a moment ago.
+func (s shed) Clocks(ctx context.Context, now func() time.Time, tell bool) ([]store.BenchClock, error) {
+	if away := s.seen.Away(); away != nil && !tell {
+		return nil, away
+	}
+	return s.Store.Clocks(ctx, now, tell)
 }
 
 // File is the name beside which the photos lie: those of a shed have one folder, which

@@ -1,11 +1,15 @@
 package main
 
 import (
+	"bufio"
+	"encoding/json"
+	"fmt"
 	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -25,11 +29,11 @@ func TestMain(m *testing.M) {
 
 // A bench runs the program in a home of its own.
 type bench struct {
-	t    *testing.T
+	t    testing.TB
 	home string
 }
 
-func benchOf(t *testing.T, config string) bench {
+func benchOf(t testing.TB, config string) bench {
 	b := bench{t, t.TempDir()}
 	folder := filepath.Join(b.home, ".config", "fettle")
 	if err := os.MkdirAll(folder, 0o700); err != nil {
@@ -44,9 +48,7 @@ func benchOf(t *testing.T, config string) bench {
 // run runs a command, which must end with the code and print each of the words.
 func (b bench) run(code int, command string, words ...string) string {
 	b.t.Helper()
-	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
-	cmd.Dir = b.home
-	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "FETTLE_BY=rosa", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	cmd := b.command(command)
 	out, _ := cmd.CombinedOutput()
 	text := strings.Join(strings.Fields(string(out)), " ")
 	if got := cmd.ProcessState.ExitCode(); got != code {
@@ -60,7 +62,15 @@ func (b bench) run(code int, command string, words ...string) string {
 	return text
 }
 
-func member(t *testing.T) (server *embed.Etcd, host string) {
+// command is a command that is not begun yet.
+func (b bench) command(command string) *exec.Cmd {
+	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
+	cmd.Dir = b.home
+	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "XDG_CACHE_HOME=", "FETTLE_BY=", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	return cmd
+}
+
+func member(t testing.TB) (server *embed.Etcd, host string) {
 	c := embed.NewConfig()
 	c.Dir, c.LogLevel, c.LogOutputs, c.UnsafeNoFsync, c.TickMs, c.ElectionMs = t.TempDir(), "panic", []string{os.DevNull}, true, 10, 50
 	any := []url.URL{{Scheme: "http", Host: "127.0.0.1:0"}}
@@ -109,7 +119,168 @@ func TestTwoBenches(t *testing.T) {
 
 	server.Close()
 	open = false
-	two.run(5, "note CW-01 unseen", "cannot be reached", "nothing was recorded", "--at")
+	var all sync.WaitGroup // each waits for the cluster
+	for command, of := range map[string]struct {
+		code  int
+		words []string
+	}{
+		"next CW-01":        {0, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 120 s", "house-rules"}},
+		"status":            {0, []string{"as of", "CW-01"}},
+		"timers":            {0, []string{"as of"}},
+		"audit":             {5, []string{"cannot be reached"}},
+		"done CW-01 nosuch": {5, []string{"cannot be reached", "nothing was recorded"}},
+		"note CW-01 unseen": {5, []string{"cannot be reached", "nothing was recorded", "--at"}},
+	} {
+		all.Go(func() { two.run(of.code, command, of.words...) })
+	}
+	all.Wait()
+}
+
+// What one bench begins, the other one sees and is led past, until it says that it takes it over;
+// what is recorded is on the board of whoever watches within a moment.
+func TestWhoIsWhere(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	config := "store: etcd://" + host + "/shed\nby: rosa\netcd:\n  bench: window\n"
+	one, two := benchOf(t, config), benchOf(t, strings.ReplaceAll(strings.ReplaceAll(config, "rosa", "hugo"), "window", "door"))
+	one.run(0, "airframe add CW-01 --design causeway")
+	one.run(0, "start CW-01 kit-check")
+	one.run(0, "bench --temperature 20C --humidity 50%")
+
+	watch := two.command("status --watch")
+	out, err := watch.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := watch.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = watch.Process.Kill(); _ = watch.Wait() }()
+	lines := make(chan string)
+	go func() {
+		for scan := bufio.NewScanner(out); scan.Scan(); {
+			lines <- scan.Text()
+		}
+		close(lines)
+	}()
+	shows := func(word string) {
+		t.Helper()
+		for late := time.After(20 * time.Second); ; {
+			select {
+			case line, open := <-lines:
+				if strings.Contains(line, word) {
+					return
+				}
+				if !open {
+					t.Fatalf("the watch has ended before it showed %q", word)
+				}
+			case <-late:
+				t.Fatalf("the watch does not show %q", word)
+			}
+		}
+	}
+	shows("0 of")
+	text := one.run(0, "next CW-01")
+	first := step(t, text)
+	shows("rosa at window is at " + first)
+	if other := two.run(0, "next CW-01", "rosa at window is at "+first, "Ask them", "--take"); step(t, other) != first {
+		t.Errorf("the only step is another one: %s", other)
+	}
+	two.run(0, "next CW-01 --json", `"by": "rosa"`, `"bench": "window"`)
+	if took := two.run(0, "next CW-01 --take"); strings.Contains(took, "is at") {
+		t.Errorf("of what was taken over it says %s", took)
+	}
+	shows("hugo at door is at " + first)
+	one.run(0, "status", "hugo at door is at "+first)
+	one.run(0, "done CW-01 "+first, "hugo at door is at kit-check/"+first, "tell them")
+	shows("1 of")
+	if text := one.run(0, "status"); strings.Contains(text, "is at "+first) {
+		t.Errorf("somebody is still there: %s", text)
+	}
+	one.run(0, "audit --prove --all", "Intact")
+}
+
+// step is the step that a page of next has.
+func step(t *testing.T, text string) string {
+	t.Helper()
+	_, rest, _ := strings.Cut(text, "fettle done CW-01 ")
+	name, _, _ := strings.Cut(rest, " ")
+	if name == "" {
+		t.Fatalf("no step in %s", text)
+	}
+	return name
+}
+
+// A copy that is killed goes on where it was: in the end everything is there, with the photos, and
+// is the same when it is copied back.
+func TestCopyKilled(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	shared := t.TempDir()
+	b := benchOf(t, "by: rosa\netcd:\n  photos: "+shared+"\n")
+	b.run(0, "demo --store one.db")
+	b.run(0, "--store one.db note CW-01 seen --photo "+picture(t))
+	for n := range 4 { // more airframes to be in the middle of
+		b.run(0, fmt.Sprint("--store one.db airframe add JT-9", n, " --design jetty"))
+	}
+	to := "etcd://" + host + "/shed"
+	client, err := clientv3.New(clientv3.Config{Endpoints: []string{host}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer client.Close()
+	there := func() int64 {
+		found, err := client.Get(t.Context(), "fettle/shed/heads/", clientv3.WithPrefix(), clientv3.WithCountOnly())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return found.Count
+	}
+	all := int64(len(marks(t, b, "one.db")))
+	killed := 0
+	for _, least := range []int64{1, all / 2, all - 1} {
+		copied := b.command("store copy one.db " + to)
+		if err := copied.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for late := time.Now().Add(20 * time.Second); there() < least && time.Now().Before(late); {
+			time.Sleep(time.Millisecond)
+		}
+		_ = copied.Process.Kill()
+		if _ = copied.Wait(); there() < all {
+			killed++
+		}
+	}
+	if killed == 0 {
+		t.Error("none was killed in the middle")
+	}
+	t.Logf("%d of 3 copies of %d airframes were killed in the middle", killed, all)
+	said := b.run(0, "store copy one.db "+to, "1 photo; verified")
+	b.run(0, "--store "+to+" audit --prove --all", "so is every photo")
+	b.run(0, "store copy "+to+" two.db", strings.TrimPrefix(said, "• "+to))
+	for _, mark := range marks(t, b, "one.db")[:2] {
+		if one, two := b.run(0, "--store one.db audit --json "+mark), b.run(0, "--store two.db audit --json "+mark); one != two {
+			t.Errorf("%s is another one in the copy of the copy", mark)
+		}
+	}
+	b.run(0, "--store "+to+" backup three.db", "1 photo", "verified")
+	b.run(0, "--store "+to+" examine", "CW-01", "intact")
+}
+
+func marks(t *testing.T, b bench, store string) (all []string) {
+	t.Helper()
+	var list struct {
+		Airframes []struct {
+			Mark string `json:"mark"`
+		} `json:"airframes"`
+	}
+	if err := json.Unmarshal([]byte(b.run(0, "--store "+store+" airframe list --json")), &list); err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range list.Airframes {
+		all = append(all, a.Mark)
+	}
+	return all
 }
 
 // A journal whose head was lost is a damaged one, and no airframe that never was.
@@ -141,4 +312,30 @@ func picture(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return path
+}
+
+// BenchmarkRun holds whole processes on a cluster of one member against the same on a file, in one
+// run: a cold next, and a note, of which each bench gives the processor time too.
+func BenchmarkRun(b *testing.B) {
+	server, host := member(b)
+	defer server.Close()
+	bench := benchOf(b, "by: rosa\n")
+	bench.run(0, "demo --store one.db")
+	shed := "etcd://" + host + "/shed"
+	bench.run(0, "store copy one.db "+shed)
+	for _, command := range []string{"next CW-01 --json", "next CW-01", "note CW-01 seen"} {
+		for kind, name := range map[string]string{"file": "one.db", "etcd": shed} {
+			b.Run(strings.ReplaceAll(command, " ", "_")+"/"+kind, func(b *testing.B) {
+				used := time.Duration(0)
+				for b.Loop() {
+					cmd := bench.command("--store " + name + " " + command)
+					if out, err := cmd.CombinedOutput(); err != nil {
+						b.Fatalf("%v: %s", err, out)
+					}
+					used += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+				}
+				b.ReportMetric(float64(used.Microseconds())/1000/float64(b.N), "cpu-ms/op")
+			})
+		}
+	}
 }

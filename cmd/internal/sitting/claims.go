@@ -1,0 +1,232 @@
+package sitting
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/store"
+	"fettle/workflow"
+)
+
+// This file has what benches that share a store know of each other: that something was
+// written, and who is at which step. Of another store they know neither, and it does nothing.
+
+const (
+	claimLasts = time.Minute      // after a bench was last heard of
+	claimAnew  = 15 * time.Second // how often it is heard of
+)
+
+// A claims is who is at which step.
+type claims struct {
+	heard  <-chan struct{}
+	mine   *store.Claim // nil: nothing is claimed
+	anew   time.Time    // when mine was claimed last
+	read   bool         // others are known
+	others []*store.Claim
+	lost   *store.Claim // who took over what was mine, where nobody was told yet
+}
+
+// Follow hears of what other benches write, until ctx ends.
+func (b *Bench) Follow(ctx context.Context) {
+	if w, ok := b.desk.Store.(store.Watcher); ok {
+		b.claims.heard = w.Watch(ctx)
+	}
+}
+
+// Hears reports whether it hears of other benches: else it looks, now and then.
+func (b *Bench) Hears() bool { return b.claims.heard != nil }
+
+// Heard reports whether another bench may have written since it was asked last: it is time to
+// [Bench.Refresh].
+func (b *Bench) Heard() bool {
+	select {
+	case <-b.claims.heard:
+		return true
+	default:
+		return false
+	}
+}
+
+// Leave ends what is claimed here. The cluster does so too, if later.
+func (b *Bench) Leave() {
+	ctx, stop := context.WithTimeout(context.Background(), time.Second)
+	defer stop()
+	b.mu.Lock()
+	claimed := b.claims.mine != nil
+	b.mu.Unlock()
+	if claimed {
+		_ = b.desk.Unclaim(ctx)
+	}
+}
+
+// refreshClaims reads who is at which step, keeps up what is claimed here, and reports whether
+// another bench took that over or others are somewhere else by now.
+func (b *Bench) refreshClaims(ctx context.Context) (changed bool, err error) {
+	now := b.desk.Now()
+	b.mu.Lock()
+	mine, anew := b.claims.mine, b.claims.anew
+	b.mu.Unlock()
+	others, err := b.desk.Others(ctx)
+	if err != nil {
+		return false, err
+	}
+	b.mu.Lock()
+	if changed = b.claims.read && !slices.EqualFunc(others, b.claims.others, func(a, b *store.Claim) bool { return *a == *b }); changed {
+		b.news++
+	}
+	b.claims.others, b.claims.read = others, true
+	b.mu.Unlock()
+	if mine == nil || !slices.ContainsFunc(others, mine.Of) && now.Sub(anew) < claimAnew && !now.Before(anew) {
+		return changed, nil
+	}
+	_, _, err = b.claim(ctx, mine.Mark, mine.Step, false)
+	return changed, err
+}
+
+// claim claims a step; false: somebody else is at it.
+func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store.Claim, bool, error) {
+	stands, ours, err := b.desk.Claim(ctx, mark, step, claimLasts, take)
+	if err != nil || stands == nil {
+		return stands, true, err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch had := b.claims.mine; {
+	case ours:
+		b.claims.mine, b.claims.anew = stands, b.desk.Now()
+		b.claims.others = slices.DeleteFunc(slices.Clone(b.claims.others), stands.Of)
+	case had != nil && had.Of(stands):
+		b.claims.mine, b.claims.lost = nil, stands
+	}
+	return stands, ours, nil
+}
+
+// at is the claim of somebody else on a step; nil: nobody is at it.
+func (b *Bench) at(s *workflow.State, r workflow.StepReport) *store.Claim {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.claims.others) == 0 {
+		return nil
+	}
+	step, _ := r.Claim()
+	for _, c := range b.claims.others {
+		if c.Mark == s.Airframe.Mark && c.Step == step {
+			return c
+		}
+	}
+	return nil
+}
+
+// Claims are those of others on steps that can be worked on.
+func (b *Bench) Claims(now time.Time) (all []*store.Claim) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, c := range b.claims.others {
+		if s := b.states[c.Mark]; s != nil && s.Claimed(c.Step, now) {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
+// claim claims the step at hand. Where somebody else is at it, it is asked whether it is taken
+// over, and put off if not.
+func (c *conversation) claim(ctx context.Context) error {
+	step, _ := c.hand.Claim()
+	if step == "" {
+		return nil
+	}
+	c.Bench.mu.Lock()
+	mine, anew := c.Bench.claims.mine, c.Bench.claims.anew
+	c.Bench.mu.Unlock()
+	if since := c.now().Sub(anew); mine != nil && mine.Mark == c.mark && mine.Step == step && since >= 0 && since < claimAnew {
+		return nil
+	}
+	stands, ours, err := c.Bench.claim(ctx, c.mark, step, false)
+	if err != nil {
+		return c.unclaimed(err)
+	}
+	if ours {
+		return nil
+	}
+	c.view.ID += "/claimed"
+	if err := c.Front.Tell(page.ClaimLine(stands, c.clock()) + "."); err != nil {
+		return err
+	}
+	if _, err := c.confirm(ctx, Question{
+		Prompt: fmt.Sprintf("Take it over from %s at %s?", term.Line(stands.By), term.Line(stands.Bench)),
+		Keys:   []Key{{Key: keyYes, Word: "take it over"}},
+	}, "It is left to them."); err != nil {
+		return err
+	}
+	_, _, err = c.Bench.claim(ctx, c.mark, step, true)
+	return cmp.Or(c.unclaimed(err), errAgain)
+}
+
+// unclaimed says once why a step cannot be claimed: others don't see who is at it, and no more.
+func (c *conversation) unclaimed(err error) error {
+	if err == nil || c.claimless {
+		return nil
+	}
+	c.claimless = true
+	return c.say("Other benches are not told at which step you are: " + err.Error())
+}
+
+// meanwhile tells what others recorded on the airframes that are led over since they were read
+// last, and where others are now.
+func (c *conversation) meanwhile() error {
+	for _, s := range c.states {
+		mark := s.Airframe.Mark
+		if had, known := c.known[mark]; known && s.Size() > had {
+			if err := c.recordedBy(s, had, s.Size()); err != nil {
+				return err
+			}
+		}
+		c.known[mark] = s.Size()
+	}
+	c.Bench.mu.Lock()
+	lost := c.Bench.claims.lost
+	c.Bench.claims.lost = nil
+	c.Bench.mu.Unlock()
+	now := c.now()
+	at := c.Bench.Claims(now)
+	for _, claim := range at {
+		if slices.ContainsFunc(c.told, func(t *store.Claim) bool { return *t == *claim }) || !slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == claim.Mark }) {
+			continue
+		}
+		text := page.Escape(claim.Mark) + ": " + page.ClaimLine(claim, c.clock())
+		if lost != nil && *claim == *lost {
+			text = page.TakenLine(claim)
+		}
+		if err := c.Front.Tell(text + "."); err != nil {
+			return err
+		}
+	}
+	c.told = at
+	return nil
+}
+
+// mostMeanwhile is how many entries of others are told one by one.
+const mostMeanwhile = 5
+
+// recordedBy tells the entries from one on up to another.
+func (c *conversation) recordedBy(s *workflow.State, from, to int64) error {
+	all := page.NewJournal(s).Entries[from:to]
+	if more := len(all) - mostMeanwhile; more > 0 {
+		if err := c.say(fmt.Sprintf("Meanwhile on %s: %d entries, of which these are the last.", s.Airframe.Mark, len(all))); err != nil {
+			return err
+		}
+		all = all[more:]
+	}
+	for _, e := range all {
+		if err := c.say(fmt.Sprintf("Meanwhile on %s, by %s: %s.", s.Airframe.Mark, e.By, e.Says)); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,274 @@
+// Package seen keeps a copy of what was last read of a store that is elsewhere and may be out of
+// reach, and answers from it if it is. The copy is only read from: what is recorded goes to the
+// store itself or nowhere. It may be deleted at any time.
+//
+// A folder holds a copy. It has a file "journals" that lists what journals there are, a file
+// MARK.journal for each journal that was read, and a file DIGEST.document for each document, with
+// marks and digests as in the query of a URL. The first two begin with a line that says when it was
+// last seen that the store has just that. The list has a journal's size and its mark, quoted, on a
+// line. A journal has one line with its mark, quoted, its size and the root of its tree, and then
+// for each record its length (4 bytes, big end first) and its bytes: what does not sum up to that
+// root is not shown. Nothing waits until a disk has it.
+package seen
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"fettle/store"
+	"fettle/store/seal"
+)
+
+const (
+	tryAgain = 30 * time.Second // after a store was away
+	mostKept = 16 << 20         // bytes of journals that one process keeps: the rest is left to the next
+)
+
+// A Store is a store elsewhere, of which what is read is kept.
+type Store struct {
+	Of     store.Store
+	Folder string           // of the copy; "": there is none
+	Now    func() time.Time // nil: the time
+
+	mu     sync.Mutex
+	tell   func(asOf time.Time, why error)
+	told   time.Time // the oldest
+	since  time.Time // when the store was found away; zero: it is not
+	why    error
+	budget int
+}
+
+// Recall makes it answer from the copy while the store is away; tell is called with when what is
+// shown was last seen, and again if something older is.
+func (s *Store) Recall(tell func(asOf time.Time, why error)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.tell = tell
+}
+
+func (s *Store) now() time.Time {
+	if s.Now == nil {
+		return time.Now()
+	}
+	return s.Now()
+}
+
+// Away is why the store was away a moment ago; nil: it was not, or that was not asked.
+func (s *Store) Away() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.since.IsZero() || s.now().Sub(s.since).Abs() > tryAgain {
+		return nil
+	}
+	return s.why
+}
+
+// View is [store.Store.View]. It answers from the copy only where [Store.Recall] was called, and
+// fn was not called yet when the store was found away.
+func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
+	if s.Folder == "" {
+		return s.Of.View(ctx, fn)
+	}
+	s.mu.Lock()
+	recalls := s.tell != nil
+	s.mu.Unlock()
+	if why := s.Away(); why != nil && recalls {
+		return s.recall(fn, why)
+	}
+	begun := false
+	err := s.Of.View(ctx, func(r store.Reader) error {
+		begun = true
+		return fn(&reader{Reader: r, store: s})
+	})
+	away := !begun && errors.Is(err, store.ErrAway)
+	s.mu.Lock()
+	if s.since, s.why = (time.Time{}), nil; away {
+		s.since, s.why = s.now(), err
+	} else {
+		s.told = time.Time{}
+	}
+	s.mu.Unlock()
+	if away && recalls {
+		return s.recall(fn, err)
+	}
+	return err
+}
+
+// A reader keeps what is read.
+type reader struct {
+	store.Reader
+	store *Store
+}
+
+func (r *reader) Journals() ([]store.Journal, error) {
+	all, err := r.Reader.Journals()
+	if err == nil {
+		r.store.keepList(all)
+	}
+	return all, err
+}
+
+func (r *reader) Read(mark string, from int64) ([][]byte, error) {
+	records, err := r.Reader.Read(mark, from)
+	if err == nil && from+int64(len(records)) > 0 {
+		r.keep(mark, from, records)
+	}
+	return records, err
+}
+
+func (r *reader) Document(digest string) ([]byte, error) {
+	document, err := r.Reader.Document(digest)
+	if err == nil {
+		r.store.keepDocument(digest, document)
+	}
+	return document, err
+}
+
+// keep keeps a journal of which the records from a position on were read. What fails is not kept.
+func (r *reader) keep(mark string, from int64, records [][]byte) {
+	size := from + int64(len(records))
+	head, err := seal.HeadAt(size, tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) { return r.Reader.Hashes(mark, indexes) }))
+	if err != nil {
+		return
+	}
+	s := r.store
+	if had, err := s.header(mark); err == nil && had.head == head {
+		s.touch(journalFile(mark))
+		return
+	}
+	if !s.may(0) {
+		return
+	}
+	if from > 0 {
+		if had, err := s.journal(mark); err == nil && had.head.Size >= from {
+			records = append(had.records[:from:from], records...)
+		}
+		if seal.HeadOf(records) != head { // nothing before it is kept, or of another history
+			if records, err = r.Reader.Read(mark, 0); err != nil {
+				return
+			}
+		}
+	}
+	if seal.HeadOf(records) != head {
+		return // the store says what is wrong with it
+	}
+	s.keepJournal(mark, head, records)
+}
+
+// may reports whether so many bytes more are kept.
+func (s *Store) may(more int) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.budget += more
+	return s.budget <= mostKept
+}
+
+// recall shows what was last seen.
+func (s *Store) recall(fn func(store.Reader) error, why error) error {
+	r := &recalled{store: s, why: why}
+	defer func() { r.over = true }()
+	err := fn(r)
+	s.mu.Lock()
+	tell := s.tell
+	if r.oldest.IsZero() || !s.told.IsZero() && !r.oldest.Before(s.told) {
+		tell = nil
+	} else {
+		s.told = r.oldest
+	}
+	s.mu.Unlock()
+	if tell != nil {
+		tell(r.oldest, why)
+	}
+	return err
+}
+
+// A recalled is a copy, while the store is away.
+type recalled struct {
+	store  *Store
+	why    error
+	over   bool
+	oldest time.Time // that something was last seen of what was read
+}
+
+func (r *recalled) seen(at time.Time) {
+	if r.oldest.IsZero() || at.Before(r.oldest) {
+		r.oldest = at
+	}
+}
+
+// without says why the store is away, and that nothing is known here of what was asked for.
+func (r *recalled) without(what string) error {
+	if r.over {
+		return errors.New("the store was read after its view had ended")
+	}
+	var failure *store.Error
+	if !errors.As(r.why, &failure) {
+		return r.why
+	}
+	said := *failure
+	said.Err = fmt.Errorf("%w; %s was not read here while it could be", failure.Err, what)
+	return &said
+}
+
+func (r *recalled) Journals() ([]store.Journal, error) {
+	all, at, err := r.store.list()
+	if err != nil || r.over {
+		return nil, r.without("the list of airframes")
+	}
+	r.seen(at)
+	return all, nil
+}
+
+// is returns the copy of a journal. What is in no list does not exist.
+func (r *recalled) is(mark string) (kept, error) {
+	if err := store.CheckMark(mark); err != nil {
+		return kept{}, err
+	}
+	if k, err := r.store.journal(mark); err == nil && !r.over {
+		r.seen(k.at)
+		return k, nil
+	}
+	all, err := r.Journals()
+	if err != nil {
+		return kept{}, err
+	}
+	for _, j := range all {
+		if j.Mark == mark {
+			return kept{}, r.without(mark)
+		}
+	}
+	return kept{}, nil
+}
+
+func (r *recalled) Size(mark string) (int64, error) {
+	k, err := r.is(mark)
+	return k.head.Size, err
+}
+
+func (r *recalled) Read(mark string, from int64) ([][]byte, error) {
+	k, err := r.is(mark)
+	if err == nil {
+		err = store.CheckFrom(mark, from, k.head.Size)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return k.records[from:], nil
+}
+
+func (r *recalled) Hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
+	return nil, r.without("the tree of " + mark)
+}
+
+func (r *recalled) Document(digest string) ([]byte, error) {
+	document, err := r.store.document(digest)
+	if err != nil || r.over {
+		return nil, r.without("the document " + digest)
+	}
+	return document, nil
+}

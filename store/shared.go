@@ -1,0 +1,58 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"strings"
+	"time"
+)
+
+// This file has what a store may offer beside its records where several benches share it. A
+// store of one machine has neither.
+
+// A Watcher is a store that hears of what others write to it.
+type Watcher interface {
+	// Watch returns a channel that holds a value when a journal may have grown, or a claim may
+	// have been made or ended, since the last value was taken. It is heard of until ctx ends.
+	// After the store was away there is a value, since nobody knows what was missed.
+	Watch(ctx context.Context) <-chan struct{}
+}
+
+// A Claim says that somebody is at a step, so that nobody else begins it unawares. It is no part
+// of the record, forbids nothing, and ends by itself.
+type Claim struct {
+	Mark  string    `json:"mark"`
+	Step  string    `json:"step"` // with its job: JOB/STEP
+	By    string    `json:"by"`   // who,
+	Bench string    `json:"bench"`
+	Since time.Time `json:"since"` // by the clock of that bench
+}
+
+// Owned reports whether it is by the same person at the same bench.
+func (c *Claim) Owned(by *Claim) bool { return c.By == by.By && c.Bench == by.Bench }
+
+// Of reports whether it is of the same step.
+func (c *Claim) Of(other *Claim) bool { return c.Mark == other.Mark && c.Step == other.Step }
+
+// Compare orders claims by marks and steps.
+func (c *Claim) Compare(other *Claim) int {
+	return cmp.Or(strings.Compare(c.Mark, other.Mark), strings.Compare(c.Step, other.Step))
+}
+
+// A Claimer is a store that keeps claims.
+type Claimer interface {
+	// Bench is the name of this bench.
+	Bench() string
+
+	// Claims returns the claims that stand, in the order of marks and steps.
+	Claims(ctx context.Context) ([]*Claim, error)
+
+	// Claim claims a step for its owner for so long, in the place of what its owner claimed
+	// before. Claimed again, it begins when it first did and lasts so long from now on. It
+	// returns the claim that stands: that of another owner, and then nothing was changed, unless
+	// take says to take it over. Neither it nor c is changed afterwards.
+	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
+
+	// Unclaim ends what the owner of the claim has claimed.
+	Unclaim(ctx context.Context, owner *Claim) error
+}
