@@ -96,6 +96,9 @@ func (l *layout) blocks(lo []int) *blocks {
 // already, that one is taken out and placed later (Franck, Neumann and Schwindt 2001: from memory, not opened).
 func (l *layout) placeBlock(members []int, least map[int]int) bool {
 	for tries := 0; tries < 20+l.patience/len(members); tries++ {
+		if !l.limit.more(len(members) / 4) {
+			break
+		}
 		late, fits := -1, true
 		for _, i := range members {
 			if l.placed[i] {

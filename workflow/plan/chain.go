@@ -1,9 +1,11 @@
 package plan
 
+import "context"
+
 // chain follows what holds the finish of a plan back, from the activity that ends last.
 func (l *layout) chain(starts []int) (all []Link) {
 	if len(l.p.Either) > 0 {
-		l = l.p.settled(starts).layout(l.limit)
+		l = l.p.settled(starts).layout(&limit{ctx: context.Background()}) // all of it, or the chain would be another
 	}
 	p := l.p
 	byEnd := make([]int, len(starts))

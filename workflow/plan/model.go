@@ -204,7 +204,7 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 			return nil
 		}
 	}
-	if !m.orders(p, d) || !m.eithers(p, at, d, starts) {
+	if !m.orders(end, p, d) || !m.eithers(p, at, d, starts) {
 		return nil
 	}
 	m.branches()
@@ -213,8 +213,9 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 	return m
 }
 
-// orders makes a variable for each two activities that cannot overlap: 1 where the former comes first.
-func (m *model) orders(p *Problem, d [][]int32) bool {
+// orders makes a variable for each two activities that cannot overlap: 1 where the former comes first. False where two cannot
+// be in either order, or no time is left.
+func (m *model) orders(end *limit, p *Problem, d [][]int32) bool {
 	s := m.s
 	for x := range m.free {
 		a := &p.Activities[m.free[x]]
@@ -229,6 +230,9 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			la, lb := int32(a.Length), int32(b.Length)
 			if !clash || d[x][y] >= la || d[y][x] >= lb {
 				continue
+			}
+			if !end.more(1) {
+				return false
 			}
 			x, y := int32(x), int32(y)
 			notFirst, notLast := d[y][x] > -la || s.lo(x)+la > s.hi(y), d[x][y] > -lb || s.lo(y)+lb > s.hi(x)

@@ -241,6 +241,9 @@ func (v *solver) exact() (none bool) {
 	if v.best != nil {
 		most = v.cost.finish - 1
 	}
+	if v.best != nil && v.ctx.Err() != nil {
+		return false
+	}
 	m := v.p.model(v.l.limit, v.free, v.fixed, least, most)
 	if m == nil && v.l.limit.over {
 		return false
