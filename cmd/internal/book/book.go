@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/packed"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/workflow"
@@ -40,11 +41,23 @@ type Options struct {
 	Full bool
 }
 
-//go:embed book.gohtml
-var layout string
+// layouts are the files of the folder layouts, packed. A test holds it against them, and writes it anew with -update.
+//
+//go:embed layouts.zip
+var layouts string
 
-//go:embed book.css
-var style string
+// layout is the text of files of layouts, one behind the other. They are part of the program: a test reads all of them.
+func layout(names ...string) string {
+	var all strings.Builder
+	for _, name := range names {
+		text, err := packed.Text(layouts, name)
+		if err != nil {
+			return ""
+		}
+		all.WriteString(text)
+	}
+	return all.String()
+}
 
 // Write writes the book of an airframe.
 func Write(w io.Writer, s *workflow.State, o Options) error {
@@ -62,7 +75,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 		"seal": func() string { return page.SealLimits },
 	})
 	out := bufio.NewWriterSize(w, 1<<16)
-	if err := fill(cleaner{out}, cardParts+layout, calls, view); err != nil {
+	if err := fill(cleaner{out}, layout("card.gohtml", "book.gohtml"), calls, view); err != nil {
 		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
 	}
 	if err := out.Flush(); err != nil {

@@ -19,12 +19,6 @@ import (
 	"fettle/workflow/journal"
 )
 
-//go:embed card.gohtml
-var cardParts string // of book and card page
-
-//go:embed cardpage.gohtml
-var cardLayout string
-
 // A flight is the flight card as a page shows it.
 type flight struct {
 	Card    page.Card
@@ -48,7 +42,7 @@ type balance struct {
 func WriteCard(w io.Writer, s *workflow.State, card page.Card, clock page.Clock) error {
 	m := &maker{s: s, o: Options{Clock: clock, Zone: time.Local}, now: clock.Now}
 	out := bufio.NewWriter(w)
-	if err := fill(cleaner{out}, cardParts+cardLayout, m.cardCalls(), m.flight(card)); err != nil {
+	if err := fill(cleaner{out}, layout("card.gohtml", "cardpage.gohtml"), m.cardCalls(), m.flight(card)); err != nil {
 		return fmt.Errorf("writing the flight card of %s: %w", s.Airframe.Mark, err)
 	}
 	return out.Flush()
@@ -59,7 +53,7 @@ func (m *maker) cardCalls() map[string]any {
 	calls := basics()
 	maps.Copy(calls, map[string]any{
 		"when": m.when, "capital": page.Capital,
-		"style": func() safe { return safe(style) }, // our own file
+		"style": func() safe { return safe(layout("book.css")) }, // our own file
 		"rules": func() string { return page.LocalRules },
 	})
 	return calls

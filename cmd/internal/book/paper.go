@@ -18,9 +18,6 @@ import (
 	"fettle/steps/sorting"
 )
 
-//go:embed paper.gohtml
-var paperLayout string
-
 // A paper is a document to work from with a pencil: every step with its cautions, its
 // drawing, boxes to tick and lines to fill.
 type paper struct {
@@ -159,7 +156,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 	calls := m.cardCalls()
 	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "either": either, "many": many})
 	out := bufio.NewWriterSize(w, 1<<16)
-	if err := fill(cleaner{out}, cardParts+paperLayout, calls, p); err != nil {
+	if err := fill(cleaner{out}, layout("card.gohtml", "paper.gohtml"), calls, p); err != nil {
 		return fmt.Errorf("writing the document %s: %w", d.Name, err)
 	}
 	return out.Flush()

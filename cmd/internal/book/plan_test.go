@@ -49,7 +49,7 @@ func TestPlanOfAGate(t *testing.T) {
 	d := p.gate(gateAt(t, "boom", "210 mm, 110 mm", "-12.5 mm, -90 mm"), wide)
 	var out strings.Builder
 	calls := (&maker{}).cardCalls()
-	if err := fill(&out, cardParts+`{{template "planned" .}}`, calls, d); err != nil {
+	if err := fill(&out, layout("card.gohtml")+`{{template "planned" .}}`, calls, d); err != nil {
 		t.Fatal(err)
 	}
 	// The points are 200 mm apart across and 222.5 mm along, and the view is 1.6 times as
@@ -92,7 +92,7 @@ func TestThreads(t *testing.T) {
 		}
 	}
 	var out strings.Builder
-	if err := fill(&out, cardParts+`{{template "planned" .}}`, (&maker{}).cardCalls(), d); err != nil {
+	if err := fill(&out, layout("card.gohtml")+`{{template "planned" .}}`, (&maker{}).cardCalls(), d); err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(out.String(), `<circle class="number" cx="`+at.X+`" cy="`+at.Y+`" r="5"`) {

@@ -2,20 +2,22 @@ package cli
 
 import (
 	"cmp"
-	"embed"
+	_ "embed"
 	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/packed"
 	"fettle/procedures"
 	"fettle/steps/nearest"
 )
 
-// The pages of help. They are only read and rendered when one is asked for.
+// The pages of help, the files of the folder help, packed. They are only read and rendered when one is asked for. A test
+// holds them against the files, and packs them anew with -update.
 //
-//go:embed help/*.md
-var helpPages embed.FS
+//go:embed help.zip
+var helpPages string
 
 // grammarMark is the line of a page where the grammar of documents stands: it is
 // made from the table of keys, so the page cannot disagree with the parser.
@@ -62,11 +64,11 @@ func Manual() (*cobra.Command, []Page, error) {
 
 // topicPage is the Markdown of a page.
 func topicPage(name string) (string, error) {
-	text, err := helpPages.ReadFile("help/" + name + ".md")
+	text, err := packed.Text(helpPages, name+".md")
 	if err != nil {
 		return "", fmt.Errorf("reading a page of help: %w", err)
 	}
-	page, err := withExcerpts(string(text))
+	page, err := withExcerpts(text)
 	if err != nil {
 		return "", err
 	}

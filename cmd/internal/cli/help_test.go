@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/packed/packedtest"
 	"fettle/cmd/internal/term"
 )
 
@@ -182,3 +183,6 @@ func TestHelpOfCommands(t *testing.T) {
 		t.Errorf("%d examples", examples)
 	}
 }
+
+// The program carries the pages of help as they are.
+func TestHelpIsPacked(t *testing.T) { packedtest.Check(t, *update, "help", "help.zip") }
