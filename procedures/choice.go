@@ -373,6 +373,7 @@ func covering(all [][]string) [][]string {
 	}
 	n := len(names)
 	covers := make([][]int, len(all)) // what of three answers each combination has, as numbers
+	adding := make([]int, len(all))   // how many of them are not covered, or were not when that was counted last: never more
 	for i, one := range all {
 		taken := make([]int, n)
 		for k, name := range names {
@@ -380,6 +381,7 @@ func covering(all [][]string) [][]string {
 				taken[k] = 1
 			}
 		}
+		covers[i] = make([]int, 0, n*(n-1)*(n-2)/6)
 		for a := range n {
 			for b := a + 1; b < n; b++ {
 				for c := b + 1; c < n; c++ {
@@ -387,19 +389,23 @@ func covering(all [][]string) [][]string {
 				}
 			}
 		}
+		adding[i] = len(covers[i])
 	}
 	covered := make([]bool, n*n*n*8)
 	var few [][]string
 	for {
 		best, most := 0, 0
 		for i := range covers {
+			if adding[i] <= most {
+				continue
+			}
 			adds := 0
 			for _, one := range covers[i] {
 				if !covered[one] {
 					adds++
 				}
 			}
-			if adds > most {
+			if adding[i] = adds; adds > most {
 				best, most = i, adds
 			}
 		}

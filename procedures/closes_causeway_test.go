@@ -2,8 +2,11 @@ package procedures
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
+
+	"fettle/steps"
 )
 
 // What the steps of the Causeway make is what its gates ask.
@@ -165,5 +168,71 @@ func TestRudderLinkagesStayOutOfTheGapOfThePropeller(t *testing.T) {
 	}
 	if how := d.gate("prop-clearance").How; !strings.Contains(how, "stands out of a boom toward the disc") {
 		t.Errorf("the clearance is read to the bare boom alone:\n%s", how)
+	}
+}
+
+// The rod of a rudder goes straight from the arm, in the middle of the boom's face, to the
+// hole of the horn, and passes over the front edge of the tailplane. Tailplanes of foam are 5 to
+// 10 mm thick (common practice, no source); its top is where the fin stands.
+func TestRudderRodsPassTheTailplane(t *testing.T) {
+	d := drawingOf(t, "causeway")
+	boom := d.body("right-boom")
+	arm := d.said("cut-rudder-bays", `its middle (\d+) mm behind the leading edge`)[0]
+	over := d.said("mark-tail-horns", `(\d+) mm over the foot of the fin`)[0]
+	edge := in(d.surface("tailplane").X, "mm")
+	var hole float64
+	for _, at := range d.gate("rudder-clevis-turns").At {
+		hole = in(at.X, "mm")
+	}
+	half := (in(boom.Right, "mm") - in(boom.Left, "mm")) / 2
+	for _, thick := range []float64{5, 10} {
+		low, high := -half, thick+over // over the top of the boom
+		if passes := low + (high-low)*(edge-arm)/(hole-arm) - thick; passes < 5 {
+			t.Errorf("over a tailplane of %g mm the rod passes by %.1f mm", thick, passes)
+		}
+	}
+	later, err := Open("").Procedure("fit-rudders")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, _, ok := later.Procedure.Step("mark-horns"); !ok || d.read("fit-rudders/mark-horns", s.Do, `(\d+) mm over the foot of the fin`)[0] != over {
+		t.Errorf("fit-rudders has its horns elsewhere than the build:\n%s", s.Do)
+	}
+	for _, place := range d.said("fit-rudder-linkages", `guides, (\d+) mm and (\d+) mm behind`) {
+		if place <= in(d.sheet.Geometry.Propeller.X, "mm")+20 || place >= edge {
+			t.Errorf("a guide at %g mm holds no rod between the disc and the tailplane", place)
+		}
+	}
+}
+
+// A bay that fits the pack is cut while the propeller is off, round a box as heavy as the pack,
+// at the place where the battery is then laid.
+func TestTheFittedBayIsCutRoundABox(t *testing.T) {
+	d := drawingOf(t, "causeway")
+	o := orderOf(d.build)
+	for _, name := range []string{"find-bay", "fit-bay"} {
+		s, _, ok := d.build.Step(name)
+		if !ok || !o.before(name, "fit-propeller") || !slices.Contains(s.Needs, steps.Setting{Condition: "propeller", State: "off"}) {
+			t.Errorf("%s is not done with the propeller off, before it is fitted", name)
+		}
+	}
+	_, pack := d.part("battery")
+	d.same("the box", d.said("find-bay", `sand, to (\d+) g`)[0], pack, 0)
+	for i, at := range d.said("find-bay", `about (\d+) mm ahead of the leading edge, about (\d+) mm with working`) {
+		d.same("the place of the box", at, d.said("place-battery", `about (\d+) mm ahead of the leading edge, about (\d+) mm with working`)[i], 0)
+	}
+	d.same("its balance", d.said("find-bay", `balances (\d+) mm behind`)[0], d.said("place-battery", `underneath at (\d+) mm`)[0], 0)
+}
+
+// Pegs stand in the foot of their fin.
+func TestPegsStandInTheFoot(t *testing.T) {
+	for design, fins := range map[string]string{"causeway": "fins", "skerry": "fins"} {
+		d := drawingOf(t, design)
+		p := d.surface(fins).Panels[0]
+		foot, high := in(p.Root, "mm"), in(p.Span, "mm")
+		pegs := d.said("fit-break-away-fins", `pegs of (\d+) mm into the foot of each fin, (\d+) mm deep, (\d+) mm and (\d+) mm behind its front edge`)
+		if pegs[1] > high/3 || pegs[2] < 4*pegs[0] || pegs[3] > foot-4*pegs[0] || pegs[3]-pegs[2] < foot/2 {
+			t.Errorf("%s: pegs %v in a foot of %g mm", design, pegs, foot)
+		}
 	}
 }

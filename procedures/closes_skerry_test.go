@@ -116,6 +116,21 @@ func TestSkerryCloses(t *testing.T) {
 	// Receiver and video transmitter; both cases are some 50 mm across.
 	beds := d.said("mark-wing-bays", `receiver (\d+) mm out on the right, (\d+) mm back. One for the video transmitter on the left, (\d+) mm back`)
 	d.asks("receiver-distance", math.Hypot(2*beds[0], beds[1]-beds[2])-26)
+	// A receiver is some 20 mm long, and the hot cutter stays a finger's width, 12 mm at the
+	// least, off the slots of the cross spars (common practice, no source).
+	d.words("melt-wing-bays", "a finger's width short of the spars")
+	x, _ := d.part("receiver")
+	d.same("the receiver", beds[1], x, 0)
+	if slot := mark[0] - 2.3; beds[1]+10 > slot-12 {
+		t.Errorf("the bed of the receiver ends at %g mm, the slot of the cross spar begins at %g mm", beds[1]+10, slot)
+	}
+	// The skid lies where the parts table has it.
+	skid := d.said("coat-skid", `(\d+) mm long, its middle (\d+) mm behind the apex`)
+	x, _ = d.part("skid")
+	d.same("the middle of the skid", skid[1], x, 0)
+	if x-skid[0]/2 < mm(d.body("nose").Front) || x+skid[0]/2 > mm(d.body("pod").Rear) {
+		t.Errorf("a skid of %g mm is longer than the keel", skid[0])
+	}
 
 	// The bay of the battery, and what the parts come to with the battery where the build
 	// lays it down first.

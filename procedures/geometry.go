@@ -57,6 +57,8 @@ func geometryKeys() *mapping[*steps.Geometry] {
 			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, switchValue{}),
 				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
+		{"launch", optional, field(func(g *g) *string { return &g.Launch }, wordValue{known: []string{steps.ByHand, steps.ByBungee, steps.OnWheels}}),
+			"how it comes into the air: of one that is thrown, the flight card says how much wind its launch wants", "hand"},
 	}}
 }
 

@@ -3,11 +3,13 @@ package procedures
 import (
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/workflow"
 )
 
 // asks is how often a step asks its reader at the least.
@@ -303,3 +305,84 @@ func TestSoundAircraftHadNoCrash(t *testing.T) {
 }
 
 var crash = regexp.MustCompile(`(?i)\b(crash|wreck|knock|mud|splinters?)\b`)
+
+// Before a launch by hand, what the wind leaves of its speed is held against what a throw
+// gives, by the figure that the flight card has.
+func TestTheThrowIsHeldAgainstTheLaunchSpeed(t *testing.T) {
+	for name, said := range map[string]string{
+		"first-flight": `launch speed less the wind is (\d+) m/s or less`,
+		"pre-flight":   `launch speed of the card\. More than (\d+) m/s left`,
+	} {
+		d, err := Open("").Procedure(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := ""
+		for _, s := range d.Procedure.Steps() {
+			text += s.Do + "\n" + strings.Join(s.Confirm, "\n") + "\n"
+		}
+		found := regexp.MustCompile(said).FindStringSubmatch(text)
+		if found == nil || found[1] != strconv.Itoa(workflow.ThrowSpeed) {
+			t.Errorf("%s says %q, and a throw gives %d m/s", name, found, workflow.ThrowSpeed)
+		}
+	}
+}
+
+// Whether a fin is glued or stands on pegs is known of an airframe: it is not asked, and no
+// glue gets at pegs.
+func TestAFinGoesBackAsItWasBuilt(t *testing.T) {
+	d, err := Open("").Procedure("fin-off")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, test := range []struct {
+		fins  string
+		coats int
+		want  string
+	}{{"fixed-fins", 1, "free-fin"}, {"break-away-fins", 0, "renew-pegs"}} {
+		p := d.Procedure.For(steps.Selection{Has: []string{test.fins}}, "fins")
+		coats := 0
+		for _, s := range p.Steps() {
+			if len(s.Methods) > 0 {
+				t.Errorf("%s: %s asks what the record knows", test.fins, s.Name)
+			}
+			if s.Kind == steps.Coat {
+				coats++
+			}
+		}
+		if _, _, ok := p.Step(test.want); !ok || coats != test.coats {
+			t.Errorf("%s: %d coats, want %d; step %s is there: %t", test.fins, coats, test.coats, test.want, ok)
+		}
+	}
+}
+
+// What a job fits or moves is in the record before it is weighed: recorded after the release it
+// ends it.
+func TestWhatIsFittedIsRecordedBeforeItIsWeighed(t *testing.T) {
+	d, err := Open("").Procedure("fit-camera")
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := false
+	for s := range orderOf(d.Procedure).all() {
+		confirmed := strings.Join(s.Confirm, " ")
+		asked = asked || strings.Contains(confirmed, "camera as fitted") && strings.Contains(confirmed, "battery as moved")
+		if s.Kind == steps.Measure && !asked {
+			t.Errorf("%s measures before camera and battery are asked to be in the record", s.Name)
+		}
+	}
+}
+
+// A degree of thrust line cannot be seen: it is read before the mount is glued.
+func TestTheThrustLineIsReadBeforeTheMountIsGlued(t *testing.T) {
+	for name, step := range map[string]string{"mount-torn": "dry-fit", "nose-lost": "dry-fit"} {
+		d, err := Open("").Procedure(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, _, ok := d.Procedure.Step(step)
+		if !ok || !strings.Contains(s.Do, "read the thrust line now, dry") || strings.Contains(strings.Join(s.Confirm, " "), "to the eye") {
+			t.Errorf("%s: %s sets the mount by eye", name, step)
+		}
+	}
+}

@@ -24,7 +24,15 @@ type Geometry struct {
 	Balance   BalanceAt   `json:"balance,omitzero"`
 	Neutral   BodyEffect  `json:"neutral,omitzero"`
 	Lift      LargestLift `json:"lift,omitzero"`
+	Launch    string      `json:"launch,omitempty"` // ByHand, ByBungee or OnWheels; "": nobody said
 }
+
+// How an airframe comes into the air.
+const (
+	ByHand   = "hand"
+	ByBungee = "bungee"
+	OnWheels = "wheels"
+)
 
 // IsZero reports whether the sheet says nothing of its geometry.
 func (g Geometry) IsZero() bool { return g.Datum == "" && len(g.Surfaces) == 0 && len(g.Parts) == 0 }

@@ -306,20 +306,21 @@ func (s Step) AsksFor(gate string) bool {
 // selection, with Here replaced by the zone. A stage of which nothing is left is
 // stepped over: what is after it is after what it was after.
 func (p *Procedure) For(selection Selection, zone string) *Procedure {
+	return p.ForAgain(nil, selection, zone)
+}
+
+// ForAgain is [Procedure.For] for an airframe and zone for which it had other steps: those of a
+// stage in which nothing changes are not copied again.
+func (p *Procedure) ForAgain(had *Procedure, selection Selection, zone string) *Procedure {
 	out := *p
 	out.Stages = make([]Stage, 0, len(p.Stages))
 	over := map[string][]string{} // stages without steps, with what they are after
-	for _, stage := range p.Stages {
-		left := stage
+	for n := range p.Stages {
+		stage := &p.Stages[n]
+		left := *stage
 		if left.Steps = slices.Clip(stage.Steps); !stage.asWritten(selection) {
-			left.Steps = make([]Step, 0, len(stage.Steps))
-			for i := range stage.Steps {
-				if !stage.Steps[i].In(selection) {
-					continue
-				}
-				left.Steps = append(left.Steps, stage.Steps[i])
-				step := &left.Steps[len(left.Steps)-1]
-				step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
+			if left.Steps = stage.as(had, selection); left.Steps == nil {
+				left.Steps = stage.copied(selection, zone)
 			}
 		}
 		if len(left.Steps) == 0 {
@@ -332,6 +333,44 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 		out.Stages[i].After = past(out.Stages[i].After, over)
 	}
 	return &out
+}
+
+// copied are the steps of the stage that apply with the selection, for the zone.
+func (s *Stage) copied(selection Selection, zone string) []Step {
+	left := make([]Step, 0, len(s.Steps))
+	for i := range s.Steps {
+		if !s.Steps[i].In(selection) {
+			continue
+		}
+		left = append(left, s.Steps[i])
+		step := &left[len(left)-1]
+		step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
+	}
+	return left
+}
+
+// as are the steps of the stage in the procedure as it was, nil where others apply with the selection.
+func (s *Stage) as(had *Procedure, selection Selection) []Step {
+	if had == nil {
+		return nil
+	}
+	i := slices.IndexFunc(had.Stages, func(of Stage) bool { return of.Name == s.Name })
+	if i < 0 {
+		return nil
+	}
+	steps, n := had.Stages[i].Steps, 0
+	for k := range s.Steps {
+		if step := &s.Steps[k]; step.In(selection) {
+			if n == len(steps) || steps[n].Name != step.Name {
+				return nil
+			}
+			n++
+		}
+	}
+	if n < len(steps) {
+		return nil
+	}
+	return slices.Clip(steps)
 }
 
 // asWritten reports whether all steps apply with the selection, and none works on Here: a replay

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -235,4 +236,35 @@ func TestBenchIsOne(t *testing.T) {
 			}
 		}
 	})
+}
+
+// What can't wait on another airframe of the bench is said before what is next here, and that airframe is gone on with first,
+// whatever the last plan has: an open coat, and one that would close while the next step is done.
+func TestWhatCantWaitBeside(t *testing.T) {
+	a, b := shared(t, "PL-01", true), shared(t, "PL-02", true)
+	a.must(setting("iron", "cold"), ClearUse{Of: "contact", Answers: []bool{true}})
+	a.done("coat") // it may be joined from 10 until 40
+	is := func(minute int, want string) {
+		t.Helper()
+		now := evening.Add(time.Duration(minute) * time.Minute)
+		mine := b.state.Beside([]*State{a.state})
+		mine.Planned = []Planned{{Job: mine.Jobs[0].ID, Step: "coat", Begins: now}}
+		next, got := mine.Next(now), ""
+		for _, o := range next.Beside {
+			got += o.Mark + " " + o.Name + " "
+		}
+		for _, fleet := range [][]*State{{a.state, mine}, {mine, a.state}} {
+			got += Foremost(fleet, now).Airframe.Mark + " "
+		}
+		if strings.TrimSpace(got) != want {
+			t.Errorf("at %d it is %q, want %q", minute, got, want)
+		}
+	}
+	is(5, "PL-02 PL-02")
+	is(12, "PL-01 tab PL-01 PL-01")
+	is(39, "PL-01 tab PL-01 PL-01")
+	is(45, "PL-02 PL-02") // it has lapsed
+	if Foremost(nil, evening) != nil {
+		t.Error("an airframe of none")
+	}
 }

@@ -69,6 +69,10 @@ const (
 // (common practice, no source).
 const LaunchFactor = 1.3
 
+// ThrowSpeed is the most that a throw with a short run is counted on to give, in m/s: of the
+// 7 to 10 that throws give (common practice, no source).
+const ThrowSpeed = 9
+
 // A Figure is one number of a card with what it rests on.
 type Figure struct {
 	Name    string

@@ -102,7 +102,11 @@ func (s *State) reselect(e journal.Entry, jobs ...*Job) {
 		}
 	}
 	for _, j := range jobs {
-		j.Procedure = j.written.For(s.selectionOf(j), j.Zone)
+		had := j.Procedure
+		if had == j.written {
+			had = nil // for no zone yet
+		}
+		j.Procedure = j.written.ForAgain(had, s.selectionOf(j), j.Zone)
 	}
 }
 

@@ -32,6 +32,66 @@ type Suggestion struct {
 	Due []Reason
 	// Planned is when the last plan has Step; zero: it does not.
 	Planned time.Time
+	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
+	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
+}
+
+// An OtherClock is a clock of another airframe of the bench.
+type OtherClock struct {
+	Mark string `json:"mark"`
+	Timer
+}
+
+// beside are the clocks of other airframes that are over before a step would be done, or whose windows are open while it has
+// none.
+func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherClock) {
+	for _, other := range s.others {
+		for _, t := range other.Timers(now) {
+			open := !presses && !now.Before(t.Opens)
+			if now.After(t.Closes) || !open && fits(r.Step, now, t.Closes) || presses && !t.Closes.Before(r.Closes) {
+				continue
+			}
+			all = append(all, OtherClock{other.Airframe.Mark, t})
+		}
+	}
+	sorting.Stable(all, func(a, b OtherClock) int { return a.Closes.Compare(b.Closes) })
+	return all
+}
+
+// Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
+// has first, then the first on which something can be done; nil: no job is open on any.
+func Foremost(fleet []*State, now time.Time) (first *State) {
+	var best Suggestion
+	rank := func(g Suggestion) int {
+		switch {
+		case g.Presses:
+			return 0
+		case g.Step == nil:
+			return 3
+		case !g.Planned.IsZero():
+			return 1
+		}
+		return 2
+	}
+	at := func(g Suggestion) time.Time {
+		switch {
+		case g.Step == nil:
+			return g.Until
+		case g.Presses:
+			return g.Step.Closes
+		}
+		return g.Planned
+	}
+	for _, s := range fleet {
+		g := s.Next(now)
+		if g.Over {
+			continue
+		}
+		if first == nil || cmp.Or(cmp.Compare(rank(g), rank(best)), compareTimes(at(g), at(best))) < 0 {
+			first, best = s, g
+		}
+	}
+	return first
 }
 
 // A Planned is a step, or an act of one, as a plan has it.
@@ -127,6 +187,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
 	}
 	if out.Step != nil {
+		out.Presses = rank(*out.Step) == 0
+		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
 			out.Planned = planned[at].Begins
 		}

@@ -51,6 +51,13 @@ func (s *Store) Recall(tell func(asOf time.Time, why error)) {
 	s.tell = tell
 }
 
+// Recalls reports whether Recall was called.
+func (s *Store) Recalls() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.tell != nil
+}
+
 func (s *Store) now() time.Time {
 	if s.Now == nil {
 		return time.Now()
@@ -74,9 +81,7 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	if s.Folder == "" {
 		return s.Of.View(ctx, fn)
 	}
-	s.mu.Lock()
-	recalls := s.tell != nil
-	s.mu.Unlock()
+	recalls := s.Recalls()
 	if why := s.Away(); why != nil && recalls {
 		return s.recall(fn, why)
 	}
@@ -85,18 +90,26 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 		begun = true
 		return fn(&reader{Reader: r, store: s})
 	})
-	away := !begun && errors.Is(err, store.ErrAway)
-	s.mu.Lock()
-	if s.since, s.why = (time.Time{}), nil; away {
-		s.since, s.why = s.now(), err
-	} else {
-		s.told = time.Time{}
-	}
-	s.mu.Unlock()
-	if away && recalls {
+	if begun {
+		s.Missed(nil)
+	} else if s.Missed(err) && recalls {
 		return s.recall(fn, err)
 	}
 	return err
+}
+
+// Missed notes whether the store was away, by the error of whoever asked it for something.
+func (s *Store) Missed(err error) (away bool) {
+	away = errors.Is(err, store.ErrAway)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case away:
+		s.since, s.why = s.now(), err
+	case err == nil:
+		s.since, s.why, s.told = time.Time{}, nil, time.Time{}
+	}
+	return away
 }
 
 // A reader keeps what is read.

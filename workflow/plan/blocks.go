@@ -96,10 +96,17 @@ func (l *layout) blocks(lo []int) *blocks {
 // already, that one is taken out and placed later (Franck, Neumann and Schwindt 2001: from memory, not opened).
 func (l *layout) placeBlock(members []int, least map[int]int) bool {
 	for tries := 0; tries < 20+l.patience/len(members); tries++ {
+		if !l.limit.more(len(members) / 4) {
+			break
+		}
 		late, fits := -1, true
 		for _, i := range members {
 			if l.placed[i] {
 				continue
+			}
+			if !l.limit.more(10) {
+				fits = false
+				break
 			}
 			a := &l.p.Activities[i]
 			t := l.fit(i, max(l.soonest(i), least[i]))
@@ -141,7 +148,7 @@ func (l *layout) placeBlock(members []int, least map[int]int) bool {
 }
 
 // serial places block after block, of those that wait for nothing the one with the least rank first. It gives the
-// starts, or the block that found no place.
+// starts, or the block that found no place; -1 where the time is over.
 func (l *layout) serial(b *blocks, rank []float64) (starts []int, stuck int) {
 	for i := range l.busy {
 		l.busy[i] = profile{}
@@ -166,6 +173,9 @@ func (l *layout) serial(b *blocks, rank []float64) (starts []int, stuck int) {
 			clear(least)
 		}
 		if !l.placeBlock(b.all[k], least) {
+			if l.limit.over {
+				k = -1
+			}
 			return nil, int(k)
 		}
 		for _, next := range b.after[k] {

@@ -1,9 +1,7 @@
 package plan
 
-import "fettle/steps/sorting"
-
 // earliest are the first starts that delays and sittings leave, whatever else is done; nil where there are none
-// by the horizon.
+// by the horizon, or no time is left.
 func (l *layout) earliest(horizon int) []int {
 	p := l.p
 	lo := make([]int, len(p.Activities))
@@ -22,6 +20,9 @@ func (l *layout) earliest(horizon int) []int {
 		i := queue[0]
 		queue = queue[1:]
 		queued[i] = false
+		if !l.limit.more(1) {
+			return nil
+		}
 		for _, k := range l.from[i] {
 			d := p.Delays[k]
 			t, a := lo[i]+d.Least, &p.Activities[d.To]
@@ -90,6 +91,9 @@ func (l *layout) latest(end int, lo []int) []int {
 		i := queue[len(queue)-1]
 		queue = queue[:len(queue)-1]
 		queued[i] = false
+		if !l.limit.more(1) {
+			break // later than need be
+		}
 		for _, k := range l.into[i] {
 			d := p.Delays[k]
 			t := hi[i] - d.Least
@@ -111,15 +115,19 @@ func (l *layout) latest(end int, lo []int) []int {
 }
 
 // bound finds a moment before which nothing can finish: the least end that neither the delays nor the work there is
-// for each resource refutes. most is an end that is known to be met, or the horizon.
+// for each resource refutes. most is an end that is known to be met, or the horizon. With less time it is sooner.
 func (l *layout) bound(lo []int, most int) int {
 	least := 0
 	for i, a := range l.p.Activities {
 		least = max(least, lo[i]+a.Length)
 	}
+	byStart := l.byStart(lo)
 	for least < most {
 		end := (least + most) / 2
-		if hi := l.latest(end, lo); hi == nil || l.overloaded(lo, hi) {
+		if !l.limit.now() {
+			break
+		}
+		if hi := l.latest(end, lo); hi == nil || l.overloaded(byStart, lo, hi) {
 			least = end + 1
 		} else {
 			most = end
@@ -128,16 +136,27 @@ func (l *layout) bound(lo []int, most int) int {
 	return least
 }
 
+func (l *layout) byStart(lo []int) []int {
+	var all []int
+	for i, a := range l.p.Activities {
+		if !a.Fixed {
+			all = append(all, i)
+		}
+	}
+	inOrderOf(all, lo)
+	return all
+}
+
 // overloaded says whether a resource has more to do between its earliest and latest starts than it can, even if work
 // could be broken off and shared out at will. Earliest deadline first then meets every deadline that can be met
 // (Jackson 1955 and Horn 1974; with heads and tails Carlier and Pinson 1989: from memory, not opened).
-func (l *layout) overloaded(lo, hi []int) bool {
+func (l *layout) overloaded(byStart, lo, hi []int) bool {
 	p := l.p
 	var attended, all []int32
 	for k := range p.Capacity {
 		attended, all = attended[:0], all[:0]
-		for i, a := range p.Activities {
-			if a.need(k) > 0 && !a.Fixed {
+		for _, i := range byStart {
+			if p.Activities[i].need(k) > 0 {
 				if all = append(all, int32(i)); l.open[i] != nil {
 					attended = append(attended, int32(i))
 				}
@@ -154,7 +173,7 @@ func (l *layout) overloaded(lo, hi []int) bool {
 }
 
 // late does the work of activities for resource k in the open spans, that of the earliest deadline first, and says
-// whether one is missed. Work and time are counted in minutes of one of the resource.
+// whether one is missed. They come in the order of lo. Work and time are counted in minutes of one of the resource.
 func (l *layout) late(k int, who []int32, open []Span, lo, hi []int) bool {
 	p := l.p
 	rate := int64(p.Capacity[k])
@@ -162,13 +181,10 @@ func (l *layout) late(k int, who []int32, open []Span, lo, hi []int) bool {
 	for j, i := range who {
 		left[j] = int64(p.Activities[i].Length) * int64(p.Activities[i].need(k))
 	}
-	byStart := make([]int32, len(who))
 	due := make([]int64, len(who))
 	for j, i := range who {
-		byStart[j] = int32(j)
 		due[j] = int64(hi[i]+p.Activities[i].Length) * rate
 	}
-	sorting.Stable(byStart, func(a, b int32) int { return lo[who[a]] - lo[who[b]] })
 	weight := make([]float64, len(who)) // the heap has the heaviest first
 	h := heap{at: make([]int32, len(who))}
 	for j := range weight {
@@ -179,16 +195,19 @@ func (l *layout) late(k int, who []int32, open []Span, lo, hi []int) bool {
 		now = max(now, int64(w.From)*rate)
 		end := int64(w.To) * rate
 		for now < end {
-			for next < len(byStart) && int64(lo[who[byStart[next]]])*rate <= now {
-				h.insert(byStart[next], weight)
+			if !l.limit.more(1) {
+				return false
+			}
+			for next < len(who) && int64(lo[who[next]])*rate <= now {
+				h.insert(int32(next), weight)
 				next++
 			}
 			until := end
-			if next < len(byStart) {
-				until = min(until, int64(lo[who[byStart[next]]])*rate)
+			if next < len(who) {
+				until = min(until, int64(lo[who[next]])*rate)
 			}
 			if len(h.all) == 0 {
-				if next == len(byStart) {
+				if next == len(who) {
 					return false
 				}
 				now = until
@@ -205,5 +224,5 @@ func (l *layout) late(k int, who []int32, open []Span, lo, hi []int) bool {
 			}
 		}
 	}
-	return len(h.all) > 0 || next < len(byStart)
+	return len(h.all) > 0 || next < len(who)
 }

@@ -1,20 +1,18 @@
 package plan
 
-import "fettle/steps/sorting"
+import "context"
 
 // chain follows what holds the finish of a plan back, from the activity that ends last.
 func (l *layout) chain(starts []int) (all []Link) {
 	if len(l.p.Either) > 0 {
-		l = l.p.settled(starts).layout()
+		l = l.p.settled(starts).layout(&limit{ctx: context.Background()}) // all of it, or the chain would be another
 	}
 	p := l.p
 	byEnd := make([]int, len(starts))
 	for i := range byEnd {
 		byEnd[i] = i
 	}
-	sorting.Stable(byEnd, func(a, b int) int {
-		return starts[a] + p.Activities[a].Length - starts[b] - p.Activities[b].Length
-	})
+	inOrderOf(byEnd, p.ends(starts))
 	last := -1
 	if n := len(byEnd); n > 0 {
 		last = byEnd[n-1]

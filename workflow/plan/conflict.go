@@ -114,9 +114,9 @@ func (p *Problem) hasPlan(ctx context.Context) (has, known bool) {
 	}
 	v := p.solver(ctx, Options{}, int(horizon))
 	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
-		return false, true
+		return false, !v.l.limit.over
 	}
-	if hi := v.l.latest(v.horizon, v.lo); hi == nil || v.l.overloaded(v.lo, hi) {
+	if hi := v.l.latest(v.horizon, v.lo); hi == nil || v.l.overloaded(v.l.byStart(v.lo), v.lo, hi) {
 		return false, true
 	}
 	v.b = v.l.blocks(v.lo)
@@ -126,9 +126,9 @@ func (p *Problem) hasPlan(ctx context.Context) (has, known bool) {
 	if len(v.free) > exactMost {
 		return false, false
 	}
-	m := v.p.model(v.free, v.fixed, 0, v.horizon)
+	m := v.p.model(v.l.limit, v.free, v.fixed, 0, v.horizon)
 	if m == nil {
-		return false, true
+		return false, !v.l.limit.over
 	}
 	m.s.one = true
 	found, proven := m.s.minimise(ctx, 2000)

@@ -43,7 +43,7 @@ func (l *layout) unmet(i, t int) *Either {
 // apart is the first start from t on with which the eithers of an activity hold; where that takes another one of its
 // block to be later, that one, else -1. The start is -1 where there is none.
 func (l *layout) apart(i, t int, members []int, least map[int]int) (start, late int) {
-	for t >= 0 {
+	for t >= 0 && l.limit.more(1+len(l.either[i])/8) {
 		e := l.unmet(i, t)
 		if e == nil {
 			return t, -1

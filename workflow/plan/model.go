@@ -77,8 +77,8 @@ func (f *profile) clearStarts(all []Span, length, most int32) []Span {
 }
 
 // closure is the longest path of delays between every two of the free activities; nil where a cycle of them is
-// positive. Large models do without: their closure knows the delays alone.
-func (p *Problem) closure(free []int, at []int32) [][]int32 {
+// positive, or no time is left.
+func (p *Problem) closure(end *limit, free []int, at []int32) [][]int32 {
 	n := len(free)
 	d := make([][]int32, n)
 	for i := range d {
@@ -99,6 +99,9 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 			if via == never || i == k {
 				continue
 			}
+			if !end.more(1 + len(d)/50) {
+				return nil
+			}
 			for j, v := range d[k] {
 				if v != never && via+v > d[i][j] {
 					d[i][j] = via + v
@@ -118,8 +121,8 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 }
 
 // model puts the problem to a new search: what is free ends between least and horizon, all else stays at its starts.
-// It is nil where no plan can be, as is seen at once.
-func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
+// It is nil where no plan can be, as is seen at once, and where no time is left.
+func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int) *model {
 	m := &model{s: &search{}, free: free}
 	s := m.s
 	at := make([]int32, len(p.Activities))
@@ -129,7 +132,7 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 	for x, i := range free {
 		at[i] = int32(x)
 	}
-	d := p.closure(free, at)
+	d := p.closure(end, free, at)
 	if d == nil {
 		return nil
 	}
@@ -201,16 +204,18 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 			return nil
 		}
 	}
-	if !m.orders(p, d) || !m.eithers(p, at, d, starts) {
+	if !m.orders(end, p, d) || !m.eithers(p, at, d, starts) {
 		return nil
 	}
 	m.branches()
 	m.resources(p, busy)
+	m.turns(p, d)
 	return m
 }
 
-// orders makes a variable for each two activities that cannot overlap: 1 where the former comes first.
-func (m *model) orders(p *Problem, d [][]int32) bool {
+// orders makes a variable for each two activities that cannot overlap: 1 where the former comes first. False where two cannot
+// be in either order, or no time is left.
+func (m *model) orders(end *limit, p *Problem, d [][]int32) bool {
 	s := m.s
 	for x := range m.free {
 		a := &p.Activities[m.free[x]]
@@ -225,6 +230,9 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			la, lb := int32(a.Length), int32(b.Length)
 			if !clash || d[x][y] >= la || d[y][x] >= lb {
 				continue
+			}
+			if !end.more(1) {
+				return false
 			}
 			x, y := int32(x), int32(y)
 			notFirst, notLast := d[y][x] > -la || s.lo(x)+la > s.hi(y), d[x][y] > -lb || s.lo(y)+lb > s.hi(x)
@@ -252,12 +260,10 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 // branches has the search branch on what is after the finish.
 func (m *model) branches() {
 	s := m.s
-	s.order.at = make([]int32, len(s.weight))
-	for x := range s.order.at {
-		if int32(x) <= s.finish {
-			s.order.at[x] = -1
-		} else {
-			s.order.insert(int32(x), s.weight)
+	s.atomOf = map[literal]int32{}
+	for x := range int32(len(s.saved)) {
+		if x > s.finish {
+			s.atom(atLeast(x, 1), true)
 		}
 	}
 }
@@ -292,10 +298,6 @@ func (m *model) resources(p *Problem, busy []profile) {
 				}
 			}
 		}
-		n := int32(len(s.tables))
-		s.tables, s.queued = append(s.tables, u), append(s.queued, false)
-		for _, x := range c.x {
-			s.wakes[2*x], s.wakes[2*x+1] = append(s.wakes[2*x], n), append(s.wakes[2*x+1], n)
-		}
+		s.propagator(u, c.x)
 	}
 }

@@ -1,10 +1,6 @@
 package plan
 
-import (
-	"math/rand/v2"
-
-	"fettle/steps/sorting"
-)
+import "math/rand/v2"
 
 // nearMost is how many activities are replanned at once.
 const nearMost = 130
@@ -90,7 +86,7 @@ func (v *solver) neighbourhood(r *rand.Rand, tries int) (free []int) {
 			free = append(free, i)
 		}
 	}
-	sorting.Stable(free, func(a, b int) int { return v.best[a] - v.best[b] })
+	inOrderOf(free, v.best)
 	n := min(len(free), nearMost)
 	at := len(free) - n
 	if tries%2 > 0 {
@@ -106,7 +102,7 @@ func (v *solver) replan(free []int) bool {
 	for _, i := range free {
 		end = max(end, v.best[i]+v.p.Activities[i].Length)
 	}
-	m := v.p.model(free, v.best, 0, end-1)
+	m := v.p.model(v.l.limit, free, v.best, 0, end-1)
 	if m == nil {
 		return false
 	}

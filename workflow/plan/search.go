@@ -3,8 +3,6 @@ package plan
 import (
 	"context"
 	"math"
-
-	"fettle/steps/sorting"
 )
 
 // This file is the exact search, by lazy clause generation (Ohrimenko, Stuckey and Codish 2009; Schutt, Feydy,
@@ -27,11 +25,16 @@ type clause struct {
 	dead   bool
 }
 
-// A watch wakes its clause when the bound of the side it hangs on reaches v, unless other is true.
+// A watch wakes its clause, unless other is true.
 type watch struct {
 	c     *clause
-	v     int32
 	other literal
+}
+
+// Waiting are the watches that wake when the bound of a side reaches v.
+type waiting struct {
+	v   int32
+	all []watch
 }
 
 // An arc holds bound[to] >= bound[from] + least where the literal when is true.
@@ -57,6 +60,7 @@ const (
 
 type entry struct {
 	side, v, was, before, level int32
+	decides                     int32 // an atom, 1 + its index, that this decided and that is out of the heap
 	why                         reason
 }
 
@@ -72,7 +76,7 @@ type search struct {
 	levels  []mark
 	head    int
 
-	watches [][]watch // by side
+	watches [][]waiting // by side, in order of v
 	arcs    []arc
 	out     []int32   // by side, its first arc; the next side's is one past its last
 	guarded [][]int32 // by side, arcs whose when is on it
@@ -84,10 +88,13 @@ type search struct {
 	learnt  []*clause
 	clash   []literal // all true, and they cannot be
 
-	actStep, clauseStep float64 // both grow instead of the others fading
-	weight              []float64
-	saved               []int32 // by variable, its latest value
-	order               heap    // order variables by weight
+	actStep, clauseStep float64   // both grow instead of the others fading
+	weight              []float64 // by atom
+	saved               []int32   // by variable, its latest value
+	atoms               []literal // what is branched on: x >= v
+	atomOf              map[literal]int32
+	next                []int32 // by atom, another one decided by the same entry
+	order               heap    // atoms by weight
 	times               []int32 // variables that are starts
 	branch              bool    // starts must be branched on once all orders are decided
 	finish              int32
@@ -96,6 +103,7 @@ type search struct {
 	touched     []int32
 	buf         []literal
 	seen        []int32
+	failed      []int32 // by entry, the last round in which it was found not to be implied
 	round       int32
 
 	conflicts, restarts, most int
@@ -103,13 +111,17 @@ type search struct {
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
+// closeTo is of which part of the finish the bound is near enough to look for no more than a better plan.
+const closeTo = 8
+
 // A propagator infers what a resource leaves to what uses it; false where that is a conflict.
 type propagator interface{ propagate(s *search) bool }
 
 type mark struct{ trail, reasons int }
 
+//go:noinline
 func (s *search) variable(lo, hi int32) int32 {
-	x := int32(len(s.weight))
+	x := int32(len(s.saved))
 	s.bound = append(s.bound, lo, -hi)
 	s.last = append(s.last, -1, -1)
 	s.need = append(s.need, 0, 0)
@@ -118,7 +130,6 @@ func (s *search) variable(lo, hi int32) int32 {
 	s.guarded = append(s.guarded, nil, nil)
 	s.wakes = append(s.wakes, nil, nil)
 	s.starts = append(s.starts, nil)
-	s.weight = append(s.weight, 0)
 	s.saved = append(s.saved, -1)
 	return x
 }
@@ -130,17 +141,52 @@ func (s *search) isFalse(l literal) bool    { return s.bound[l.side^1] >= 1-l.v 
 func (s *search) decidedFully(x int32) bool { return s.bound[2*x] == -s.bound[2*x+1] }
 
 // delay holds y >= x + least where when is true.
+//
+//go:noinline
 func (s *search) delay(x, y, least int32, when literal) {
 	for _, a := range [2]arc{{2 * x, 2 * y, least, when}, {2*y + 1, 2*x + 1, least, when}} {
 		s.arcs = append(s.arcs, a)
 	}
 }
 
+//go:noinline
+func (s *search) propagator(u propagator, of []int32) {
+	n := int32(len(s.tables))
+	s.tables, s.queued = append(s.tables, u), append(s.queued, false)
+	for _, x := range of {
+		s.wakes[2*x], s.wakes[2*x+1] = append(s.wakes[2*x], n), append(s.wakes[2*x+1], n)
+	}
+}
+
 func (s *search) attach(c *clause) {
 	for k := range 2 {
-		n := c.all[k].negated()
-		s.watches[n.side] = append(s.watches[n.side], watch{c, n.v, c.all[1-k]})
+		s.watch(c.all[k].negated(), watch{c, c.all[1-k]})
 	}
+}
+
+// waits is the first of the watches of a side that wait for v or more.
+func (s *search) waits(side, v int32) int {
+	all := s.watches[side]
+	lo, hi := 0, len(all)
+	for lo < hi {
+		if m := (lo + hi) / 2; all[m].v < v {
+			lo = m + 1
+		} else {
+			hi = m
+		}
+	}
+	return lo
+}
+
+func (s *search) watch(l literal, w watch) {
+	k, all := s.waits(l.side, l.v), s.watches[l.side]
+	if k == len(all) || all[k].v != l.v {
+		all = append(all, waiting{})
+		copy(all[k+1:], all[k:])
+		all[k] = waiting{v: l.v}
+		s.watches[l.side] = all
+	}
+	all[k].all = append(all[k].all, w)
 }
 
 func (s *search) set(l literal, why reason) bool {
@@ -151,7 +197,7 @@ func (s *search) set(l literal, why reason) bool {
 		s.clash = append(s.explain(why, l, s.clash[:0]), l.negated())
 		return false
 	}
-	s.trail = append(s.trail, entry{l.side, l.v, s.bound[l.side], s.last[l.side], int32(len(s.levels)), why})
+	s.trail = append(s.trail, entry{l.side, l.v, s.bound[l.side], s.last[l.side], int32(len(s.levels)), 0, why})
 	s.last[l.side] = int32(len(s.trail) - 1)
 	s.bound[l.side] = l.v
 	return true
@@ -276,7 +322,8 @@ func (s *search) propagate() bool {
 				s.stopped = true
 				return true
 			}
-			side := s.trail[s.head].side
+			e := s.trail[s.head]
+			side := e.side
 			s.head++
 			if s.starts[side>>1] != nil && !s.overGap(side) {
 				return false
@@ -291,7 +338,7 @@ func (s *search) propagate() bool {
 					return false
 				}
 			}
-			if !s.wake(side) {
+			if len(s.watches[side]) > 0 && !s.wake(side, e.was, e.v) {
 				return false
 			}
 			for _, i := range s.wakes[side] {
@@ -313,13 +360,27 @@ func (s *search) propagate() bool {
 	}
 }
 
-// wake looks at the clauses that a new bound of the side may have left with one way to be true.
-func (s *search) wake(side int32) bool {
-	all, b := s.watches[side], s.bound[side]
+// wake looks at the clauses that the bound of the side may have left with one way to be true when it went up from was.
+func (s *search) wake(side, was, to int32) bool {
+	for k := s.waits(side, was+1); k < len(s.watches[side]); k++ {
+		w := &s.watches[side][k]
+		if w.v > to {
+			break
+		}
+		if !s.wakeAll(w, literal{side, w.v}.negated()) {
+			return false
+		}
+	}
+	return true
+}
+
+// wakeAll looks at what waits, with l false now. No clause has two literals of one side.
+func (s *search) wakeAll(on *waiting, l literal) bool {
+	all := on.all
 	kept := 0
 next:
 	for i, w := range all {
-		if w.v > b || s.isTrue(w.other) {
+		if s.isTrue(w.other) {
 			all[kept] = w
 			kept++
 			continue
@@ -328,7 +389,7 @@ next:
 		if c.dead {
 			continue
 		}
-		if c.all[0].side == side^1 && 1-c.all[0].v == w.v {
+		if c.all[0] == l {
 			c.all[0], c.all[1] = c.all[1], c.all[0]
 		}
 		w.other = c.all[0]
@@ -336,8 +397,7 @@ next:
 			for k := 2; k < len(c.all); k++ {
 				if !s.isFalse(c.all[k]) {
 					c.all[1], c.all[k] = c.all[k], c.all[1]
-					n := c.all[1].negated()
-					s.watches[n.side] = append(s.watches[n.side], watch{c, n.v, w.other})
+					s.watch(c.all[1].negated(), watch{c, w.other})
 					continue next
 				}
 			}
@@ -346,11 +406,11 @@ next:
 		kept++
 		if !s.set(w.other, reason{kind: byClause, c: c}) {
 			kept += copy(all[kept:], all[i+1:])
-			s.watches[side] = all[:kept]
+			on.all = all[:kept]
 			return false
 		}
 	}
-	s.watches[side] = all[:kept]
+	on.all = all[:kept]
 	return true
 }
 
@@ -364,7 +424,9 @@ func (s *search) undo(level int) {
 		x := e.side >> 1
 		if s.decidedFully(x) {
 			s.saved[x] = s.lo(x)
-			s.order.insert(x, s.weight)
+		}
+		for a := e.decides; a > 0; a = s.next[a-1] {
+			s.order.insert(a-1, s.weight)
 		}
 		s.bound[e.side], s.last[e.side] = e.was, e.before
 	}
@@ -374,166 +436,6 @@ func (s *search) undo(level int) {
 		s.queued[i] = false
 	}
 	s.queue = s.queue[:0]
-}
-
-// since is where on the trail l became true, -1 at the root.
-func (s *search) since(l literal) int32 {
-	p := s.last[l.side]
-	for p >= 0 && s.trail[p].was >= l.v {
-		p = s.trail[p].before
-	}
-	if p >= 0 && s.trail[p].level == 0 {
-		return -1
-	}
-	return p
-}
-
-// analyze turns the conflict into a clause with one literal of the present level, its first, and finds the level to
-// go back to.
-func (s *search) analyze() (c *clause, back int) {
-	start := int32(s.levels[len(s.levels)-1].trail)
-	open := 0 // literals of the present level in the conflict
-	s.touched = s.touched[:0]
-	add := func(l literal) {
-		p := s.since(l)
-		if p < 0 {
-			return
-		}
-		had := s.place[l.side]
-		if had >= 0 && s.need[l.side] >= l.v {
-			return
-		}
-		s.raise(l.side >> 1)
-		if p >= start && had < start {
-			open++
-		}
-		if had < 0 {
-			s.touched = append(s.touched, l.side)
-		}
-		s.need[l.side], s.place[l.side] = l.v, p
-	}
-	for _, l := range s.clash {
-		add(l)
-	}
-	p := int32(len(s.trail) - 1)
-	for ; ; p-- {
-		e := &s.trail[p]
-		if s.place[e.side] != p {
-			continue
-		}
-		if open == 1 {
-			break
-		}
-		l := literal{e.side, s.need[e.side]}
-		s.place[e.side] = -1
-		open--
-		if e.why.kind == byClause {
-			e.why.c.act += s.clauseStep
-		}
-		s.buf = s.explain(e.why, l, s.buf[:0])
-		for _, x := range s.buf {
-			add(x)
-		}
-	}
-	first := s.trail[p].side
-	c = &clause{all: []literal{literal{first, s.need[first]}.negated()}, levels: 1, act: s.clauseStep}
-	s.round++
-	best := 0
-	for _, side := range s.touched {
-		if s.place[side] < 0 || side == first {
-			continue
-		}
-		e := &s.trail[s.place[side]]
-		l := literal{side, s.need[side]}
-		if e.why.kind != decided && s.implied(e.why, l) {
-			continue
-		}
-		c.all = append(c.all, l.negated())
-		if best == 0 || int(e.level) > back {
-			back, best = int(e.level), len(c.all)-1
-		}
-		for int(e.level) >= len(s.seen) {
-			s.seen = append(s.seen, 0)
-		}
-		if s.seen[e.level] != s.round {
-			s.seen[e.level] = s.round
-			c.levels++
-		}
-	}
-	for _, side := range s.touched {
-		s.place[side] = -1
-	}
-	if best > 0 {
-		c.all[1], c.all[best] = c.all[best], c.all[1]
-	}
-	return c, back
-}
-
-// implied says whether l follows from other literals of the conflict. Only earlier ones count: two could leave
-// each other out.
-func (s *search) implied(why reason, l literal) bool {
-	s.buf = s.explain(why, l, s.buf[:0])
-	for _, x := range s.buf {
-		if s.since(x) < 0 {
-			continue
-		}
-		if x.side == l.side || s.place[x.side] < 0 || s.need[x.side] < x.v || s.place[x.side] > s.place[l.side] {
-			return false
-		}
-	}
-	return true
-}
-
-func (s *search) raise(x int32) {
-	s.weight[x] += s.actStep
-	if s.weight[x] > 1e100 {
-		for i := range s.weight {
-			s.weight[i] *= 1e-100
-		}
-		s.actStep *= 1e-100
-	}
-	s.order.up(x, s.weight)
-}
-
-// forget drops half of the learnt clauses, those of many levels that were of little use.
-func (s *search) forget() {
-	sorting.Stable(s.learnt, func(a, b *clause) int {
-		switch {
-		case a.levels <= 2 && b.levels > 2:
-			return -1
-		case b.levels <= 2 && a.levels > 2:
-			return 1
-		case a.act > b.act:
-			return -1
-		case a.act < b.act:
-			return 1
-		}
-		return 0
-	})
-	used := map[*clause]bool{}
-	for i := range s.trail {
-		if c := s.trail[i].why.c; c != nil {
-			used[c] = true
-		}
-	}
-	kept := s.learnt[:0]
-	for i, c := range s.learnt {
-		if i < len(s.learnt)/2 || c.levels <= 2 || used[c] {
-			kept = append(kept, c)
-		} else {
-			c.dead = true
-		}
-	}
-	s.learnt = kept
-	for side, all := range s.watches {
-		live := all[:0]
-		for _, w := range all {
-			if !w.c.dead {
-				live = append(live, w)
-			}
-		}
-		s.watches[side] = live
-	}
 }
 
 // luby is the series 1 1 2 1 1 2 4 … (Luby, Sinclair and Zuckerman 1993: from memory, not opened).
@@ -668,92 +570,36 @@ func (s *search) root() bool {
 
 // decide chooses what to try next; false where all is decided, and the earliest starts are a plan.
 func (s *search) decide(halve bool) (literal, bool) {
-	if halve && len(s.levels) == 0 && !s.decidedFully(s.finish) {
-		// A much better plan: that there is none lifts the bound.
+	if halve && len(s.levels) == 0 && s.hi(s.finish)-s.lo(s.finish) > s.hi(s.finish)/closeTo {
+		// A much better plan: that there is none lifts the bound. Near the bound it costs more than it saves.
 		return atMost(s.finish, s.lo(s.finish)+(s.hi(s.finish)-s.lo(s.finish))/2), true
 	}
-	for {
-		x := s.order.top(s.weight)
-		if x < 0 {
-			break
+	for len(s.order.all) > 0 {
+		k := s.order.all[0]
+		l := s.atoms[k]
+		by := l
+		switch {
+		case s.isTrue(l):
+		case s.isFalse(l):
+			by = l.negated()
+		case s.saved[l.side>>1] >= l.v:
+			return l, true
+		default:
+			return l.negated(), true
 		}
-		if !s.decidedFully(x) {
-			if s.saved[x] == 1 {
-				return atLeast(x, 1), true
-			}
-			return atMost(x, 0), true
+		s.order.top(s.weight)
+		if p := s.since(by); p >= 0 {
+			s.next[k], s.trail[p].decides = s.trail[p].decides, k+1
 		}
 	}
 	if !s.branch {
 		return literal{}, false
 	}
-	best, low, weight := int32(-1), int32(math.MaxInt32), 0.0
+	best, low := int32(-1), int32(math.MaxInt32)
 	for _, x := range s.times {
-		if v := s.lo(x); !s.decidedFully(x) && (v < low || v == low && s.weight[x] > weight) {
-			best, low, weight = x, v, s.weight[x]
+		if v := s.lo(x); !s.decidedFully(x) && v < low {
+			best, low = x, v
 		}
 	}
 	return atMost(best, low), best >= 0
-}
-
-// A heap holds variables, the heaviest first.
-type heap struct {
-	all, at []int32 // at: by variable, 1 + where it is; 0: not in the heap, -1: never to be
-}
-
-func (h *heap) up(x int32, weight []float64) {
-	if int(x) >= len(h.at) || h.at[x] <= 0 {
-		return
-	}
-	i := h.at[x] - 1
-	for i > 0 {
-		up := (i - 1) / 2
-		if y := h.all[up]; weight[y] >= weight[x] {
-			break
-		} else {
-			h.all[i], h.at[y] = y, i+1
-		}
-		i = up
-	}
-	h.all[i], h.at[x] = x, i+1
-}
-
-func (h *heap) insert(x int32, weight []float64) {
-	if int(x) < len(h.at) && h.at[x] == 0 {
-		h.all = append(h.all, x)
-		h.at[x] = int32(len(h.all))
-		h.up(x, weight)
-	}
-}
-
-// top takes the heaviest out; -1 when empty.
-func (h *heap) top(weight []float64) int32 {
-	if len(h.all) == 0 {
-		return -1
-	}
-	first := h.all[0]
-	h.at[first] = 0
-	n := int32(len(h.all) - 1)
-	x := h.all[n]
-	h.all = h.all[:n]
-	if n == 0 {
-		return first
-	}
-	i := int32(0)
-	for {
-		k := 2*i + 1
-		if k >= n {
-			break
-		}
-		if k+1 < n && weight[h.all[k+1]] > weight[h.all[k]] {
-			k++
-		}
-		if weight[x] >= weight[h.all[k]] {
-			break
-		}
-		h.all[i], h.at[h.all[k]] = h.all[k], i+1
-		i = k
-	}
-	h.all[i], h.at[x] = x, i+1
-	return first
 }

@@ -1,7 +1,5 @@
 package plan
 
-import "fettle/steps/sorting"
-
 // A layout holds activities placed one after the other, and what they use.
 type layout struct {
 	p      *Problem
@@ -16,14 +14,19 @@ type layout struct {
 	tied   [][]int32 // by activity, those that an either keeps on one side of others with it
 
 	patience int // how often members of a block are taken out, times their count
+	limit    *limit
 }
 
-func (p *Problem) layout() *layout {
+// layout has nothing placed but what is fixed. Where end comes first it is of no use.
+func (p *Problem) layout(end *limit) *layout {
 	n := len(p.Activities)
-	l := &layout{p: p, starts: make([]int, n), placed: make([]bool, n), busy: make([]profile, len(p.Capacity)),
+	l := &layout{p: p, limit: end, starts: make([]int, n), placed: make([]bool, n), busy: make([]profile, len(p.Capacity)),
 		open: make([][]Span, n), into: make([][]int32, n), from: make([][]int32, n), either: make([][]int32, n), tied: make([][]int32, n)}
 	byLength := map[int][]Span{} // looked up only
 	for i, a := range p.Activities {
+		if !end.more(1) {
+			return l
+		}
 		if a.Fixed {
 			l.place(i, a.Start)
 		} else if a.Attended && len(p.Sittings) > 0 {
@@ -110,20 +113,28 @@ func (l *layout) soonest(i int) int {
 }
 
 // sooner moves every activity of a plan to as early as it can start: first all together in the order they have, then
-// each into gaps before it. No finish grows.
+// each into gaps before it. No finish grows. Where there is no time for that, they stay.
 func (l *layout) sooner(starts []int) []int {
 	if len(l.p.Either) > 0 {
-		l = l.p.settled(starts).layout()
+		l = l.p.settled(starts).layout(l.limit)
 	}
+	now := l.shifted(starts, farthest)
+	if now == nil {
+		return starts
+	}
+	return l.filled(starts, now)
+}
+
+// shifted are the least starts with which all is in the order of other starts: what ended before another started still does.
+// It is nil where something would end after the horizon, and where there is no time.
+func (l *layout) shifted(starts []int, horizon int) []int {
 	p := l.p
 	byStart, byEnd := make([]int, len(starts)), make([]int, len(starts))
 	for i := range starts {
 		byStart[i], byEnd[i] = i, i
 	}
-	sorting.Stable(byStart, func(a, b int) int { return starts[a] - starts[b] })
-	sorting.Stable(byEnd, func(a, b int) int {
-		return starts[a] + p.Activities[a].Length - starts[b] - p.Activities[b].Length
-	})
+	inOrderOf(byStart, starts)
+	inOrderOf(byEnd, p.ends(starts))
 	// Every limit is a lower one, so the least starts that hold them all are found from below. What ended before another
 	// started still does, which keeps what is used at one moment within what was.
 	now := make([]int, len(starts))
@@ -142,6 +153,9 @@ func (l *layout) sooner(starts []int) []int {
 			a := &p.Activities[i]
 			if a.Fixed {
 				continue
+			}
+			if !l.limit.more(1) {
+				return nil
 			}
 			t := now[i]
 			for _, k := range l.into[i] {
@@ -163,11 +177,25 @@ func (l *layout) sooner(starts []int) []int {
 				}
 				t = max(t, latest[k])
 			}
-			if t = l.sitting(i, t); t > now[i] {
+			if t = l.sitting(i, t); t < 0 || t+a.Length > horizon || a.Limited && t > a.Latest {
+				return nil
+			}
+			if t > now[i] {
 				now[i], moved = t, true
 			}
 		}
 	}
+	return now
+}
+
+// filled are starts with everything in gaps before it that are wide enough; the order is that of earlier starts.
+func (l *layout) filled(order, now []int) []int {
+	p := l.p
+	byStart := make([]int, len(now))
+	for i := range byStart {
+		byStart[i] = i
+	}
+	inOrderOf(byStart, order)
 	for i := range l.busy {
 		l.busy[i] = profile{}
 	}
@@ -179,6 +207,9 @@ func (l *layout) sooner(starts []int) []int {
 		for _, i := range byStart {
 			if p.Activities[i].Fixed {
 				continue
+			}
+			if !l.limit.more(10) {
+				return append([]int(nil), l.starts...)
 			}
 			l.take(i)
 			t := l.fit(i, l.soonest(i))

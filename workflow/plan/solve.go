@@ -22,12 +22,12 @@ type solver struct {
 	cost    cost
 	free    []int     // activities
 	fixed   []int     // starts, where fixed
-	warm    [][]int   // the earlier plan, if it still is one, and one in its order
+	like    [][]int   // plans made from the earlier one
 	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
 func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
-	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(), horizon: horizon, fixed: make([]int, len(p.Activities))}
+	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(&limit{ctx: ctx}), horizon: horizon, fixed: make([]int, len(p.Activities))}
 	for i, a := range p.Activities {
 		if v.fixed[i] = a.Start; !a.Fixed {
 			v.free = append(v.free, i)
@@ -39,17 +39,22 @@ func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
 	return v
 }
 
-func solve(ctx context.Context, p *Problem, o Options, horizon int) Result {
-	v := p.solver(ctx, o, horizon)
+// solve looks for a plan until search ends, and has until ctx does for what is to be done with it.
+func solve(ctx, search context.Context, p *Problem, o Options, horizon int) Result {
+	v := p.solver(search, o, horizon)
 	none := v.search()
 	if none {
 		return Result{Proven: true, Conflict: p.conflict(ctx)}
 	}
 	r := Result{Bound: v.bound}
 	if v.best != nil {
+		v.ctx, v.l.limit = ctx, &limit{ctx: ctx}
 		v.asBefore()
 		r.Starts = v.l.sooner(v.best)
 		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(r.Starts)
+		if o.Warm != nil {
+			r.Moved = v.moved(r.Starts)
+		}
 		r.Proven = r.Finish == r.Bound
 	}
 	return r
@@ -58,14 +63,22 @@ func solve(ctx context.Context, p *Problem, o Options, horizon int) Result {
 // search finds the best plan it can, and says whether it is proven that there is none at all.
 func (v *solver) search() (none bool) {
 	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
-		return true
+		return !v.l.limit.over
 	}
-	v.bound = v.l.bound(v.lo, v.horizon)
 	v.b = v.l.blocks(v.lo)
 	v.inOrder()
+	v.first()
+	most := v.horizon
+	if v.best != nil {
+		most = v.cost.finish
+	}
+	v.bound = v.l.bound(v.lo, most)
+	if v.best != nil {
+		v.cost = v.costOf(v.best)
+	}
 	v.construct()
 	switch {
-	case v.best != nil && v.cost.finish == v.bound:
+	case v.best != nil && v.cost.finish == v.bound, v.l.limit.over:
 		return false
 	case len(v.free) <= exactMost:
 		return v.exact()
@@ -97,10 +110,21 @@ func (v *solver) keep(starts []int) bool {
 	return true
 }
 
+// first places block by block as each can start soonest, so that there is a plan before anything that takes longer.
+func (v *solver) first() {
+	rank := v.ranks(v.lo)
+	if starts, _ := v.l.serial(v.b, rank); starts != nil && v.keep(starts) {
+		v.rank = rank
+	}
+}
+
 // construct places block by block, the ones first that must start first for all to finish at the bound, or a while
 // after it: further away, sittings that are lost to a part of the work weigh less.
 func (v *solver) construct() {
 	for _, after := range [...]int{100, 105, 110, 120, 140} {
+		if v.best != nil && v.ctx.Err() != nil {
+			return
+		}
 		hi := v.l.latest(v.bound*after/100, v.lo)
 		if hi == nil {
 			hi = v.lo
@@ -114,6 +138,9 @@ func (v *solver) construct() {
 				}
 				break
 			}
+			if stuck < 0 {
+				return
+			}
 			rank[stuck] -= 1 + math.Abs(rank[stuck]) // before the others the next time
 		}
 		if v.best != nil && v.cost.finish == v.bound || len(v.free) <= nearMost || v.ctx.Err() != nil {
@@ -122,47 +149,62 @@ func (v *solver) construct() {
 	}
 }
 
-// inOrder takes the earlier plan, if it still is one, and places all in its order.
+// checkMost is how long it may take, in activities times sittings, to see whether an earlier plan still is one.
+const checkMost = 2_000_000
+
+// inOrder takes the earlier plan, if it still is one, shifts it to where there is room for it, as after a slip, and places its
+// blocks one after the other.
 func (v *solver) inOrder() {
 	if v.o.Warm == nil {
 		return
 	}
 	rank := v.ranks(v.o.Warm)
-	if Check(*v.p, v.o.Warm) == nil {
-		v.warm = append(v.warm, v.o.Warm)
+	starts, _ := v.l.serial(v.b, rank)
+	var still []int
+	if len(v.free)*len(v.p.Sittings) < checkMost && Check(*v.p, v.o.Warm) == nil {
+		still = v.o.Warm
 	}
-	if starts, _ := v.l.serial(v.b, rank); starts != nil {
-		v.warm = append(v.warm, starts)
-	}
-	for _, starts := range v.warm {
-		if v.keep(starts) {
-			v.rank = rank
+	for _, starts := range [3][]int{still, v.shift(), starts} {
+		if starts != nil {
+			starts = v.l.sooner(starts)
+			v.like = append(v.like, starts)
+			if v.keep(starts) {
+				v.rank = rank
+			}
 		}
 	}
 }
 
-// asBefore prefers, of the plans that finish when the best does, one like the earlier plan: that itself, or one in its order,
-// if it does, else what the search finds first that looks for it there.
-func (v *solver) asBefore() {
-	if v.o.Warm == nil {
-		return
-	}
-	for _, starts := range v.warm {
-		if v.p.finish(starts) <= v.cost.finish {
-			v.best = starts
-			return
+// shift is a plan in the order of the earlier one, nil where there is none.
+func (v *solver) shift() []int {
+	order := append([]int(nil), v.o.Warm...)
+	for i, a := range v.p.Activities {
+		if a.Fixed {
+			order[i] = a.Start
 		}
 	}
-	if len(v.free) > exactMost {
-		return
+	l := v.l
+	if len(v.p.Either) > 0 {
+		l = v.p.settled(order).layout(l.limit)
 	}
-	if m := v.p.model(v.free, v.fixed, 0, v.cost.finish); m != nil {
-		m.follow(v.p, v.o.Warm)
-		m.s.one = true
-		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {
-			v.best = v.whole(found)
+	starts := l.shifted(order, v.horizon)
+	if starts == nil {
+		return nil
+	}
+	for k := range l.busy {
+		l.busy[k] = profile{}
+	}
+	for i, t := range starts {
+		l.place(i, t)
+	}
+	for _, i := range v.free { // what lasts longer than it did may still be under way
+		l.take(i)
+		if !l.limit.more(10) || l.fit(i, starts[i]) != starts[i] {
+			return nil
 		}
+		l.place(i, starts[i])
 	}
+	return starts
 }
 
 // whole are the starts of all activities, of those the search found for what is free.
@@ -199,7 +241,13 @@ func (v *solver) exact() (none bool) {
 	if v.best != nil {
 		most = v.cost.finish - 1
 	}
-	m := v.p.model(v.free, v.fixed, least, most)
+	if v.best != nil && v.ctx.Err() != nil {
+		return false
+	}
+	m := v.p.model(v.l.limit, v.free, v.fixed, least, most)
+	if m == nil && v.l.limit.over {
+		return false
+	}
 	if m == nil {
 		v.bound = v.cost.finish
 		return v.best == nil

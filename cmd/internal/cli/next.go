@@ -30,6 +30,9 @@ func (a *app) nextCommand() *cobra.Command {
 				return err
 			}
 			s, err := a.airframeAlone(cmd.Context(), args)
+			if several := (*desk.AmbiguousError)(nil); len(args) == 0 && errors.As(err, &several) {
+				s, err = a.foremost(cmd.Context(), err)
+			}
 			if err != nil {
 				return err
 			}
@@ -100,4 +103,22 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 func (a *app) others(ctx context.Context, d *desk.Desk, s *workflow.State) ([]*store.Claim, error) {
 	others, err := d.Others(ctx)
 	return slices.DeleteFunc(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
+}
+
+// foremost is the airframe to go on with where none is named; the error where no job is open on any.
+func (a *app) foremost(ctx context.Context, ambiguous error) (*workflow.State, error) {
+	now := a.time.Now()
+	all, err := rows(ctx, a, nil, func(s *workflow.State, _ int) *workflow.State { return s })
+	if err != nil {
+		return nil, err
+	}
+	s := workflow.Foremost(all, now)
+	if s == nil {
+		return nil, ambiguous
+	}
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	return d.State(ctx, s.Airframe.Mark)
 }

@@ -122,3 +122,10 @@ func FuzzSittings(f *testing.F) {
 		}
 	})
 }
+
+// Whoever waits for the next step waits no longer than half a second for a plan.
+func TestReplanningIsShort(t *testing.T) {
+	if thinkAgain > 500*time.Millisecond {
+		t.Errorf("it is planned anew for %s", thinkAgain)
+	}
+}

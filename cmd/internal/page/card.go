@@ -10,6 +10,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"fettle/steps"
 	"fettle/steps/air"
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
@@ -36,6 +37,7 @@ type Card struct {
 	Missing  []string     `json:"missing,omitempty"` // the keys of the sheet without which figures are left out
 	Say      []string     `json:"say,omitempty"`     // the commands that say what figures are not known for
 	Cautions []string     `json:"cautions"`
+	Launch   string       `json:"launch,omitempty"` // how it comes into the air, by the sheet
 	Rules    string       `json:"rules"`
 
 	digits int // of a gram, that its scale shows
@@ -255,6 +257,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 		}
 		c.Throws = append(c.Throws, one)
 	}
+	c.Launch = s.Sheet.Geometry.Launch
 	c.cautions(card, checks)
 	return c
 }
@@ -283,6 +286,9 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 	}
 	if f, ok := c.figure(workflow.MarginFigure); ok && *f.Value-f.U <= 0 {
 		add("by the estimate it balances behind its neutral point, or may: it could not be flown")
+	}
+	if f, ok := c.figure(workflow.LaunchFigure); ok && *f.Value > workflow.ThrowSpeed && c.Launch != steps.OnWheels && c.Launch != steps.ByBungee {
+		add("a throw gives no more than %d m/s: thrown, it wants %s m/s of wind from ahead, else a bungee or less mass", workflow.ThrowSpeed, places(atLeast((*f.Value-workflow.ThrowSpeed)*10)/10, 1))
 	}
 	if len(card.Exchanged) > 0 {
 		add("not what the sheet has: %s; what the card says of it and of the drive is assumed, and gates are judged by the battery of the sheet", strings.Join(card.Exchanged, ", "))

@@ -13,24 +13,25 @@ import (
 
 // A Next is what to do now, and why everything else waits.
 type Next struct {
-	Mark     string    `json:"mark"`
-	Over     bool      `json:"over"` // no job is open
-	Retired  string    `json:"retired,omitempty"`
-	Step     *Step     `json:"step,omitempty"`
-	Because  string    `json:"because,omitempty"`
-	SeeTo    []Reason  `json:"see_to,omitempty"`
-	Due      []Reason  `json:"due,omitempty"`     // before it may fly, if no job is open
-	Damaged  []Reason  `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
-	Waiting  []Waiting `json:"waiting"`
-	Until    time.Time `json:"until,omitzero"`
-	Planned  time.Time `json:"planned,omitzero"` // when the last plan has the step
-	Timers   []Timer   `json:"timers"`
-	Warnings []Reason  `json:"warnings,omitempty"`
-	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
-	Begin    string    `json:"-"`                       // the procedure to start, if nothing else is due; "": any
-	Full     bool      `json:"-"`                       // with why, tools and what waits
-	Begins   bool      `json:"-"`                       // nothing of the job of the step is done
-	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
+	Mark     string       `json:"mark"`
+	Over     bool         `json:"over"` // no job is open
+	Retired  string       `json:"retired,omitempty"`
+	Step     *Step        `json:"step,omitempty"`
+	Because  string       `json:"because,omitempty"`
+	SeeTo    []Reason     `json:"see_to,omitempty"`
+	Due      []Reason     `json:"due,omitempty"`     // before it may fly, if no job is open
+	Damaged  []Reason     `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
+	Waiting  []Waiting    `json:"waiting"`
+	Until    time.Time    `json:"until,omitzero"`
+	Planned  time.Time    `json:"planned,omitzero"`                // when the last plan has the step
+	Beside   []NextBeside `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
+	Timers   []Timer      `json:"timers"`
+	Warnings []Reason     `json:"warnings,omitempty"`
+	Harms    []Reason     `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
+	Begin    string       `json:"-"`                       // the procedure to start, if nothing else is due; "": any
+	Full     bool         `json:"-"`                       // with why, tools and what waits
+	Begins   bool         `json:"-"`                       // nothing of the job of the step is done
+	Checks   []string     `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 }
@@ -57,7 +58,7 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, now)}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
 	}
@@ -80,6 +81,25 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
 	return n
+}
+
+// A NextBeside is what can't wait for the step on another airframe of the bench.
+type NextBeside struct {
+	Mark   string    `json:"airframe"`
+	Name   string    `json:"name"` // of the joint, or the step
+	Opens  time.Time `json:"opens,omitzero"`
+	Closes time.Time `json:"closes"`
+}
+
+func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
+	for _, e := range suggestion.Beside {
+		name := e.Then
+		if name == "" {
+			name = e.Name
+		}
+		all = append(all, NextBeside{e.Mark, name, e.Opens, e.Closes})
+	}
+	return all
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -154,6 +174,13 @@ const late = 30 * time.Minute
 func (n Next) Markdown(c Clock) string {
 	var l lines
 	l.WriteString(n.AtOnce(c))
+	for _, e := range n.Beside[:min(1, len(n.Beside))] {
+		opens := ""
+		if e.Opens.After(c.Now) {
+			opens = "from " + c.At(e.Opens) + " "
+		}
+		l.add("**First, on %s:** %s can't wait: it must be joined or done %suntil %s (%s).\n\n%s", esc(e.Mark), esc(e.Name), opens, c.At(e.Closes), c.In(e.Closes), command("fettle next "+e.Mark))
+	}
 	switch {
 	case n.Retired != "":
 		l.add("# %s is %s\n", esc(n.Mark), esc(n.Retired))

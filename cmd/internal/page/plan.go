@@ -117,7 +117,7 @@ func (p Plan) Markdown(c Clock) string {
 		if p.Idle > 0 {
 			idle = ", " + minutes(p.Idle) + " waiting at the bench"
 		}
-		l.add("%s: %s of work in %s%s.\n", p.how(), minutes(p.Attended), many(len(p.Sittings), "sitting"), idle)
+		l.add("%s: %s of work in %s%s.\n", p.how(), worked(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
 	if p.Kept && !p.Best {
 		l.add("This is the plan that you had: in the time to think, none better was found.\n")
@@ -232,6 +232,14 @@ func (p Plan) how() string {
 		return "Best possible"
 	}
 	return fmt.Sprintf("At most %d %% from the best possible", p.Gap)
+}
+
+// worked is time of work: hours at the bench, not days.
+func worked(n int) string {
+	if n < 24*60 {
+		return minutes(n)
+	}
+	return fmt.Sprintf("%d h %d min", n/60, n%60)
 }
 
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }

@@ -51,6 +51,7 @@ func (a album) planning(now time.Time) {
 	plan.Full = true
 	a.show("Plan-full", plan, now)
 	long := twoSittings(now)
+	long.Attended = 101*time.Hour + 5*time.Minute
 	long.Proven, long.Stops = true, []workflow.Stop{{Mark: "WR-01", Job: "wren-build", Step: "set-tail", Title: "Set the tail", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "the gauge must be checked"}}}}
 	for range 3 {
 		long.Visits = append(long.Visits, long.Visits[1])

@@ -291,7 +291,7 @@ func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, d
 		return 7
 	case r == nil:
 		return 6
-	case !r.Closes.IsZero() && !now.Before(r.Touch):
+	case suggestion.Presses:
 		return 0
 	case !r.Touch.IsZero():
 		return 4
@@ -318,10 +318,10 @@ func sooner(a, b workflow.Suggestion) bool {
 	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
 }
 
-// due is when the first of all coated joints must be joined.
+// due is when the first of all windows closes: of coated joints, of glue in hand, of waits with an end.
 func (c *conversation) due(now time.Time) (due time.Time) {
 	for _, t := range c.Bench.Timers(now) {
-		if (t.Phase == workflow.Tacking || t.Phase == workflow.Open) && (due.IsZero() || t.Closes.Before(due)) {
+		if !t.Closes.IsZero() && !now.After(t.Closes) && t.Phase != workflow.Late && (due.IsZero() || t.Closes.Before(due)) {
 			due = t.Closes
 		}
 	}

@@ -66,6 +66,30 @@ func (s shed) View(ctx context.Context, fn func(store.Reader) error) error {
 // Recall is [keep.Recaller.Recall].
 func (s shed) Recall(tell func(asOf time.Time, why error)) { s.seen.Recall(tell) }
 
+// Claims is [store.Claimer.Claims]. Where what was last seen is shown, nobody knows who is at which
+// step now.
+func (s shed) Claims(ctx context.Context) ([]*store.Claim, error) {
+	if !s.seen.Recalls() {
+		return s.Store.Claims(ctx)
+	}
+	if s.seen.Away() != nil {
+		return nil, nil
+	}
+	all, err := s.Store.Claims(ctx)
+	if s.seen.Missed(err) {
+		return nil, nil
+	}
+	return all, err
+}
+
+// Claim is [store.Claimer.Claim]. It does not wait for a cluster that was away a moment ago.
+func (s shed) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, take bool) (*store.Claim, error) {
+	if away := s.seen.Away(); away != nil {
+		return nil, away
+	}
+	return s.Store.Claim(ctx, of, lasts, take)
+}
+
 // Clocks is [store.ClockKeeper.Clocks]. Who only listens does not wait for a cluster that was
 // away a moment ago.
 func (s shed) Clocks(ctx context.Context, now func() time.Time, tell bool) ([]store.BenchClock, error) {

@@ -1,0 +1,63 @@
+package robot_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/workflow"
+	"fettle/workflow/plan"
+)
+
+// After a slip of 25 minutes the builds are planned anew: nothing begins in the past, no window is broken, and what is left
+// is done in the order that was shown but for one pair in twenty.
+func TestASlipKeepsTheOrder(t *testing.T) {
+	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
+		w := begun(t, design, strings.ToUpper(design))
+		c := crew{w}
+		h := workflow.Hours{Sittings: evenings(w.Now, 26)}
+		shown, err := c.plan(t, w.Now, h, plan.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, turn := range shown.Visits[0].Turns[:3] {
+			w.Now = turn.Begins
+			if err := w.Do(turn.Job+"/"+turn.Step, turn.Ends.Sub(turn.Begins)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		now := w.Now.Add(25 * time.Minute)
+		h.Like = &shown
+		again, err := c.plan(t, now, h, plan.Options{Think: 200 * time.Millisecond})
+		if err != nil {
+			t.Fatal(err)
+		}
+		place := map[string]int{}
+		for i, p := range shown.Planned(w.State.Airframe.Mark) {
+			place[p.Job+p.Step+string(p.Act)] = i
+		}
+		var order []int
+		for _, p := range again.Planned(w.State.Airframe.Mark) {
+			if p.Begins.Before(now) {
+				t.Errorf("%s: %s begins at %s, before %s", design, p.Step, p.Begins, now)
+			}
+			if at, known := place[p.Job+p.Step+string(p.Act)]; known {
+				order = append(order, at)
+			} else {
+				t.Errorf("%s: %s was not shown", design, p.Step)
+			}
+		}
+		pairs, turned := 0, 0
+		for i := range order {
+			for _, later := range order[i+1:] {
+				if pairs++; later < order[i] {
+					turned++
+				}
+			}
+		}
+		t.Logf("%s: of %d pairs %d change places", design, pairs, turned)
+		if len(order) != len(place)-3 || turned*20 > pairs {
+			t.Errorf("%s: %d of %d steps are planned again, and of %d pairs %d change places", design, len(order), len(place)-3, pairs, turned)
+		}
+	}
+}
