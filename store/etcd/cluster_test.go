@@ -13,7 +13,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -81,11 +80,11 @@ func (m *member) kill() {
 // stopped.
 func (m *member) cut(off bool) error {
 	if m.space == "" {
-		signal := syscall.SIGCONT
+		signal := "-CONT"
 		if off {
-			signal = syscall.SIGSTOP
+			signal = "-STOP"
 		}
-		return m.cmd.Process.Signal(signal)
+		return exec.Command("kill", signal, fmt.Sprint(m.cmd.Process.Pid)).Run()
 	}
 	is := "up"
 	if off {
@@ -138,7 +137,7 @@ func networks(t *testing.T, members []*member) bool {
 	return true
 }
 
-// cluster of three is one of three processes.
+// clusterOfThree is a cluster of three processes.
 func clusterOfThree(t *testing.T) []*member {
 	t.Helper()
 	var all []*member

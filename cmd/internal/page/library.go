@@ -388,8 +388,8 @@ func (t Things) Markdown(Clock) string {
 	for _, p := range t.Parts {
 		l.item("%s: **%s**", esc(p.Name), esc(amountOf(p)))
 	}
-	if len(t.Tools)+len(t.Parts) == 0 {
-		l.add("Its steps name no tools and no parts.")
+	if len(t.Parts) == 0 {
+		l.add("No step lists any; what is counted stands in the text of its steps.")
 	}
 	return l.String()
 }
