@@ -482,7 +482,7 @@ func (pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
 }
 
 func (pointsAtValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: anEither, of: []*typ{{is: aPlace}, {is: places}}}}}}}
+	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: anEither, of: []*typ{{is: aPlace}, {is: aLine}}}}}}}
 }
 
 // placed finds places of points that the gate has not.

@@ -184,7 +184,9 @@ func inWords(t *typ) string {
 	case aPlace:
 		return "two lengths, [x, y]"
 	case places:
-		return "list of points, each [x, y]"
+		return "list of corners, each [x, y]"
+	case aLine:
+		return "two such, [[x, y], [x, y]]"
 	case aShare:
 		return "share of a figure, `80 % of controller`"
 	case aRate:

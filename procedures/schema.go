@@ -111,15 +111,18 @@ func (s schemas) of(t *typ) any {
 		return schema{"type": "string", "pattern": " of "}
 	case aRate:
 		return schema{"type": "string", "pattern": `^[ ]*[0-9.,]+[ ]*C$`}
-	case aPlace, places:
+	case aPlace, places, aLine:
 		pair := listOf(amount())
 		pair["minItems"], pair["maxItems"] = 2, 2
 		if t.is == aPlace {
 			return pair
 		}
-		corners := listOf(pair)
-		corners["minItems"] = 3
-		return corners
+		several := listOf(pair)
+		several["minItems"] = 3
+		if t.is == aLine {
+			several["minItems"], several["maxItems"] = 2, 2
+		}
+		return several
 	case settings:
 		return byName(name(), name())
 	case pairs:

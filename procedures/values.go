@@ -59,6 +59,7 @@ const (
 	parts          // amounts, by the names of parts
 	aPlace         // a point of the plan
 	places         // the corners of a polygon
+	aLine          // from a place to another
 	aShare         // so much of a figure of the drive
 	aRate          // so many times its capacity in an hour
 )

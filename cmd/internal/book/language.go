@@ -119,7 +119,7 @@ func (r *layoutReader) piece(words []string) (p piece, err error) {
 	}
 	if len(words) > 0 || p.is != "template" && p.is != "define" {
 		if p.of, words, err = r.expression(words); err == nil && len(words) > 0 {
-			err = fmt.Errorf("%s is too much", words[0])
+			err = fmt.Errorf("unexpected %s", words[0])
 		}
 	}
 	if err != nil || p.is == "say" || p.is == "template" {

@@ -288,7 +288,7 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 		add("by the estimate it balances behind its neutral point, or may: it could not be flown")
 	}
 	if f, ok := c.figure(workflow.LaunchFigure); ok && *f.Value > workflow.ThrowSpeed && c.Launch != steps.OnWheels && c.Launch != steps.ByBungee {
-		add("a throw gives no more than %d m/s: thrown, it wants %s m/s of wind from ahead, else a bungee or less mass", workflow.ThrowSpeed, places(atLeast((*f.Value-workflow.ThrowSpeed)*10)/10, 1))
+		add("a throw gives at most %d m/s: thrown, it wants %s m/s of wind from ahead, else a bungee or less mass", workflow.ThrowSpeed, places(atLeast((*f.Value-workflow.ThrowSpeed)*10)/10, 1))
 	}
 	if len(card.Exchanged) > 0 {
 		add("not what the sheet has: %s; what the card says of it and of the drive is assumed, and gates are judged by the battery of the sheet", strings.Join(card.Exchanged, ", "))

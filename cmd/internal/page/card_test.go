@@ -17,9 +17,9 @@ func TestWhatAThrowLacksIsAskedOfTheWind(t *testing.T) {
 		want   string // "": nothing is asked
 	}{
 		{steps.ByHand, 9, ""},
-		{steps.ByHand, 9.01, "a throw gives no more than 9 m/s: thrown, it wants 0.1 m/s of wind from ahead, else a bungee or less mass"},
-		{steps.ByHand, 12.41, "a throw gives no more than 9 m/s: thrown, it wants 3.5 m/s of wind from ahead, else a bungee or less mass"},
-		{"", 10, "a throw gives no more than 9 m/s: thrown, it wants 1 m/s of wind from ahead, else a bungee or less mass"},
+		{steps.ByHand, 9.01, "a throw gives at most 9 m/s: thrown, it wants 0.1 m/s of wind from ahead, else a bungee or less mass"},
+		{steps.ByHand, 12.41, "a throw gives at most 9 m/s: thrown, it wants 3.5 m/s of wind from ahead, else a bungee or less mass"},
+		{"", 10, "a throw gives at most 9 m/s: thrown, it wants 1 m/s of wind from ahead, else a bungee or less mass"},
 		{steps.ByBungee, 12, ""},
 		{steps.OnWheels, 12, ""},
 	} {
