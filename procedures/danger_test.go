@@ -675,9 +675,9 @@ func TestChargingIsKeptFromVapour(t *testing.T) {
 	}
 }
 
-// Glue that is pressed over from one face has one window on every bench: it opens 5 to 8 min
-// after parting for a thin coat and ends after 15 (common practice, no source); of both the
-// later, or the earlier, counts.
+// Glue that is pressed over from one face has one window on every bench. A thin coat opens 5 to
+// 8 min after parting and ends after 15, a full one opens after 10 to 15 and ends after 20
+// (common practice, no source).
 func TestGlueOnOneFaceHasOneWindow(t *testing.T) {
 	found := 0
 	for _, sheet := range embeddedSheets() {
@@ -686,10 +686,14 @@ func TestGlueOnOneFaceHasOneWindow(t *testing.T) {
 				continue
 			}
 			found++
-			if from, to := in(a.From, "min"), in(a.To, "min"); from != 8 || to != 15 {
-				t.Errorf("%s: %s may be joined from %g to %g min, want 8 to 15", sheet.Name, a.Name, from, to)
+			coat, least, most := "thin coat", 8.0, 15.0
+			if a.Name == "contact-pressed" { // its joints are long: closing them takes 6 min of the window
+				coat, least, most = "full coat", 10, 20
 			}
-			if !strings.Contains(a.Source, "thin coat") {
+			if from, to := in(a.From, "min"), in(a.To, "min"); from != least || to != most {
+				t.Errorf("%s: %s may be joined from %g to %g min, want %g to %g", sheet.Name, a.Name, from, to, least, most)
+			}
+			if !strings.Contains(a.Source, coat) {
 				t.Errorf("%s: %s does not say for which coat: %s", sheet.Name, a.Name, a.Source)
 			}
 		}

@@ -81,8 +81,11 @@ func TestOnPaper(t *testing.T) {
 			}
 			joins, glues := 0, map[string]bool{} // a joint of several glues has the clocks of those that this way has
 			for _, other := range doc.Procedure.Steps() {
+				joint := other.Joint
 				for _, glue := range other.Adhesives {
-					glues[glue] = glues[glue] || other.Joint == s.Joint && (len(s.With) == 0 || slices.EqualFunc(s.With, other.With, slices.Equal))
+					other := other.Where
+					against := slices.ContainsFunc(other.With, func(any []string) bool { return len(any) == 1 && slices.Contains(s.Without, any[0]) })
+					glues[glue] = glues[glue] || joint == s.Joint && !against && (len(s.With) == 0 || slices.EqualFunc(s.With, other.With, slices.Equal))
 				}
 			}
 			maps.DeleteFunc(glues, func(_ string, has bool) bool { return !has })
