@@ -54,7 +54,7 @@ func TestMain(m *testing.M) {
 	_ = flag.Set("rapid.checks", "30") // each step waits for the cluster
 	code := m.Run()
 	if cluster.server != nil {
-		cluster.server.Close()
+		cluster.server.Server.HardStop() // Close would wait for watches that a test has left
 		os.RemoveAll(cluster.server.Config().Dir)
 	}
 	os.Exit(code)
