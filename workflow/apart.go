@@ -76,7 +76,7 @@ func (c *scheduler) apart() {
 			case within(i, is):
 			case last > i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
-				if last == i+1 && c.tasks[last].stage == t.stage && t.minutes+c.tasks[last].minutes <= c.shortest() {
+				if last == i+1 && c.tasks[last].stage == t.stage {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
 				}
 			default:
@@ -144,20 +144,6 @@ func (c *scheduler) settings(t *task) []steps.Setting {
 		all = append(all, u.NeedsAt(*t.step)...)
 	}
 	return all
-}
-
-// shortest is the length of the shortest sitting, but for the first, which may have begun.
-func (c *scheduler) shortest() int {
-	if len(c.sittings) == 0 {
-		return 0
-	}
-	least := c.sittings[0].To - c.sittings[0].From
-	for i, w := range c.sittings[1:] {
-		if length := w.To - w.From; i == 0 || length < least {
-			least = length
-		}
-	}
-	return least
 }
 
 // setUntil is the task of the same job, and after it, that sets the condition otherwise after it was set by this one; this one

@@ -100,10 +100,19 @@ func (c *scheduler) limits(of int, a *steps.Adhesive) (colder, warmer bool) {
 	return !a.Coldest.IsZero() && errLeast == nil && c.celsius[of] < least, !a.Warmest.IsZero() && errMost == nil && c.celsius[of] > most
 }
 
-// airframe makes the tasks of one airframe. Repairs come first: other work may wait for them.
+// airframe makes the tasks of one airframe. Repairs come first: other work may wait for them. What releases comes last.
 func (c *scheduler) airframe(of int, s *State) error {
 	jobs := s.OpenJobs(c.now)
-	sorting.Stable(jobs, func(a, b *Job) int { return min(len(b.Damages), 1) - min(len(a.Damages), 1) })
+	place := func(j *Job) int {
+		switch {
+		case len(j.Damages) > 0:
+			return 0
+		case slices.ContainsFunc(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
+			return 2
+		}
+		return 1
+	}
+	sorting.Stable(jobs, func(a, b *Job) int { return place(a) - place(b) })
 	first := len(c.tasks)
 	c.first = len(c.delays)
 	ends := map[string]front{} // by job
@@ -295,6 +304,11 @@ func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked
 		for _, q := range s.Quarantines {
 			if r := s.quarantined(q, c.now); r != nil {
 				reasons = append(reasons, *r)
+			}
+		}
+		for _, stop := range c.stops {
+			if stop.Mark == s.Airframe.Mark && stop.Job != "" {
+				reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s of job %s is not reached", stop.Step, stop.Job)})
 			}
 		}
 		return reasons
