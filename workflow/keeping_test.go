@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -37,6 +38,17 @@ func TestScheduleGivesUpNoBetterPlan(t *testing.T) {
 	again := planned(1)
 	if again.Finish.After(best.Finish) {
 		t.Errorf("%s\n%s, %t", says(again), says(best), again.Kept)
+	}
+	order := func(p Timetable) (all []string) {
+		for _, v := range p.Visits {
+			for _, turn := range v.Turns {
+				all = append(all, turn.Mark+" "+turn.Step)
+			}
+		}
+		return all
+	}
+	if again.Finish.Equal(best.Finish) && !slices.Equal(order(again), order(best)) {
+		t.Errorf("it is done no sooner, in another order: %q, before %q", order(again), order(best))
 	}
 	h.Like = &hasty
 	if better := planned(time.Second); better.Finish.After(best.Finish) || better.Kept {

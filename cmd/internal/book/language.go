@@ -9,7 +9,7 @@ import (
 	"strings"
 )
 
-// A part of a layout is a text, or what stands between braces, up to its end.
+// A piece of a layout is a text, or what stands between braces, up to its end.
 type piece struct {
 	is   string // say, if, with, range or template; "": a text
 	text string // of a text; of a template its name
