@@ -1,6 +1,11 @@
 package workflow
 
-import "time"
+import (
+	"slices"
+	"time"
+
+	"fettle/workflow/journal"
+)
 
 // unknownHands is how long a step is taken to need of which nobody said it.
 const unknownHands = 5 * time.Minute
@@ -23,4 +28,15 @@ func (r StepReport) Claim() (step string, lasts time.Duration) {
 func (s *State) Claimed(step string, now time.Time) bool {
 	r, _, err := s.FindStep(step, now)
 	return err == nil && r.AtHand()
+}
+
+// WorkedLast is the last entry that stands of work at a step, which may be its coat alone; false:
+// there is none.
+func (s *State) WorkedLast(job, step string) (journal.Entry, bool) {
+	for _, p := range slices.Backward(s.workIn(job)) {
+		if work, _ := journal.WorkOf(s.Entries[p].Facts); s.StepOf(work) == step {
+			return s.Entries[p], true
+		}
+	}
+	return journal.Entry{}, false
 }

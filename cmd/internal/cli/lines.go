@@ -26,6 +26,7 @@ type lines struct {
 
 	view    string // the view that was shown last
 	rows    []sitting.Row
+	where   string    // others were then
 	seen    time.Time // the moments until then were said
 	read    time.Time // when the journals were looked at last; zero: those of other airframes were not
 	changed atomic.Bool
@@ -178,7 +179,10 @@ func (l *lines) show(v sitting.View) error {
 		fmt.Fprintf(&b, "\n%s", running.Strip(l.clock()))
 		fmt.Fprintln(l.Out)
 	}
-	l.view, l.rows = v.ID, slices.Clone(v.Rows)
+	if v.Where != l.where {
+		fmt.Fprintf(&b, "\n\n%s", v.Where)
+	}
+	l.view, l.rows, l.where = v.ID, slices.Clone(v.Rows), v.Where
 	if b.Len() == 0 {
 		return nil
 	}

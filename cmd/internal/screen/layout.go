@@ -340,7 +340,7 @@ func (p painter) action(s scene, width int) []string {
 }
 
 func (p painter) told(s scene, width int) []string {
-	return p.text(strings.Join(s.told, "\n\n"), width, p.colour)
+	return p.text(strings.TrimSpace(strings.Join(append(s.told[:len(s.told):len(s.told)], s.question.View.Where), "\n\n")), width, p.colour)
 }
 
 // mark is how a row stands, without a word.
