@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/workflow/journal"
@@ -33,9 +32,11 @@ func (s *State) Claimed(step string, now time.Time) bool {
 // WorkedLast is the last entry that stands of work at a step, which may be its coat alone; false:
 // there is none.
 func (s *State) WorkedLast(job, step string) (journal.Entry, bool) {
-	for _, p := range slices.Backward(s.workIn(job)) {
-		if work, _ := journal.WorkOf(s.Entries[p].Facts); s.StepOf(work) == step {
-			return s.Entries[p], true
+	all := s.workIn(job)
+	for i := len(all) - 1; i >= 0; i-- {
+		e := s.Entries[all[i]]
+		if work, _ := journal.WorkOf(e.Facts); s.StepOf(work) == step {
+			return e, true
 		}
 	}
 	return journal.Entry{}, false

@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -148,7 +149,7 @@ func (l *lines) show(v sitting.View) error {
 		if v.Step > 0 {
 			place = append(place, fmt.Sprintf("step %d of %d", v.Step, v.Of))
 		}
-		place = slices.DeleteFunc(place, func(s string) bool { return s == "" })
+		place = sorting.Delete(place, func(s string) bool { return s == "" })
 		fmt.Fprintf(&b, "%s\n\n", page.Escape(strings.Join(place, " · ")))
 		for _, c := range v.Cautions {
 			text := c.Text

@@ -9,6 +9,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -96,7 +97,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 		if i := slices.IndexFunc(others, stands.Of); i >= 0 {
 			took = others[i]
 		}
-		others = slices.DeleteFunc(others, stands.Of)
+		others = sorting.Delete(others, stands.Of)
 	} else if !ours && !at(*next.Step) { // it was claimed just now
 		others = append(others, stands)
 	}
@@ -106,7 +107,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 // others are where others are on an airframe.
 func (a *app) others(ctx context.Context, d *desk.Desk, s *workflow.State) ([]*store.Claim, error) {
 	others, err := d.Others(ctx)
-	return slices.DeleteFunc(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
+	return sorting.Delete(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
 }
 
 // foremost is the airframe to go on with where none is named; the error where no job is open on any.

@@ -3,9 +3,9 @@ package desk
 import (
 	"context"
 	"errors"
-	"slices"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -45,7 +45,7 @@ func (d *Desk) Claims(ctx context.Context) ([]*store.Claim, error) {
 func (d *Desk) Others(ctx context.Context) ([]*store.Claim, error) {
 	_, me := d.me()
 	all, err := d.Claims(ctx)
-	return slices.DeleteFunc(all, func(c *store.Claim) bool { return c.Owned(me) }), err
+	return sorting.Delete(all, func(c *store.Claim) bool { return c.Owned(me) }), err
 }
 
 // Claim claims a step of an airframe for so long, in the place of what was claimed before. false:

@@ -10,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -96,7 +97,7 @@ func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	others := slices.DeleteFunc(slices.Clone(b.claims.others), stands.Of)
+	others := sorting.Delete(slices.Clone(b.claims.others), stands.Of)
 	switch had := b.claims.mine; {
 	case ours:
 		b.claims.mine, b.claims.anew = stands, b.desk.Now()
@@ -232,7 +233,7 @@ func (c *conversation) left(ctx context.Context) error {
 		return nil
 	}
 	c.stay = place{}
-	text := "It is no step of an open job any more."
+	text := "It is not a step of an open job any more."
 	if e, ok := s.WorkedLast(was.job, was.step); ok && (r.Progress == workflow.Done || r.Act != was.act) {
 		text = page.DoneBy(e, c.clock())
 	} else if found {

@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -174,7 +175,7 @@ func (c *conversation) look(ctx context.Context) error {
 		}
 	}
 	now := c.now()
-	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
+	c.states = sorting.Delete(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	for i, s := range c.states { // something may have been said on another one of the bench they share
 		beside, err := c.Desk.Beside(ctx, s, now)
 		if err == nil {
@@ -308,6 +309,8 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 }
 
 // goesOn reports whether whoever is at the step can go on, once what holds it back is answered.
+//
+//go:noinline
 func goesOn(r workflow.StepReport, now time.Time) bool {
 	return r.AtHand() && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable))
 }
