@@ -244,16 +244,6 @@ func worked(n int) string {
 
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
 
-// letters name the turns of a sitting in its chart.
-const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
-
-func letter(i int) byte {
-	if i < len(letters) {
-		return letters[i]
-	}
-	return '#'
-}
-
 // sitting is all of a sitting.
 func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	l.add("\n## %s\n", s.hours(c))
@@ -415,76 +405,6 @@ func passing(what workflow.After) string {
 	return "is over at "
 }
 
-// chartWidth is how many columns a chart has on a page of 80.
-const chartWidth = 76
-
-// chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries.
-func (s PlanSitting) chart() string {
-	wide := 0
-	for _, t := range s.Turns {
-		wide = max(wide, len(t.Mark))
-		for _, d := range t.Dries {
-			wide = max(wide, len(d.Mark))
-		}
-	}
-	room := chartWidth - wide - len("  ")
-	length := int(s.To.Sub(s.From) / time.Minute)
-	each := 1 // minutes a column
-	for _, each = range []int{1, 2, 3, 5, 10, 15, 30} {
-		if length <= each*room {
-			break
-		}
-	}
-	columns := min(room, (length+each-1)/each)
-	column := func(t time.Time) int {
-		return min(columns-1, max(0, int(t.Sub(s.From)/time.Minute)/each))
-	}
-	var marks []string
-	rows := map[string][]byte{}
-	row := func(mark string) []byte {
-		if rows[mark] == nil {
-			marks, rows[mark] = append(marks, mark), []byte(strings.Repeat(" ", columns))
-		}
-		return rows[mark]
-	}
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			if r := row(d.Mark); d.Until.After(s.From) {
-				for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
-					r[i] = '.'
-				}
-			}
-		}
-	}
-	for i, t := range s.Turns {
-		r := row(t.Mark)
-		for k := column(t.Begins); k <= column(t.Ends.Add(-time.Second)); k++ {
-			r[k] = letter(i)
-		}
-	}
-	slices.Sort(marks)
-	// A label stands every so many columns, with a mark below its moment.
-	every := 30
-	for every/each < 8 {
-		every *= 2
-	}
-	heads, ticks := []byte(strings.Repeat(" ", columns)), []byte(strings.Repeat(" ", columns))
-	for at := 0; at/each < columns; at += every {
-		copy(heads[at/each:], clockOf(s.From.Add(time.Duration(at)*time.Minute)))
-		ticks[at/each] = '|'
-	}
-	var b strings.Builder
-	line := func(mark string, row []byte) {
-		b.WriteString(strings.TrimRight(fmt.Sprintf("%-*s  %s", wide, mark, row), " ") + "\n")
-	}
-	line("", heads)
-	line("", ticks)
-	for _, m := range marks {
-		line(m, rows[m])
-	}
-	return b.String()
-}
-
 // waits are how a link of the chain is said that is no work.
 func waits(k workflow.Link) string {
 	switch k.After {
@@ -582,68 +502,4 @@ func (p Plan) assumed(l *lines, c Clock) {
 	if len(said) > 0 {
 		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
-}
-
-// NoPlan says why there is no plan, and what would free it.
-func NoPlan(e *workflow.NoPlan, c Clock) string {
-	var l lines
-	var turns []string
-	for _, t := range e.Turns {
-		turns = append(turns, fmt.Sprintf("%s · **%s** (`%s`)", esc(t.Mark), turnTitle(t), t.Step))
-	}
-	one := strings.Join(turns, ", ")
-	l.add("**There is no plan.**\n")
-	switch e.Why {
-	case workflow.NoSitting:
-		l.add("No sitting is left.")
-	case workflow.BadSitting, workflow.Overlap:
-		l.add("The sitting %s ends before it starts, or overlaps another.", hours(e.Sittings[0], c))
-	case workflow.TooLong:
-		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
-	case workflow.TooShort:
-		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
-		if len(e.Free) == 0 {
-			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
-		}
-	case workflow.TooLittle:
-		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
-	case workflow.NotFound:
-		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
-	default:
-		l.add("These don't go together:\n")
-		for _, t := range turns {
-			l.item("%s", t)
-		}
-		for _, w := range e.Windows {
-			l.item("%s · the window of `%s`%s", esc(w.Mark), w.Name, optionally(", which closes at ", c.At(w.Closes)))
-		}
-		if e.InHours {
-			l.item("your sittings")
-		}
-		if e.Least {
-			l.add("\nWithout any one of them there would be a plan.")
-		}
-	}
-	if len(e.Free) > 0 {
-		l.add("")
-	}
-	for _, f := range e.Free {
-		switch {
-		case f.Longer > 0:
-			l.item("make a sitting at least %s longer", Span(f.Longer))
-		case f.More > 0:
-			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
-		case f.Tight:
-			l.item("use windows to their ends: `--tight`")
-		case f.At != nil:
-			l.item("bring the bench to %s: `--temperature %sC`", amount(*f.At, "°C"), short(*f.At))
-		case f.With != "":
-			l.item("use another adhesive: `--consider %s`", f.With)
-		case f.Hands > 0:
-			l.item("work with %d people: `--hands %d`", f.Hands, f.Hands)
-		case f.After != "":
-			l.item("leave `%s` for later", f.After)
-		}
-	}
-	return l.String()
 }
