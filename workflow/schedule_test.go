@@ -376,7 +376,24 @@ func TestScheduleConsiders(t *testing.T) {
 	if len(p.Answers) != 1 || p.Answers[0].Answer != "sawn" {
 		t.Errorf("taken as given: %+v", p.Answers)
 	}
-	b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"cut", "epoxy"}}, "way 0, cut-it 1, coat 2, join 3, | ends 4")
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"cut", "epoxy"}}, "way 0, cut-it 1, coat 2, join 3, | ends 4")
+	if len(p.Moot) > 0 {
+		t.Errorf("%+v change nothing", p.Moot)
+	}
+	for _, both := range [][]string{{"cut", "sawn"}, {"epoxy", "contact"}} {
+		if _, err := scheduled(t, b.now, Hours{Sittings: open(0, 90), Consider: both}, b.state); !errors.Is(err, ErrBadRequest) {
+			t.Errorf("%s: %v", both, err)
+		}
+	}
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"contact", "sawn", "carbon"}}, "way 0, saw 1, coat 2, join 13, | ends 14")
+	if got, want := fmt.Sprint(p.Moot), "[{contact true  } {sawn true  } {carbon false  }]"; got != want {
+		t.Errorf("%s change nothing, want %s", got, want)
+	}
+	b.must(Choose{Answer: "cut"})
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"sawn"}}, "cut-it 0, coat 1, join 12, | ends 13")
+	if got, want := fmt.Sprint(p.Moot), "[{sawn false PL-01 cut}]"; got != want {
+		t.Errorf("%s change nothing, want %s", got, want)
+	}
 }
 
 // The plan goes as far as the record lets it.

@@ -29,13 +29,14 @@ type Plan struct {
 	Sittings []PlanSitting   `json:"sittings"`
 	Chain    []workflow.Link `json:"holds_back"`
 
-	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
-	Stops   []PlanStop          `json:"stops,omitempty"`
-	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
-	Hasty   []workflow.Hasty    `json:"little_to_spare,omitempty"`
-	Climate []workflow.Climates `json:"climate"`
-	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
-	Full    bool                `json:"-"`
+	Answers []workflow.Answer     `json:"taken_as_answered,omitempty"`
+	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
+	Stops   []PlanStop            `json:"stops,omitempty"`
+	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
+	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
+	Climate []workflow.Climates   `json:"climate"`
+	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
+	Full    bool                  `json:"-"`
 }
 
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
@@ -59,7 +60,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -141,6 +142,18 @@ func (p Plan) Markdown(c Clock) string {
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
+	}
+	for _, m := range p.Moot {
+		why := "no step that is left lets you choose it"
+		switch {
+		case m.Anyway:
+			why = "it is planned anyway"
+		case m.Has == steps.No:
+			why = esc(m.Mark) + " does without it"
+		case m.Has != "":
+			why = esc(m.Mark) + " has " + esc(m.Has)
+		}
+		l.add("`--consider %s` changes nothing: %s.\n", m.Answer, why)
 	}
 	for i, s := range p.Sittings {
 		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
