@@ -438,7 +438,7 @@ func (c *scheduler) problem() plan.Problem {
 	return p
 }
 
-// people are how many a task takes: where one alone has a way, one.
+// people are how many a task takes. Where one works alone who has a way to, it is done that way.
 func (c *scheduler) people(t *task) int {
 	if t.second() {
 		return 2
@@ -447,7 +447,7 @@ func (c *scheduler) people(t *task) int {
 }
 
 //go:noinline
-func (t *task) second() bool { return t.step.WantsSecond() && len(t.step.WaysAlone()) == 0 }
+func (t *task) second() bool { return t.step.WantsSecond() && t.act != ToCoat }
 
 //go:noinline
 func minutesOf(n int) time.Duration { return time.Duration(n) * time.Minute }

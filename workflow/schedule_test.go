@@ -362,6 +362,13 @@ func TestScheduleForTwo(t *testing.T) {
 	if !p.Visits[0].Turns[0].Second || p.Visits[0].Turns[1].Second {
 		t.Error("nobody is told that a second person is wanted")
 	}
+	// Who has a second person takes them; one alone does what is written for that.
+	a.Alone = []string{"A mirror"}
+	p = working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	if turn := p.Visits[0].Turns[0]; !turn.Second || len(turn.Alone) != 1 {
+		t.Errorf("%+v", turn)
+	}
+	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90)}, "a 0, b 30, | ends 60")
 }
 
 // What a choice governs is planned by its first answer, or by what is considered.

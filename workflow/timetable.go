@@ -54,7 +54,8 @@ type Turn struct {
 	Tools  []string        `json:"tools,omitempty"`
 	Parts  []steps.Part    `json:"parts,omitempty"`
 	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
-	Second bool            `json:"second,omitempty"` // a second person is there, and nothing will do instead
+	Second bool            `json:"second,omitempty"` // a second person is wanted
+	Alone  []string        `json:"alone,omitempty"`  // what one alone does instead; none: it must not be done alone
 
 	// Opens and Closes are of the window that it must lie in, as it will be if the plan is kept; By is when it is planned to
 	// be over at the latest. Zero: it has none.
@@ -177,6 +178,9 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	}
 	out.Job, out.Stage, out.Step, out.Title = t.job.ID, t.stage, t.step.Name, t.step.Label()
 	out.Tools, out.Parts, out.Second = t.step.Tools, t.step.Parts, t.second()
+	if out.Second {
+		out.Alone = t.step.WaysAlone()
+	}
 	if t.act == ToPress {
 		out.Parts = nil
 	}

@@ -214,7 +214,7 @@ func (p Plan) Calendar() []ics.Event {
 		}
 		var text []string
 		for _, t := range s.Turns {
-			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t))
+			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t)+optionally(", ", strings.Trim(secondAt(t), "*")))
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
@@ -267,7 +267,7 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	l.add("| | At | Step |\n|---|---|---|")
 	for i, t := range s.Turns {
-		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c)))
+		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
 	}
 	l.add("")
 	var ready []string
@@ -281,6 +281,11 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	if len(ready) > 0 {
 		l.item("**Have ready:** %s", strings.Join(ready, "; "))
+	}
+	for i, t := range s.Turns {
+		if t.Second {
+			l.item("**%c** %s", letter(i), secondWords(t.Alone))
+		}
 	}
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
@@ -307,6 +312,11 @@ func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
 		text := turnTitle(first)
 		if len(s.Turns) > 1 {
 			text += " … " + turnTitle(last)
+		}
+		for _, t := range s.Turns {
+			if t.Second {
+				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
+			}
 		}
 		l.item("%s: %s", s.hours(c), text)
 	}
@@ -387,6 +397,17 @@ func turnWindow(t workflow.Turn, c Clock) string {
 		return ""
 	}
 	return "done by **" + c.at(t.By, false) + "**"
+}
+
+// secondAt says that a turn wants a second person; "": it wants none.
+func secondAt(t workflow.Turn) string {
+	switch {
+	case !t.Second:
+		return ""
+	case len(t.Alone) == 0:
+		return "**not alone**"
+	}
+	return "second person"
 }
 
 // dries says what passes by itself meanwhile, and what still cures after the sitting.
