@@ -5,6 +5,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // This file knows which answers a plan is to go by: two that exclude each other are refused, and one that changes nothing is named.
@@ -34,7 +35,7 @@ func (h Hours) excluding(s *State, j *Job) error {
 		return nil
 	}
 	for _, step := range j.written.Steps() {
-		held := slices.DeleteFunc(slices.Clone(step.Adhesives), func(name string) bool { return !lists.Contains(h.Consider, name) })
+		held := sorting.Delete(slices.Clone(step.Adhesives), func(name string) bool { return !lists.Contains(h.Consider, name) })
 		if len(step.Methods) > 0 {
 			held = step.Asked(s.Sheet).Held(h.Consider)
 		}
