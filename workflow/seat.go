@@ -1,22 +1,34 @@
 package workflow
 
-import "fettle/workflow/journal"
+import (
+	"strings"
+
+	"fettle/workflow/journal"
+)
 
 // A Seat is who is at which bench. A store of one bench has no name for it.
 type Seat struct{ By, Bench string }
 
-// counts reports whether what was said at a seat counts for another one: it is the same person,
-// and not at another bench.
-func (said *Seat) counts(seat Seat) bool {
-	return said.By == seat.By && (said.Bench == "" || said.Bench == seat.Bench)
+// held is how it is kept where something was said that counts there alone. Without a bench it
+// counts at all benches of the person.
+func (seat Seat) held() string { return seat.By + "\n" + seat.Bench }
+
+// hasHeld reports whether it counts at the seat what was said there.
+func (seat Seat) hasHeld(said string) bool {
+	return said == seat.held() || said == Seat{By: seat.By}.held()
 }
 
-// seatOf is whom alone it concerns what an entry says; nil: it concerns everybody.
-func seatOf(e journal.Entry) *Seat {
+// heldAt is the seat in words.
+func heldAt(said string) string {
+	return strings.TrimSuffix(strings.ReplaceAll(said, "\n", " at "), " at ")
+}
+
+// heldOf is at which seat alone it counts what an entry says; "": at all.
+func heldOf(e journal.Entry) string {
 	if cleared, ok := e.Facts.(journal.UseCleared); ok {
-		return &Seat{e.By, cleared.Bench}
+		return Seat{e.By, cleared.Bench}.held()
 	}
-	return nil
+	return ""
 }
 
 // Seated is the state as it is to whoever sits there. The state itself is not changed.

@@ -86,7 +86,7 @@ type said struct {
 	at       time.Time
 	recorded time.Time
 	state    string
-	by       *Seat  // who said it, of what counts for them alone; nil: it counts for all
+	by       string // the [Seat] at which alone it counts; "": at all
 	mark     string // the airframe in whose journal it stands; "": this one
 	against  string // of no state, since it was said in one second with another, which says otherwise: both, in words
 }
@@ -416,7 +416,7 @@ func (s *State) benchAt(at time.Time) (Climate, bool) {
 func (s *State) set(e journal.Entry, settings ...steps.Setting) {
 	for _, c := range settings {
 		all := s.said[c.Condition]
-		s.said[c.Condition] = sorting.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State, by: seatOf(e)})
+		s.said[c.Condition] = sorting.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State, by: heldOf(e)})
 	}
 }
 

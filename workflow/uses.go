@@ -217,11 +217,7 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 	}
 	text := "the hold of " + u.Name + " has not been cleared " + thisSitting
 	if s.clearedByAny(u, at) {
-		by := s.lastSaid(heldBy(u.Name), at).by
-		text += " by you here, only by " + by.By
-		if by.Bench != "" {
-			text += " at " + by.Bench
-		}
+		text += " by you here, only by " + heldAt(s.lastSaid(heldBy(u.Name), at).by)
 	}
 	return []Reason{{Because: ByHold, Text: text, Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
 }
@@ -276,7 +272,7 @@ func (s *State) Cleared(u steps.Use, at time.Time) bool {
 	}
 	var own []said
 	for _, c := range s.said[heldBy(u.Name)] {
-		if c.by.counts(s.seat) {
+		if s.seat.hasHeld(c.by) {
 			own = append(own, c)
 		}
 	}
