@@ -168,9 +168,9 @@ func (c *scheduler) overtime() {
 		for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
 			span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
 		}
-		c.sittings = append(append(c.sittings[:at:at], span), c.sittings[till:]...)
-		c.given = append(append(c.given[:at:at], Sitting{c.time(span.From), c.time(span.To)}), c.given[till:]...)
-		c.over = append(append(c.over[:at:at], true), c.over[till:]...)
+		c.sittings = append(c.sittings[:at:at], append([]plan.Span{span}, c.sittings[till:]...)...)
+		c.given = append(c.given[:at:at], append([]Sitting{{c.time(span.From), c.time(span.To)}}, c.given[till:]...)...)
+		c.over = append(c.over[:at:at], append([]bool{true}, c.over[till:]...)...)
 		c.added += 1 + at - till
 	}
 }
