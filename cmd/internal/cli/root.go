@@ -37,7 +37,8 @@ func (a *app) run(ctx context.Context, args []string) int {
 	root.SetIn(a.In)
 	root.SetOut(out)
 	root.SetErr(a.Err)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
+	err = a.outcome(cmd, err)
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
 	}
