@@ -59,6 +59,8 @@ func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, err
 	if text := l.moments(); text != "" {
 		fmt.Fprintln(l.Err, "\a"+term.Clean(text))
 	}
+	l.asks.Store(true)
+	defer l.asks.Store(false)
 	for {
 		var over sitting.Reply
 		line, err := l.prompter.Watch(ctx, l.prompt(q), l.tick, func() (string, error) {

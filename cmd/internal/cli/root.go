@@ -42,6 +42,9 @@ func (a *app) run(ctx context.Context, args []string) int {
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
 	}
+	if err == nil && a.stale { // it is not what the record is now
+		err = &silentError{exitStore}
+	}
 	if a.apart {
 		return apartCodes + exitCode(err)
 	}
