@@ -29,13 +29,14 @@ type Plan struct {
 	Sittings []PlanSitting   `json:"sittings"`
 	Chain    []workflow.Link `json:"holds_back"`
 
-	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
-	Stops   []PlanStop          `json:"stops,omitempty"`
-	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
-	Hasty   []workflow.Hasty    `json:"little_to_spare,omitempty"`
-	Climate []workflow.Climates `json:"climate"`
-	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
-	Full    bool                `json:"-"`
+	Answers []workflow.Answer     `json:"taken_as_answered,omitempty"`
+	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
+	Stops   []PlanStop            `json:"stops,omitempty"`
+	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
+	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
+	Climate []workflow.Climates   `json:"climate"`
+	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
+	Full    bool                  `json:"-"`
 }
 
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
@@ -59,7 +60,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -142,6 +143,18 @@ func (p Plan) Markdown(c Clock) string {
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
 	}
+	for _, m := range p.Moot {
+		why := "no step that is left lets you choose it"
+		switch {
+		case m.Anyway:
+			why = "it is planned anyway"
+		case m.Has == steps.No:
+			why = esc(m.Mark) + " does without it"
+		case m.Has != "":
+			why = esc(m.Mark) + " has " + esc(m.Has)
+		}
+		l.add("`--consider %s` changes nothing: %s.\n", m.Answer, why)
+	}
 	for i, s := range p.Sittings {
 		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
 			p.later(&l, p.Sittings[i:], c)
@@ -201,7 +214,7 @@ func (p Plan) Calendar() []ics.Event {
 		}
 		var text []string
 		for _, t := range s.Turns {
-			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t))
+			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t)+optionally(", ", strings.Trim(secondAt(t), "*")))
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
@@ -244,16 +257,6 @@ func worked(n int) string {
 
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
 
-// letters name the turns of a sitting in its chart.
-const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
-
-func letter(i int) byte {
-	if i < len(letters) {
-		return letters[i]
-	}
-	return '#'
-}
-
 // sitting is all of a sitting.
 func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	l.add("\n## %s\n", s.hours(c))
@@ -264,7 +267,7 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	l.add("| | At | Step |\n|---|---|---|")
 	for i, t := range s.Turns {
-		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c)))
+		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
 	}
 	l.add("")
 	var ready []string
@@ -278,6 +281,11 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	if len(ready) > 0 {
 		l.item("**Have ready:** %s", strings.Join(ready, "; "))
+	}
+	for i, t := range s.Turns {
+		if t.Second {
+			l.item("**%c** %s", letter(i), secondWords(t.Alone))
+		}
 	}
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
@@ -304,6 +312,11 @@ func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
 		text := turnTitle(first)
 		if len(s.Turns) > 1 {
 			text += " … " + turnTitle(last)
+		}
+		for _, t := range s.Turns {
+			if t.Second {
+				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
+			}
 		}
 		l.item("%s: %s", s.hours(c), text)
 	}
@@ -386,6 +399,17 @@ func turnWindow(t workflow.Turn, c Clock) string {
 	return "done by **" + c.at(t.By, false) + "**"
 }
 
+// secondAt says that a turn wants a second person; "": it wants none.
+func secondAt(t workflow.Turn) string {
+	switch {
+	case !t.Second:
+		return ""
+	case len(t.Alone) == 0:
+		return "**not alone**"
+	}
+	return "second person"
+}
+
 // dries says what passes by itself meanwhile, and what still cures after the sitting.
 func (s PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
 	for _, t := range s.Turns {
@@ -413,76 +437,6 @@ func passing(what workflow.After) string {
 		return "sets until "
 	}
 	return "is over at "
-}
-
-// chartWidth is how many columns a chart has on a page of 80.
-const chartWidth = 76
-
-// chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries.
-func (s PlanSitting) chart() string {
-	wide := 0
-	for _, t := range s.Turns {
-		wide = max(wide, len(t.Mark))
-		for _, d := range t.Dries {
-			wide = max(wide, len(d.Mark))
-		}
-	}
-	room := chartWidth - wide - len("  ")
-	length := int(s.To.Sub(s.From) / time.Minute)
-	each := 1 // minutes a column
-	for _, each = range []int{1, 2, 3, 5, 10, 15, 30} {
-		if length <= each*room {
-			break
-		}
-	}
-	columns := min(room, (length+each-1)/each)
-	column := func(t time.Time) int {
-		return min(columns-1, max(0, int(t.Sub(s.From)/time.Minute)/each))
-	}
-	var marks []string
-	rows := map[string][]byte{}
-	row := func(mark string) []byte {
-		if rows[mark] == nil {
-			marks, rows[mark] = append(marks, mark), []byte(strings.Repeat(" ", columns))
-		}
-		return rows[mark]
-	}
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			if r := row(d.Mark); d.Until.After(s.From) {
-				for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
-					r[i] = '.'
-				}
-			}
-		}
-	}
-	for i, t := range s.Turns {
-		r := row(t.Mark)
-		for k := column(t.Begins); k <= column(t.Ends.Add(-time.Second)); k++ {
-			r[k] = letter(i)
-		}
-	}
-	slices.Sort(marks)
-	// A label stands every so many columns, with a mark below its moment.
-	every := 30
-	for every/each < 8 {
-		every *= 2
-	}
-	heads, ticks := []byte(strings.Repeat(" ", columns)), []byte(strings.Repeat(" ", columns))
-	for at := 0; at/each < columns; at += every {
-		copy(heads[at/each:], clockOf(s.From.Add(time.Duration(at)*time.Minute)))
-		ticks[at/each] = '|'
-	}
-	var b strings.Builder
-	line := func(mark string, row []byte) {
-		b.WriteString(strings.TrimRight(fmt.Sprintf("%-*s  %s", wide, mark, row), " ") + "\n")
-	}
-	line("", heads)
-	line("", ticks)
-	for _, m := range marks {
-		line(m, rows[m])
-	}
-	return b.String()
 }
 
 // waits are how a link of the chain is said that is no work.
@@ -582,68 +536,4 @@ func (p Plan) assumed(l *lines, c Clock) {
 	if len(said) > 0 {
 		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
-}
-
-// NoPlan says why there is no plan, and what would free it.
-func NoPlan(e *workflow.NoPlan, c Clock) string {
-	var l lines
-	var turns []string
-	for _, t := range e.Turns {
-		turns = append(turns, fmt.Sprintf("%s · **%s** (`%s`)", esc(t.Mark), turnTitle(t), t.Step))
-	}
-	one := strings.Join(turns, ", ")
-	l.add("**There is no plan.**\n")
-	switch e.Why {
-	case workflow.NoSitting:
-		l.add("No sitting is left.")
-	case workflow.BadSitting, workflow.Overlap:
-		l.add("The sitting %s ends before it starts, or overlaps another.", hours(e.Sittings[0], c))
-	case workflow.TooLong:
-		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
-	case workflow.TooShort:
-		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
-		if len(e.Free) == 0 {
-			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
-		}
-	case workflow.TooLittle:
-		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
-	case workflow.NotFound:
-		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
-	default:
-		l.add("These don't go together:\n")
-		for _, t := range turns {
-			l.item("%s", t)
-		}
-		for _, w := range e.Windows {
-			l.item("%s · the window of `%s`%s", esc(w.Mark), w.Name, optionally(", which closes at ", c.At(w.Closes)))
-		}
-		if e.InHours {
-			l.item("your sittings")
-		}
-		if e.Least {
-			l.add("\nWithout any one of them there would be a plan.")
-		}
-	}
-	if len(e.Free) > 0 {
-		l.add("")
-	}
-	for _, f := range e.Free {
-		switch {
-		case f.Longer > 0:
-			l.item("make a sitting at least %s longer", Span(f.Longer))
-		case f.More > 0:
-			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
-		case f.Tight:
-			l.item("use windows to their ends: `--tight`")
-		case f.At != nil:
-			l.item("bring the bench to %s: `--temperature %sC`", amount(*f.At, "°C"), short(*f.At))
-		case f.With != "":
-			l.item("use another adhesive: `--consider %s`", f.With)
-		case f.Hands > 0:
-			l.item("work with %d people: `--hands %d`", f.Hands, f.Hands)
-		case f.After != "":
-			l.item("leave `%s` for later", f.After)
-		}
-	}
-	return l.String()
 }
