@@ -42,7 +42,7 @@ var (
 
 	// ErrUnknown is returned when a store elsewhere gave no answer to what was written,
 	// which may or may not be there.
-	ErrUnknown = errors.New("it is not known whether it was recorded")
+	ErrUnknown = errors.New("it was sent and not answered")
 )
 
 // An Error is a failure of the store itself, rather than of what was asked.

@@ -52,6 +52,8 @@ func (s *State) Beside(others []*State) *State {
 }
 
 // Heard is the state with what another one of the same airframe was told of others.
+//
+//go:noinline
 func (s *State) Heard(as *State) *State {
 	heard := s.Beside(as.others)
 	heard.elsewhere = as.elsewhere

@@ -101,8 +101,8 @@ func hint(op string, err error) string {
 		return "nothing was written; check the network and the cluster"
 	case errors.Is(err, store.ErrAway): // whether anything was written before it is not for a read to say
 		return "check the network and the cluster"
-	case errors.Is(err, store.ErrUnknown):
-		return "look at the record once the cluster can be reached, before doing it again"
+	case errors.Is(err, store.ErrUnknown): // what is to be done depends on what it was
+		return "check the network and the cluster"
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
 		return "try again"
 	case errors.Is(err, store.ErrDamaged):

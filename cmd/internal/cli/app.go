@@ -42,7 +42,7 @@ type app struct {
 
 	stale bool        // what was last seen of a store that is away was shown
 	draws bool        // over the whole terminal
-	asks  atomic.Bool // a question stands
+	looks atomic.Bool // the journals are looked at, and nobody waits for it
 
 	screen atomic.Pointer[sitting.Front] // the whole screen, which hides the error stream; nil: there is none
 }

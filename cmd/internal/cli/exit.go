@@ -99,14 +99,14 @@ func exitCode(err error) int {
 	return exitFault
 }
 
-// An outcomeError is a failure of the store, with what became of what was to be recorded.
+// An outcomeError is a failure of the store, said with what became of what was to be recorded.
 type outcomeError struct {
 	error
-	became, advice string
-	unsure         bool // it was recorded, or may have been
+	says   string
+	unsure bool // it was recorded, or may have been
 }
 
-func (o *outcomeError) Error() string { return o.became + ": " + o.error.Error() + "; " + o.advice }
+func (o *outcomeError) Error() string { return o.says }
 
 func (o *outcomeError) Unwrap() error { return o.error }
 
@@ -116,16 +116,19 @@ func (a *app) outcome(cmd *cobra.Command, err error) error {
 	if a.kept == nil || !errors.As(err, new(*store.Error)) {
 		return err
 	}
-	became := a.kept.Desk.Outcome()
+	became, unknown := a.kept.Desk.Outcome(), errors.Is(err, store.ErrUnknown)
+	says, advice := "nothing was recorded", "write down what is done meanwhile and when, and record it later with --at"
 	switch {
-	case became == nil && errors.Is(err, store.ErrAway) && records(cmd):
-		return &outcomeError{err, "nothing was recorded", "write down what is done meanwhile and when, and record it later with --at", false}
-	case became == nil || errors.Is(err, store.ErrUnknown):
-		return err
-	case became.Unknown:
-		return &outcomeError{err, store.ErrUnknown.Error(), "look at the record before doing it again", true}
+	case became == nil && !unknown:
+		if !errors.Is(err, store.ErrAway) || !records(cmd) {
+			return err
+		}
+	case unknown || became.Unknown:
+		says, advice = "it is not known whether it was recorded", "look at the record before doing it again"
+	default:
+		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look at the record before doing anything again"
 	}
-	return &outcomeError{err, fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look at the record before doing anything again", true}
+	return &outcomeError{err, says + ": " + err.Error() + "; " + advice, became != nil || unknown}
 }
 
 // records reports whether a command records what was done at the bench: it takes a time for it.

@@ -69,7 +69,7 @@ func (a *app) waiting(is bool) {
 		if w, ok := (*front).(sitting.Waiter); ok {
 			w.Waiting(is)
 		}
-	} else if is && !a.draws && !a.asks.Load() {
+	} else if is && !a.draws && !a.looks.Load() {
 		a.warn("waiting for the store …")
 	}
 }

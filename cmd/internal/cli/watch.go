@@ -29,6 +29,7 @@ type watch struct {
 	last      []term.Row // the moments that came, the last one first
 	warned    string
 	away      bool // the store is
+	known     bool // the journals were read
 }
 
 // watch watches the clocks of the named airframes, or of all.
@@ -65,7 +66,7 @@ func (w *watch) run(ctx context.Context) error {
 	}
 	w.ran = w.time.Now()
 	w.refresh(ctx, w.ran)
-	if !w.Interactive && !w.json && w.bench.Known() {
+	if !w.Interactive && !w.json && w.known {
 		clocks := page.Clocks{Timers: []page.Timer{}}
 		for _, s := range w.states() {
 			clocks.Timers = append(clocks.Timers, page.NewClocks(s, w.ran)...)
@@ -112,37 +113,29 @@ func (w *watch) refresh(ctx context.Context, now time.Time) {
 	}
 	w.read = now
 	_, err := w.bench.Refresh(ctx)
-	_, why := w.bench.AsOf()
+	_, why := w.kept.Desk.AsOf()
 	if back := w.away && why == nil; back && !w.draws {
 		w.warn("the store can be reached again")
 	} else if back || err == nil && w.draws {
 		w.warned = ""
 	}
-	w.away = why != nil
+	w.away, w.known = why != nil, w.known || err == nil
 	w.fault(ctx, err)
 }
 
 // notice is what stands above everything while the store is away, or cannot be read.
 func (w *watch) notice() (rows []term.Row) {
-	text, narrow := w.warned, w.Streams
-	if at, why := w.bench.AsOf(); why != nil && !at.IsZero() {
+	text := w.warned
+	if at, why := w.kept.Desk.AsOf(); !at.IsZero() {
 		text = page.AsOf(at, why, w.clock())
-	} else if why != nil {
-		text = why.Error()
 	}
-	if text == "" {
-		return nil
-	}
-	if w.Size != nil { // the last column stays free
-		narrow.Size = func() (columns, rows int) {
-			columns, rows = w.Size()
-			return columns - 1, rows
+	for _, part := range strings.Split(text, "; ") {
+		if part == "" {
+			break
 		}
+		rows = append(rows, term.Row{Text: part, Strong: true})
 	}
-	for line := range strings.SplitSeq(narrow.Fold(text), "\n") {
-		rows = append(rows, term.Row{Text: line, Strong: true})
-	}
-	return append(rows, term.Row{})
+	return rows
 }
 
 // fault says what went wrong, unless it was said last.
@@ -216,7 +209,7 @@ func (w *watch) rows(now time.Time) []term.Row {
 	})
 	rows := []term.Row{{Text: now.In(time.Local).Format("Mon 2 Jan 15:04:05"), Strong: true}, {}}
 	rows = append(rows, w.notice()...)
-	if len(clocks) == 0 && w.bench.Known() {
+	if len(clocks) == 0 && w.known {
 		rows = append(rows, term.Row{Text: "Nothing is drying or curing."})
 	}
 	for _, c := range clocks {

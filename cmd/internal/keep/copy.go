@@ -23,15 +23,6 @@ var ErrApart = errors.New("the other store has entries of it that this one lacks
 //
 // An airframe is read at one moment, though others may be written to meanwhile.
 func (all Kinds) Copy(ctx context.Context, from, to string) (Copied, error) {
-	out, err := all.copy(ctx, from, to)
-	var failure *store.Error
-	if errors.As(err, &failure) && (errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown)) {
-		err = &store.Error{Op: "copy", Path: failure.Path, Err: store.ErrAway, Hint: "the copy is not complete: run it again once the cluster can be reached, it goes on where it was"}
-	}
-	return out, err
-}
-
-func (all Kinds) copy(ctx context.Context, from, to string) (Copied, error) {
 	out := Copied{File: to}
 	if from == to {
 		return out, fmt.Errorf("%s: %w", from, ErrItself)

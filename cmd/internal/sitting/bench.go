@@ -166,16 +166,6 @@ func (b *Bench) clocked(ctx context.Context) {
 	}
 }
 
-// AsOf is [desk.Desk.AsOf].
-func (b *Bench) AsOf() (time.Time, error) { return b.desk.AsOf() }
-
-// Known reports whether the airframes were read, so that there are no others.
-func (b *Bench) Known() bool {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.sizes != nil
-}
-
 // News counts what [Bench.Refresh] found: journals that had grown, also of airframes that are not
 // on the bench, and others at other steps.
 func (b *Bench) News() int {

@@ -129,9 +129,9 @@ func TestTwoBenches(t *testing.T) {
 		code  int
 		words []string
 	}{
-		"next CW-01":        {0, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 120 s", "house-rules"}},
-		"status":            {0, []string{"as of", "CW-01"}},
-		"timers":            {0, []string{"as of"}},
+		"next CW-01":        {5, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 2 min", "house-rules"}},
+		"status":            {5, []string{"as of", "CW-01"}},
+		"timers":            {5, []string{"as of"}},
 		"audit":             {5, []string{"cannot be reached"}},
 		"done CW-01 nosuch": {5, []string{"cannot be reached", "nothing was recorded"}},
 		"note CW-01 unseen": {5, []string{"cannot be reached", "nothing was recorded", "--at"}},
