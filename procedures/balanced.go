@@ -13,6 +13,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // The static margins that are usual, in % MAC: from memory of the MIT lab notes "Basic
@@ -189,7 +190,7 @@ func governing(s *steps.Sheet, parts bool) []steps.Choice {
 			names = append(names, one.Options()...)
 		}
 	}
-	return slices.DeleteFunc(s.Choices(), func(c steps.Choice) bool {
+	return sorting.Delete(s.Choices(), func(c steps.Choice) bool {
 		return !lists.ContainsFunc(c.Names(), func(a string) bool { return lists.Contains(names, a) })
 	})
 }

@@ -250,7 +250,7 @@ func (s *State) reportOf(g steps.Gate, from moment, at time.Time) GateReport {
 	counting, why, doubted := s.counting(g, record, at)
 	older := func(t reading) bool { return t.position < from.position || t.at.Before(from.at) }
 	if n := len(counting); n > 0 {
-		if counting = slices.DeleteFunc(counting, older); len(counting) == 0 {
+		if counting = sorting.Delete(counting, older); len(counting) == 0 {
 			why, doubted = Cause{"not " + from.what, from.at}, false
 		}
 	}
@@ -357,7 +357,7 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 			return old.Anew && old.Point == t.Point && s.Entries[old.position].Recorded.Equal(s.Entries[t.position].Recorded)
 		})
 		if passed[t.Point] > 0 || anew {
-			series = slices.DeleteFunc(slices.Clone(series), func(old reading) bool { return old.Point == t.Point })
+			series = sorting.Delete(slices.Clone(series), func(old reading) bool { return old.Point == t.Point })
 			passed[t.Point] = 0
 		}
 		if anew && since < 0 {

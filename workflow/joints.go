@@ -10,6 +10,7 @@ import (
 	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -120,7 +121,7 @@ func (j *Job) toCoat(step, joint string) []*Joint {
 		all = []*Joint{j.joints[joint][0]}
 	}
 	if slices.ContainsFunc(all, func(p *Joint) bool { return !p.holds() }) {
-		return slices.DeleteFunc(all, (*Joint).holds)
+		return sorting.Delete(all, (*Joint).holds)
 	}
 	return all
 }

@@ -34,7 +34,7 @@ func sameName(item, a, b string) bool { return written(item, a) == written(item,
 // written is what of a name tells one thing of the item from another.
 func written(item, name string) string {
 	words := steps.Words(name)
-	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
+	own := sorting.Delete(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
 	if len(own) == 0 {
 		own = words
 	}
@@ -134,7 +134,7 @@ func (s *State) listed(item string) bool {
 // aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
 func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
+	events := sorting.Delete(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {
@@ -389,7 +389,7 @@ func (s *State) replaced(d *Damage, at time.Time) bool {
 
 // heldOf are those of the things that are in the quarantine, or may be.
 func (s *State) heldOf(q *Quarantine, things []Thing) []Thing {
-	return slices.DeleteFunc(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })
+	return sorting.Delete(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })
 }
 
 func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
@@ -429,7 +429,7 @@ func (q *Quarantine) of() string {
 func (s *State) quarantined(q *Quarantine, at time.Time) *Reason {
 	aboard := q.aboard
 	if q.Cleared { // it was handed in, whatever else was aboard; a name that was noted must go as well
-		aboard = slices.DeleteFunc(slices.Clone(aboard), func(t Thing) bool { return t.Name == "" })
+		aboard = sorting.Delete(slices.Clone(aboard), func(t Thing) bool { return t.Name == "" })
 	}
 	if len(aboard) == 0 || q.free() {
 		return nil

@@ -110,7 +110,7 @@ func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Reque
 	if err != nil {
 		return err
 	}
-	left, _ := d.Left(context.WithoutCancel(ctx), state) // it is recorded, whoever is told of it
+	left, _ := d.Left(context.WithoutCancel(ctx), s, state) // it is recorded, whoever is told of it
 	for _, of := range left {
 		a.warn("%s at %s is at %s, which no longer waits for anybody: tell them", of.By, of.Bench, of.Step)
 	}

@@ -176,7 +176,7 @@ func report(s term.Streams, c page.Clock, err error, typed []string) {
 	}
 	var none *workflow.NoPlan
 	if errors.As(err, &none) {
-		_ = s.ShowTo(s.Err, page.NoPlan(none, c))
+		_ = s.ShowTo(s.Err, page.NewNoPlan(none).Markdown(c))
 		return
 	}
 	var missed missingError

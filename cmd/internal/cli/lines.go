@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -26,6 +27,7 @@ type lines struct {
 
 	view    string // the view that was shown last
 	rows    []sitting.Row
+	where   string    // others were then
 	seen    time.Time // the moments until then were said
 	read    time.Time // when the journals were looked at last; zero: those of other airframes were not
 	changed atomic.Bool
@@ -146,7 +148,7 @@ func (l *lines) show(v sitting.View) error {
 		if v.Step > 0 {
 			place = append(place, fmt.Sprintf("step %d of %d", v.Step, v.Of))
 		}
-		place = slices.DeleteFunc(place, func(s string) bool { return s == "" })
+		place = sorting.Delete(place, func(s string) bool { return s == "" })
 		fmt.Fprintf(&b, "%s\n\n", page.Escape(strings.Join(place, " · ")))
 		for _, c := range v.Cautions {
 			text := c.Text
@@ -177,7 +179,10 @@ func (l *lines) show(v sitting.View) error {
 		fmt.Fprintf(&b, "\n%s", running.Strip(l.clock()))
 		fmt.Fprintln(l.Out)
 	}
-	l.view, l.rows = v.ID, slices.Clone(v.Rows)
+	if v.Where != l.where {
+		fmt.Fprintf(&b, "\n\n%s", v.Where)
+	}
+	l.view, l.rows, l.where = v.ID, slices.Clone(v.Rows), v.Where
 	if b.Len() == 0 {
 		return nil
 	}

@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -149,7 +148,7 @@ func (w *watch) fault(ctx context.Context, err error) {
 
 // states are the airframes that are watched.
 func (w *watch) states() []*workflow.State {
-	return slices.DeleteFunc(w.bench.States(), func(s *workflow.State) bool {
+	return sorting.Delete(w.bench.States(), func(s *workflow.State) bool {
 		return len(w.marks) > 0 && !lists.Contains(w.marks, s.Airframe.Mark)
 	})
 }

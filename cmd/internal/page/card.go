@@ -16,6 +16,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -551,7 +552,7 @@ func measuredAt(at time.Time, words string, met bool, clock Clock) string {
 
 // listed are the words that there are.
 func listed(words ...string) string {
-	return strings.Join(slices.DeleteFunc(words, func(s string) bool { return s == "" }), ", ")
+	return strings.Join(sorting.Delete(words, func(s string) bool { return s == "" }), ", ")
 }
 
 // To which side a figure is rounded: to the safe one where there is one. What only the

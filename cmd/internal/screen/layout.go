@@ -341,7 +341,7 @@ func (p painter) action(s scene, width int) []string {
 }
 
 func (p painter) told(s scene, width int) []string {
-	return p.text(strings.Join(s.told, "\n\n"), width, p.colour)
+	return p.text(strings.TrimSpace(strings.Join(append(s.told[:len(s.told):len(s.told)], s.question.View.Where), "\n\n")), width, p.colour)
 }
 
 // mark is how a row stands, without a word.
@@ -439,7 +439,7 @@ func (p painter) behind(s scene, width int) []string {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
 	}
 	blocks := [][]string{whole, p.told(s, width), p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
-	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
+	return joined(true, sorting.Delete(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
 }
 
 // leaveHint is what Esc says where there is nothing to go back to.

@@ -83,6 +83,7 @@ type View struct {
 	Action   string    // Markdown: what to do, and by when
 	Rows     []Row     // what is asked line by line: readings, the lines of a hold, choices
 	More     string    // Markdown behind `?`: why, tools, adhesive, what else waits
+	Where    string    // Markdown: where others are, beside what is told; it may change while ID stays
 }
 
 // A Caution says what can hurt.

@@ -192,13 +192,17 @@ func TestWhoIsWhere(t *testing.T) {
 		t.Errorf("the only step is another one: %s", other)
 	}
 	two.run(0, "next CW-01 --json", `"by": "rosa"`, `"bench": "window"`)
+	two.run(0, "next CW-01 --take", "Taken over from rosa at window, there since")
 	if took := two.run(0, "next CW-01 --take"); strings.Contains(took, "is at") {
-		t.Errorf("of what was taken over it says %s", took)
+		t.Errorf("of what was taken over before it says %s", took)
 	}
 	shows("hugo at door is at " + first)
 	one.run(0, "status", "hugo at door is at "+first)
 	one.run(0, "done CW-01 "+first, "hugo at door is at kit-check/"+first, "tell them")
 	shows("1 of")
+	if later := one.run(0, "note CW-01 seen"); strings.Contains(later, "tell them") {
+		t.Errorf("it is told again: %s", later)
+	}
 	if text := one.run(0, "status"); strings.Contains(text, "is at "+first) {
 		t.Errorf("somebody is still there: %s", text)
 	}
