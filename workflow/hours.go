@@ -68,6 +68,19 @@ func repeated(given []Sitting, rounds int) []Sitting {
 	return all
 }
 
+// atLeast are the sittings, each so long where it can be before the next.
+func atLeast(given []Sitting, length time.Duration) []Sitting {
+	all := slices.Clone(given)
+	for i := range all {
+		if to := all[i].From.Add(length); to.After(all[i].To) {
+			if all[i].To = to; i+1 < len(all) && to.After(all[i+1].From) {
+				all[i].To = all[i+1].From
+			}
+		}
+	}
+	return all
+}
+
 // OnTheWall is when the clock on a wall of the zone shows what shown is in UTC: once, twice when clocks go back, or never
 // when they go forward. Whoever is at the bench by it is there from the late moment, and until the early one.
 func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, never bool) {

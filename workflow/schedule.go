@@ -105,6 +105,8 @@ type scheduler struct {
 	base  time.Time // minute 0
 	h     Hours
 	hands int
+	root  *scheduler // that has made nothing
+	trial bool       // of what would help, of which nobody asks that in turn
 
 	tasks    []task
 	numbers  []int // by airframe, its tasks
@@ -199,15 +201,21 @@ func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 // plans that give up so few the one that finishes first is taken. The error is an *NoPlan where there is no way, or what is
 // given makes no sense.
 func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o plan.Options) (Timetable, error) {
-	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h, hands: max(1, h.Hands)}
+	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h}
 	if of.base.Before(now) {
 		of.base = of.base.Add(time.Minute)
 	}
-	if h.Again {
-		of.rounds = weeksAgain
-	}
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
+	}
+	return of.find(ctx, o)
+}
+
+// find finds the plan.
+func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error) {
+	of.hands, of.rounds = max(1, of.h.Hands), 0
+	if of.h.Again {
+		of.rounds = weeksAgain
 	}
 	think, cancel := context.WithTimeout(ctx, cmp.Or(o.Think, time.Second))
 	defer cancel()
@@ -270,6 +278,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
+	is.root = of
 	is.heeded = map[string]bool{}
 	return &is
 }
