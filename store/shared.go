@@ -10,6 +10,13 @@ import (
 // This file has what a store may offer beside its records where several benches share it. A
 // store of one machine has neither.
 
+// A Distant is a store elsewhere that may be out of reach.
+type Distant interface {
+	// AsOf is why it is out of reach, and when what is shown of it was last seen; a zero time:
+	// nothing was. nil: it is in reach, as far as anybody knows.
+	AsOf() (at time.Time, why error)
+}
+
 // A Watcher is a store that hears of what others write to it.
 type Watcher interface {
 	// Watch returns a channel that holds a value when a journal may have grown, or a claim may

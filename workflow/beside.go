@@ -51,6 +51,15 @@ func (s *State) Beside(others []*State) *State {
 	return &beside
 }
 
+// Heard is the state with what another one of the same airframe was told of others.
+//
+//go:noinline
+func (s *State) Heard(as *State) *State {
+	heard := s.Beside(as.others)
+	heard.elsewhere = as.elsewhere
+	return heard
+}
+
 // A statement is what a journal says of a condition at one moment, or that what it said
 // is unknown from then.
 type statement struct {

@@ -201,6 +201,9 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
+	if r, ok := kept.(keep.Remote); ok {
+		r.Waits(a.waiting)
+	}
 	key, _, _ := a.settings(c)[keySetting].value()
 	clocks := a.clocks(kept)
 	a.kept = &keep.Keeper{

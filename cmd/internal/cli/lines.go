@@ -31,7 +31,6 @@ type lines struct {
 	seen    time.Time // the moments until then were said
 	read    time.Time // when the journals were looked at last; zero: those of other airframes were not
 	changed atomic.Bool
-	busy    atomic.Bool
 }
 
 // clocks are those of the bench, as [sitting.Bench] has them.
@@ -103,13 +102,13 @@ func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, err
 // refresh looks at the journals, if that was not done lately. Nobody waits for it.
 func (l *lines) refresh(ctx context.Context) {
 	now := l.time.Now()
-	if !l.Interactive || l.busy.Load() || now.Sub(l.read) < recheck && !l.clocks.Heard() {
+	if !l.Interactive || l.looks.Load() || now.Sub(l.read) < recheck && !l.clocks.Heard() {
 		return
 	}
-	l.busy.Store(true)
+	l.looks.Store(true)
 	l.read = now
 	go func() {
-		defer l.busy.Store(false)
+		defer l.looks.Store(false)
 		if changed, _ := l.clocks.Refresh(ctx); changed {
 			l.changed.Store(true)
 		}

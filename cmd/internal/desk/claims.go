@@ -29,7 +29,8 @@ func (d *Desk) Owner() string {
 
 // Claims are who is at which step, where benches share the store and say so. A claim of a step
 // that is done, or waits, says nothing; the state tells (see [workflow.State.Claimed]). While the
-// store cannot be reached nobody knows of any, and whatever reads the record says so.
+// store cannot be reached they are those that were last seen, or none, and whatever reads the record
+// says so.
 func (d *Desk) Claims(ctx context.Context) ([]*store.Claim, error) {
 	if claimer, _ := d.me(); claimer != nil {
 		all, err := claimer.Claims(ctx)

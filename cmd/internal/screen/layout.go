@@ -34,11 +34,12 @@ type scene struct {
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
-	refused  bool   // what was typed was refused: what is typed next replaces it
-	turns    bool   // the rows have several pages
-	keyed    bool   // letters are keys, though the field takes words: nothing is typed
-	hint     string // about a key that did nothing
-	more     bool   // what is behind `?` is looked at
+	refused  bool      // what was typed was refused: what is typed next replaces it
+	turns    bool      // the rows have several pages
+	keyed    bool      // letters are keys, though the field takes words: nothing is typed
+	hint     string    // about a key that did nothing
+	away     time.Time // since then the store is; zero: it is not
+	more     bool      // what is behind `?` is looked at
 }
 
 // A sheet is one page of what a screen shows: all of it where there is room for it.
@@ -483,6 +484,9 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 // that nothing else moves when it says something.
 func (p painter) bar(s scene, width int) string {
 	var says []string
+	if !s.away.IsZero() {
+		says = append(says, "no store since "+s.away.In(time.Local).Format("15:04"))
+	}
 	for _, k := range s.offers {
 		way := k.Key + " "
 		if s.letters() || len(s.typed.text) > 0 { // it would be typed

@@ -274,7 +274,7 @@ type faraway struct {
 }
 
 func (f *faraway) fail() error {
-	return &store.Error{Op: "write", Err: store.ErrAway, Hint: "nothing was recorded"}
+	return &store.Error{Op: "read", Path: "etcd://bench-a:2379,bench-b:2379,bench-c:2379/shed", Err: store.ErrAway, Hint: "check the network and the cluster"}
 }
 
 func (f *faraway) View(ctx context.Context, fn func(store.Reader) error) error {
@@ -304,7 +304,12 @@ func TestAwayAtAQuestion(t *testing.T) {
 			rosa.first = func() { there.away = false }
 		}
 		rosa.lead(mark, sitting.Changed, "1", "2", sitting.Changed, "1", "2", "q")
-		rosa.tells("cannot be reached; nothing was recorded")
+		rosa.tells("Nothing was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
+		for _, text := range rosa.told {
+			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") {
+				t.Errorf("it is said once, and what matters first: %s", text)
+			}
+		}
 		rosa.asks("Cut the slot")
 		if got := rosa.state("FN-01").Size(); got != size+1 {
 			t.Errorf("%d entries came", got-size)

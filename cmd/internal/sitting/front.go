@@ -166,3 +166,6 @@ type Reply struct {
 	Key  string // one of the question's, or Due or Changed; "": Text answers the field
 	Text string // for the field, or the words behind a key that takes some
 }
+
+// A Waiter is a front that says when the store is waited for.
+type Waiter interface{ Waiting(is bool) }

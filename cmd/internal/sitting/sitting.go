@@ -44,7 +44,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 	}
 	welcomed := false
 	for {
-		n := c.questions
+		n, was := c.questions, c.Desk.Outcome()
 		err := c.look(ctx)
 		if err == nil {
 			err = c.meanwhile()
@@ -76,14 +76,26 @@ func (s *Sitting) Lead(ctx context.Context) error {
 					return err
 				}
 			}
-		case errors.Is(err, store.ErrAway) && n < c.questions: // it is asked again: it may be back by then
-			if err := c.tell(err); err != nil {
+		case n < c.questions && (errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown)): // it is asked again: it may be back by then
+			if err := c.away(err, was); err != nil {
 				return err
 			}
 		case err != nil:
 			return err
 		}
 	}
+}
+
+// away says what became of an answer that the store was away for: that first, in a few words.
+func (c *conversation) away(err error, was *desk.Outcome) error {
+	if errors.Is(err, store.ErrUnknown) {
+		return c.say("It is not known whether that was recorded: the store did not answer. Look at the record before you do it again.")
+	}
+	what := "Nothing"
+	if c.Desk.Outcome() != was {
+		what = "No more"
+	}
+	return c.say(what + " was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
@@ -159,6 +171,7 @@ func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
 		s, err := c.Desk.State(ctx, c.Mark)
 		if errors.Is(err, store.ErrAway) && len(c.states) > 0 {
+			c.states[0] = c.Desk.Clocked(ctx, c.states[0])
 			return nil // what was read stands; nothing is recorded on it
 		}
 		if err != nil {
@@ -169,7 +182,11 @@ func (c *conversation) look(ctx context.Context) error {
 		_, err = c.Bench.refreshClaims(ctx)
 		return err
 	}
-	if _, err := c.Bench.Refresh(ctx); err != nil {
+	if _, err := c.Bench.Refresh(ctx); errors.Is(err, store.ErrAway) {
+		if len(c.states) == 0 { // then nobody knows what is open
+			return err
+		}
+	} else if err != nil {
 		if err := c.say(err.Error()); err != nil {
 			return err
 		}
