@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -65,6 +66,7 @@ type Begun struct {
 	Adhesive      string
 	Mixed, Spread time.Time // zero: that was not recorded
 	Closes        time.Time // when the joint must be joined, by this coat
+	By            string    // who began it; "" in a report: whoever looks
 
 	climate bond.Climate
 }
@@ -81,7 +83,7 @@ func (b Begun) coat(at time.Time) bond.Coat {
 	return coat
 }
 
-func (s *State) begin(f journal.Begun, _ journal.Entry) error {
+func (s *State) begin(f journal.Begun, e journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err
@@ -90,6 +92,7 @@ func (s *State) begin(f journal.Begun, _ journal.Entry) error {
 	if b.Adhesive != f.Adhesive {
 		b = Begun{Adhesive: f.Adhesive}
 	}
+	b.By = e.By
 	if f.Mixed != nil {
 		if b.Mixed = *f.Mixed; b.Spread.Before(b.Mixed) { // that was of the batch before
 			b.Spread = time.Time{}
@@ -180,6 +183,9 @@ func (s *State) explainBegun(r *StepReport, j *Job, at time.Time) {
 		return
 	}
 	if b, ok := s.begunAt(j, r.Step, at); ok {
+		if s.seat.By == "" || strings.EqualFold(b.By, s.seat.By) {
+			b.By = ""
+		}
 		r.Begun = b
 	}
 }

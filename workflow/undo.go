@@ -42,6 +42,16 @@ func (s *State) takesMuch(positions []int64) bool {
 	})
 }
 
+// ofAnother is the first of the entries that somebody else made; the zero entry: none is.
+func (s *State) ofAnother(positions []int64, by string) journal.Entry {
+	for _, p := range positions {
+		if e := s.Entries[p]; !strings.EqualFold(e.By, by) {
+			return e
+		}
+	}
+	return journal.Entry{}
+}
+
 func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	what := fmt.Sprintf("taking back entry %d", r.Position)
 	if r.Position < 0 || r.Position >= s.Size() {
@@ -78,6 +88,10 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if f, ok := e.Facts.(journal.FlightLogged); ok && f.Check != "" && strings.TrimSpace(r.Reason) == "" {
 		return nil, &BadRequestError{Text: "say why the flight is taken back; " + f.Check + " stays due", Remedy: s.remedy(Remedy{Kind: ToGiveReason, Entry: r.Position})}
+	}
+	if other := s.ofAnother(positions, c.By); other.By != "" && strings.TrimSpace(r.Reason) == "" {
+		return nil, &BadRequestError{Text: fmt.Sprintf("entry %d is by %s, who may rely on it: say why it is taken back", other.Position, other.By),
+			Remedy: s.remedy(Remedy{Kind: ToGiveReason, Entry: r.Position})}
 	}
 	if much := s.takesMuch(positions); much && strings.TrimSpace(r.Reason) == "" {
 		return nil, &TakesMuchError{Position: r.Position, TakesBack: positions}

@@ -290,6 +290,12 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 			break // a wait that is over by the clock; now it gets its entry
 		}
 		reasons = []Reason{{Because: ByState, Text: "it is already done", Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: m.position})}}
+		if by := s.Entries[m.position].By; !strings.EqualFold(by, c.By) {
+			reasons[0] = Reason{Because: ByState, Text: "it is already done by " + by, At: m.at}
+			if r.Step.Kind.Traits().Glues() {
+				reasons[0].Text = "a coat or a join that you made too is not in the record: tell them; " + reasons[0].Text
+			}
+		}
 	case Waiting, Later:
 		reasons = slices.Clone(r.Reasons)
 		for i := range reasons {

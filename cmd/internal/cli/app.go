@@ -96,6 +96,23 @@ func (a *app) actOn(ctx context.Context, mark string, request workflow.Request, 
 	return a.act(ctx, s, request, at)
 }
 
+// begunBy says who began a coat that somebody else recorded as on.
+func (a *app) begunBy(before *workflow.State, request workflow.Request, at time.Time) {
+	f, _ := request.(workflow.Finish)
+	if at.IsZero() {
+		at = a.time.Now()
+	}
+	r, _, err := before.FindStep(f.Step, at)
+	if err != nil || r.Begun.By == "" || !f.Began.IsZero() {
+		return
+	}
+	since := r.Begun.Spread
+	if since.IsZero() {
+		since = r.Begun.Mixed
+	}
+	a.warn("%s began this coat at %s, and it counts from then: tell them; if yours is another one, take it back and give it with --began", r.Begun.By, a.clock().At(since))
+}
+
 // act decides and records a request, and shows what was recorded.
 func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Request, at string, photos ...string) error {
 	d, err := a.desk()
@@ -110,6 +127,7 @@ func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Reque
 	if err != nil {
 		return err
 	}
+	a.begunBy(s, request, when)
 	left, _ := d.Left(context.WithoutCancel(ctx), s, state) // it is recorded, whoever is told of it
 	for _, of := range left {
 		a.warn("%s at %s is at %s, which no longer waits for anybody: tell them", of.By, of.Bench, of.Step)

@@ -17,8 +17,9 @@ func (a *app) undoCommand() *cobra.Command {
 		Use:   "undo [MARK] ENTRY",
 		Short: "Take an entry back, and what depended on it",
 		Long: "Take an entry back by its number. Nothing is deleted: a new entry names what is taken\n" +
-			"back, and the steps that depended on it are open again. Damage, a release and\n" +
-			"more than five entries are taken back only with a reason; damage leaves a look-over of the place. To list the numbers:\n" +
+			"back, and the steps that depended on it are open again. Damage, a release, more than five\n" +
+			"entries and what somebody else recorded are taken back only with a reason; damage leaves a\n" +
+			"look-over of the place. To list the numbers:\n" +
 			"fettle airframe show MARK --entries",
 		Example:           "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
 		Args:              arguments(0, 2),

@@ -69,6 +69,7 @@ type BegunCoat struct {
 	Mixed    time.Time `json:"mixed,omitzero"`
 	Began    time.Time `json:"began,omitzero"` // spreading
 	Closes   time.Time `json:"closes"`
+	By       string    `json:"by,omitempty"` // who began it, where that was somebody else
 	late     bool
 }
 
@@ -82,6 +83,9 @@ func (b BegunCoat) words(c Clock) string {
 	}
 	if !b.Began.IsZero() {
 		text += " spreading since " + c.At(b.Began)
+	}
+	if b.By != "" {
+		text += ", by **" + esc(b.By) + "**"
 	}
 	if b.late {
 		return text + "; that is too long ago, begin again"
@@ -134,7 +138,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	if b := r.Begun; b.Adhesive != "" {
-		p.Begun = &BegunCoat{b.Adhesive, b.Mixed, b.Spread, b.Closes, now.After(b.Closes)}
+		p.Begun = &BegunCoat{b.Adhesive, b.Mixed, b.Spread, b.Closes, b.By, now.After(b.Closes)}
 	}
 	p.reads = p.readsNow(s, now)
 	name := s.NameOf(r.Job, step.Name, now)

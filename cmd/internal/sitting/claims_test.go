@@ -266,6 +266,15 @@ func TestMeanwhile(t *testing.T) {
 	if got := rosa.state("FN-01").Size(); got != size+1 {
 		t.Errorf("%d entries came", got-size)
 	}
+
+	// what they recorded, and a coat that they began, is said to be theirs
+	rosa.lead("FN-01", "u", "enter", "q")
+	rosa.asks("Take back what hugo recorded?")
+	rosa.act("FN-01", workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "root", Value: q(t, "4 mm")}, {Point: "tip", Value: q(t, "4 mm")}}})
+	rosa.act("FN-01", workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	theirs(workflow.Begin{Step: "coat-left", With: "contact", Began: rosa.now})
+	rosa.lead("FN-01", "q")
+	rosa.asks("Spreading since 19:10, by hugo: it is the same coat?")
 }
 
 // What one person cleared at one bench, another one is asked in follow too.

@@ -82,6 +82,9 @@ func (c *conversation) askSpread(ctx context.Context, a steps.Adhesive, begun wo
 	switch {
 	case !begun.Spread.IsZero():
 		q.Prompt = fmt.Sprintf("Spreading since %s.", c.clock().At(begun.Spread))
+		if begun.By != "" {
+			q.Prompt = fmt.Sprintf("Spreading since %s, by %s: it is the same coat?", c.clock().At(begun.Spread), term.Line(begun.By))
+		}
 	case c.hand.Act == workflow.ToRecoat, late:
 		q.Keys = q.Keys[:0]
 		fallthrough

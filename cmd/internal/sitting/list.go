@@ -113,6 +113,9 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	}
 	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it", Also: keyNo}}}
 	all := page.NewJournal(s).Entries
+	if by := all[last].By; by != c.Desk.By {
+		q.Prompt = fmt.Sprintf("Take back what %s recorded?", term.Line(by))
+	}
 	for _, e := range entries {
 		undone, ok := e.Facts.(journal.Undone)
 		for _, p := range undone.TakesBack {
