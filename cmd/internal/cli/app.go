@@ -127,6 +127,9 @@ func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Reque
 	if err != nil {
 		return err
 	}
+	if len(photos) > 0 && d.PhotosHere {
+		a.warn("%s", page.PhotosHere)
+	}
 	a.begunBy(s, request, when)
 	left, _ := d.Left(context.WithoutCancel(ctx), s, state) // it is recorded, whoever is told of it
 	for _, of := range left {

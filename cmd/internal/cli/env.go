@@ -218,6 +218,8 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Written: a.written(key, kept.File()),
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 			Read:    a.read,
+
+			PhotosHere: !a.stores.Files(path) && c.Etcd.Photos == defaultPhotos(),
 		},
 		Store:   kept,
 		Path:    path,

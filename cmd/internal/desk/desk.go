@@ -33,6 +33,8 @@ type Desk struct {
 	Plan    *Plan    // nil: the last plan is not kept
 	Clocks  *Clocks  // nil: they are not compared
 
+	PhotosHere bool // photos are kept at this bench alone, though others share the store
+
 	// Read reads a kept document; nil: procedures.Read does. Several desks of one process
 	// need not read the same bytes anew.
 	Read func(digest string, data []byte) (*procedures.Document, error)

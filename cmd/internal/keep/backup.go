@@ -37,6 +37,7 @@ type Copied struct {
 	Entries   int64    `json:"entries"`
 	Photos    int      `json:"photos"`
 	Missing   []string `json:"missing_photos,omitempty"`
+	Shared    bool     `json:"-"`               // other benches share the store, and may have them
 	Aside     string   `json:"aside,omitempty"` // where the previous store is kept
 
 	Older []desk.Older `json:"older,omitempty"` // journals that lack what was written from here
@@ -65,6 +66,7 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if err != nil {
 		return Copied{}, taken(to, err)
 	}
+	out.Shared = !k.Kinds.Files(k.Path)
 	return out, nil
 }
 

@@ -20,6 +20,8 @@ type Bundle struct {
 	Records   [][]byte
 	Documents [][]byte
 	Photos    []journal.PhotoKept // and the pictures of the documents
+
+	by map[string]string // who kept each photo, by its digest
 }
 
 // bundle reads the first size records of a journal and what they refer to.
@@ -47,6 +49,10 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 	for _, e := range entries {
 		if photo, ok := e.Facts.(journal.PhotoKept); ok {
 			b.Photos = append(b.Photos, photo)
+			if b.by == nil {
+				b.by = map[string]string{}
+			}
+			b.by[photo.Photo] = " by " + e.By
 		}
 	}
 	var missing error // the first
@@ -132,13 +138,14 @@ func (b *Bundle) settle(ctx context.Context, s store.Store, here int64) error {
 // A picture is a photo that a journal names.
 type picture struct {
 	mark string
+	by   string // in words; "": it is of a document
 	journal.PhotoKept
 }
 
 func (b *Bundle) pictures() []picture {
 	all := make([]picture, len(b.Photos))
 	for i, p := range b.Photos {
-		all[i] = picture{b.Mark, p}
+		all[i] = picture{b.Mark, b.by[p.Photo], p}
 	}
 	return all
 }
@@ -157,7 +164,7 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 			return n, missing, err
 		default:
 			// A photo that several entries name is reported once.
-			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !lists.Contains(missing, text) {
+			if text := fmt.Sprintf("%s of %s%s: %v", p.Name, p.mark, p.by, err); !lists.Contains(missing, text) {
 				missing = append(missing, text)
 			}
 		}

@@ -1,6 +1,7 @@
 package keep
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -23,7 +24,7 @@ var ErrApart = errors.New("the other store has entries of it that this one lacks
 //
 // An airframe is read at one moment, though others may be written to meanwhile.
 func (all Kinds) Copy(ctx context.Context, from, to string) (Copied, error) {
-	out := Copied{File: to}
+	out := Copied{File: to, Shared: !all.Files(from)}
 	if from == to {
 		return out, fmt.Errorf("%s: %w", from, ErrItself)
 	}
@@ -102,12 +103,32 @@ func (b *Bundle) continues(ctx context.Context, s store.Store) (here int64, err 
 	if err != nil || here == 0 {
 		return here, err
 	}
-	if here > int64(len(b.Records)) {
-		return here, fmt.Errorf("%w: %d there, %d here", ErrApart, here, len(b.Records))
+	if here <= int64(len(b.Records)) {
+		there, err := headAt(ctx, s, b.Mark, here)
+		if err != nil || there == seal.HeadOf(b.Records[:here]) {
+			return here, err
+		}
 	}
-	there, err := headAt(ctx, s, b.Mark, here)
-	if err == nil && there != seal.HeadOf(b.Records[:here]) {
-		err = fmt.Errorf("%w: the first %d are not the same", ErrApart, here)
+	return here, b.apart(ctx, s)
+}
+
+// apart says how far the records of a store are those of the bundle.
+func (b *Bundle) apart(ctx context.Context, s store.Store) error {
+	var there [][]byte
+	err := s.View(ctx, func(r store.Reader) (err error) {
+		there, err = r.Read(b.Mark, 0)
+		return err
+	})
+	if err != nil {
+		return err
 	}
-	return here, err
+	same := 0
+	for same < min(len(there), len(b.Records)) && bytes.Equal(there[same], b.Records[same]) {
+		same++
+	}
+	advice := "they are never merged: keep one record, and record in it with --at what only the other has"
+	if same == len(b.Records) {
+		advice = "copy the other way"
+	}
+	return fmt.Errorf("%w: %d there, %d here, of which the first %d are the same; %s", ErrApart, len(there), len(b.Records), same, advice)
 }

@@ -20,6 +20,7 @@ type Examination struct {
 	Airframes []Examined `json:"airframes"`
 	Documents int        `json:"documents"`        // intact
 	Faults    []string   `json:"faults,omitempty"` // of the store's file
+	Shared    bool       `json:"-"`                // other benches share the store, and may have photos that are missing
 }
 
 // Examined is the result for one journal.
@@ -40,7 +41,7 @@ func (x Examination) Sound() bool {
 // and of each journal its entries, tree, replay, seals and photos. Faults are in
 // the result. The error is ctx's, or says that the file is not a store.
 func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
-	var x Examination
+	x := Examination{Shared: !k.Kinds.Files(k.Path)}
 	report, err := k.Store.Examine(ctx)
 	if ctx.Err() != nil {
 		return x, ctx.Err()

@@ -176,7 +176,7 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 				if i < 0 {
 					i, missing = len(missing), append(missing, lostPhoto{PhotoKept: f, err: err})
 				}
-				missing[i].entries = append(missing[i].entries, fmt.Sprint(e.Position))
+				missing[i].entries = append(missing[i].entries, fmt.Sprintf("%d by %s", e.Position, e.By))
 			} else {
 				v.Photos++
 			}

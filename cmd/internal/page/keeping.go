@@ -17,9 +17,16 @@ type Copied keep.Copied
 // Markdown says what was copied, and where the previous store is.
 func (p Copied) Markdown(Clock) string {
 	var l lines
-	l.item("%s: %s, %s, %s; verified by reading it back", esc(p.File), many(p.Airframes, "airframe"), many(p.Entries, "entry"), many(p.Photos, "photo"))
+	whole := "verified by reading it back"
+	if len(p.Missing) > 0 {
+		whole = "its records verified by reading them back, and **not whole**: " + many(len(p.Missing), "photo") + " missing"
+	}
+	l.item("%s: %s, %s, %s; %s", esc(p.File), many(p.Airframes, "airframe"), many(p.Entries, "entry"), many(p.Photos, "photo"), whole)
 	for _, m := range p.Missing {
 		l.item("**photo:** %s", esc(m))
+	}
+	if len(p.Missing) > 0 && p.Shared {
+		l.add(elsewhere)
 	}
 	for _, o := range p.Older {
 		l.item("**older:** %s", esc(OlderLine(o)))
@@ -29,6 +36,12 @@ func (p Copied) Markdown(Clock) string {
 	}
 	return l.String()
 }
+
+// PhotosHere says that other benches that share the store lack a photo that was just kept.
+const PhotosHere = "the photo is at this bench alone, and no other bench can show it or back it up: photos: in the config names a folder that all share (fettle help sheds)"
+
+// elsewhere is where photos are that a bench lacks which shares its store.
+const elsewhere = "\nThe bench of whoever kept them has them: photos are each bench's own where its config names no `photos:` folder that all share (`fettle help sheds`).\n"
 
 // OlderLine says that a journal lacks what was written from here.
 func OlderLine(o desk.Older) string {
@@ -82,6 +95,8 @@ func (x Examination) Markdown(Clock) string {
 		l.item("the store is empty")
 	case sound:
 		l.item("%s intact; everything in the store is in order", many(x.Documents, "document"))
+	case !damaged && x.Shared:
+		l.add("\nThe journals are intact; only photos are missing or damaged.\n" + elsewhere)
 	case !damaged:
 		l.add("\nThe journals are intact; only photos are missing or damaged. Each backup keeps its photos in the `.photos` folder beside it.\n")
 	case len(x.Airframes) == 0:

@@ -233,5 +233,10 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 		return c.say(err.Error())
 	}
 	c.took(state)
+	if c.Desk.PhotosHere {
+		if err := c.say(page.Capital(page.PhotosHere) + "."); err != nil {
+			return err
+		}
+	}
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }

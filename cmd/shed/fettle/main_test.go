@@ -209,6 +209,25 @@ func TestWhoIsWhere(t *testing.T) {
 	one.run(0, "audit --prove --all", "Intact")
 }
 
+// Where photos are each bench's own, whoever keeps one hears that the others lack it, and what is
+// copied without it is not called whole.
+func TestPhotosOfOneBench(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	config := "store: etcd://" + host + "/shed\nby: rosa\n"
+	one, two := benchOf(t, config), benchOf(t, strings.ReplaceAll(config, "rosa", "hugo"))
+	one.run(0, "airframe add CW-01 --design causeway")
+	if said := one.run(0, "note CW-01 plain"); strings.Contains(said, "photos:") {
+		t.Errorf("a note without a photo says %s", said)
+	}
+	one.run(0, "note CW-01 seen --photo "+picture(t), "the photo is at this bench alone", "photos: in the config")
+	one.run(0, "examine", "CW-01: 4 entries, intact")
+	two.run(5, "examine", "by rosa", "no photos: folder that all share")
+	two.run(0, "backup copy.db", "0 photos", "not whole: 1 photo missing", "placed.jpg of CW-01 by rosa", "no photos: folder that all share")
+	two.run(0, "store copy etcd://"+host+"/shed other.db", "not whole: 1 photo missing")
+	one.run(0, "backup copy.db", "1 photo; verified")
+}
+
 // step is the step that a page of next has.
 func step(t *testing.T, text string) string {
 	t.Helper()
