@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"reflect"
 	"slices"
 
 	"fettle/steps/lists"
@@ -364,7 +365,7 @@ func (l list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 		*to = make([]V, 0, min(len(n.Content), mostSteps))
 	}
 	r.list(n, what, func(item *yaml.Node) {
-		*to = append(*to, *new(V))
+		lengthen(to)
 		last := &(*to)[len(*to)-1]
 		l.is.read(r, item, l.is.what, last)
 		if !l.keep(last) {
@@ -392,13 +393,22 @@ type named[V any] struct {
 
 func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	r.named(n, what, m.one, func(name string, v *yaml.Node) {
-		*to = append(*to, *new(V))
+		lengthen(to)
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
 		if v != nil {
 			m.is.read(r, v, m.one+" "+name, last)
 		}
 	})
+}
+
+// lengthen adds a zero element to the list that it points to. It stands in the program once, and
+// not again for every type.
+//
+//go:noinline
+func lengthen(list any) {
+	v := reflect.ValueOf(list).Elem()
+	v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
 }
 
 // named calls each for every name of a mapping, with nil for one that is empty.

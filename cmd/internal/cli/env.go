@@ -388,18 +388,24 @@ func (a *app) states(ctx context.Context, marks []string) ([]*workflow.State, er
 // those that could not be read, and the other rows are valid. of is how many there
 // are.
 func rows[R any](ctx context.Context, a *app, marks []string, row func(s *workflow.State, of int) R) ([]R, error) {
+	made, err := a.rows(ctx, marks, func(s *workflow.State, of int) any { return row(s, of) })
+	return desk.RowsOf[R](made), err
+}
+
+// rows is [rows] of any type, which stands in the program once.
+func (a *app) rows(ctx context.Context, marks []string, row func(s *workflow.State, of int) any) ([]any, error) {
 	d, err := a.desk()
 	if err != nil {
 		return nil, err
 	}
 	if len(marks) == 0 {
-		return desk.Rows(ctx, d, row)
+		return d.Made(ctx, row)
 	}
 	states, err := a.states(ctx, marks)
 	if err != nil {
 		return nil, err
 	}
-	var all []R
+	var all []any
 	for _, s := range states {
 		all = append(all, row(s, len(states)))
 	}

@@ -49,8 +49,26 @@ func UnknownMark(r store.Reader, mark string) error {
 // kept. of is how many airframes there are. Damaged journals are left out, and the
 // error names them; the rows of the others are valid all the same.
 func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of int) R) ([]R, error) {
+	made, err := d.Made(ctx, func(s *workflow.State, of int) any { return row(s, of) })
+	return RowsOf[R](made), err
+}
+
+// RowsOf are the rows that were made of that type.
+func RowsOf[R any](made []any) []R {
+	if made == nil {
+		return nil
+	}
+	rows := make([]R, len(made))
+	for i, one := range made {
+		rows[i] = one.(R)
+	}
+	return rows
+}
+
+// Made is [Rows] of any type, which stands in the program once.
+func (d *Desk) Made(ctx context.Context, row func(s *workflow.State, of int) any) ([]any, error) {
 	var mu sync.Mutex
-	made := map[int]R{}
+	made := map[int]any{}
 	read, err := d.each(ctx, func(s *workflow.State, at, of int) {
 		one := row(s, of)
 		mu.Lock()
@@ -60,7 +78,7 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 	if read == nil {
 		return nil, err
 	}
-	rows := make([]R, 0, len(read))
+	rows := make([]any, 0, len(read))
 	for _, at := range read {
 		rows = append(rows, made[at])
 	}
