@@ -342,3 +342,42 @@ func TestShownInAnOutage(t *testing.T) {
 	}
 	one.run(0, "next CW-01")
 }
+
+// What is no address of a shed, and what a config cannot mean, is said to be that, with what to
+// write: it is neither an outage nor the name of a file. No password is repeated.
+func TestMistypedStore(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	host := cluster.host
+	b := benchOf(t, "by: rosa\n")
+	const form = "etcd://HOST:PORT,HOST:PORT/SHED"
+	for _, name := range []string{
+		"etcd:" + host + "/shed", "ETCD://" + host + "/shed", host + "/shed", "http://" + host + "/shed", "etcd://localhost/shed", "etcd://" + host, "etcd://" + host + "/shed/a",
+		"etcd://rosa:geheim@" + host + "/shed", "etcd://" + host + "/shed?password=geheim",
+	} {
+		for _, command := range []string{"status", "airframe add X-1 --design causeway"} {
+			if text := b.run(2, "--store "+name+" "+command, form); strings.Contains(text, "geheim") || strings.Contains(text, "recorded") {
+				t.Errorf("of %s it says %s", name, text)
+			}
+		}
+		b.run(2, "store copy "+name+" one.db", form)
+	}
+	if left, _ := os.ReadDir(b.home); len(left) != 1 { // its config
+		t.Errorf("files were made: %v", left)
+	}
+	for config, says := range map[string]string{
+		"etcd:\n  ca: none.pem\n":         "reading ca: below etcd: in the config",
+		"etcd:\n  cacert: ca.pem\n":       "line 3: cacert is none of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
+		"stor: x\netcd:\n  bench: door\n": "line 2: stor is none of its keys: by, store, library, key, sittings, etcd",
+	} {
+		benchOf(t, "store: "+w.store(t)+"\n"+config).run(2, "status", says)
+	}
+
+	b.run(0, "--store "+w.store(t)+" airframe add CW-01 --design causeway", "the shed TestMistypedStore has no record yet")
+	mistyped := "--store " + w.store(t) + "x "
+	b.run(0, mistyped+"status", "the shed TestMistypedStorex has no record yet; the cluster has", "TestMistypedStore", "No airframe is registered yet")
+	b.run(0, mistyped+"airframe add CW-01 --design causeway", "the shed TestMistypedStorex has no record yet; the cluster has")
+	if text := b.run(0, mistyped+"status"); strings.Contains(text, "no record") {
+		t.Errorf("once something is recorded it says %s", text)
+	}
+}
