@@ -171,6 +171,8 @@ func limitsOfBalance(s *steps.Sheet) (low, high float64, ok bool) {
 }
 
 // in is a quantity as a number of the unit; what is absent is nought.
+//
+//go:noinline
 func in(q quantity.Quantity, unit string) float64 {
 	f, err := q.Float(unit)
 	if err != nil {

@@ -165,6 +165,8 @@ func (f Finding) with(later Finding) Finding {
 }
 
 // In reports whether the finding is possible in the zone.
+//
+//go:noinline
 func (f Finding) In(zone string) bool { return len(f.Zones) == 0 || lists.Contains(f.Zones, zone) }
 
 func (t *Triage) ownWords(zone string) (OwnWords, bool) {

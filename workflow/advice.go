@@ -386,6 +386,7 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 	return s, true
 }
 
+//go:noinline
 func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
 
 // Pack is where the middle of the battery lies by what was recorded of it, and how long that

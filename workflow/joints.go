@@ -402,6 +402,8 @@ func (j *Joint) Coldest() float64 {
 func (j *Joint) Warmest() float64 { return j.climate.Warmest }
 
 // coatedBy reports whether each of the steps has coated it.
+//
+//go:noinline
 func (j *Joint) coatedBy(names ...string) bool {
 	return !lists.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
 }

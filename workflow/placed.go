@@ -358,6 +358,8 @@ func (s *State) Replaced(position int64) string {
 }
 
 // in is a quantity in a unit; nil: there is none.
+//
+//go:noinline
 func in(q quantity.Quantity, unit string) *big.Rat {
 	r, err := q.Rat(unit)
 	if err != nil {
