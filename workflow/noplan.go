@@ -178,10 +178,16 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	}
 	for _, d := range k.Upper {
 		t := &c.tasks[c.delays[d].From]
+		if c.ties[d] == (tie{}) { // of what lies in one sitting
+			continue
+		}
 		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
 	}
 	for _, i := range k.Latest {
 		late := c.tasks[i].late
+		if late == nil {
+			continue
+		}
 		e.Windows = append(e.Windows, Lapse{Mark: late.mark, Job: late.job, Name: late.name, Closes: late.closes})
 	}
 	if !k.Sittings {

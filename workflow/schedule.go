@@ -35,9 +35,11 @@ type task struct {
 	number   int         // in its airframe
 	window   []closing   // what it must lie in
 	spare    int         // of that, and so of the sitting that it lies in
-	latest   int         // where late says why
-	late     *runningEnd // a clock that runs
+	latest   int         // where limited
+	limited  bool
+	late     *runningEnd // a clock that runs, which limits it
 	safe     bool        // it makes safe what crashed
+	again    Again
 }
 
 // A tie says why one thing waits for another.
@@ -124,6 +126,12 @@ type scheduler struct {
 	joins   []joinTask
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
+
+	rows  []*row
+	cuts  map[int]cut // by row
+	loose bool        // rows are not kept from coats: no plan finishes before one that need not
+	held  bool        // one is
+	warm  []int       // starts of another draft, by task
 	slack   givenUp
 
 	tools   []string // by resource; the first are the hands
@@ -225,7 +233,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 			}
 			break
 		}
-		t, ends, err := of.attempt(ctx, o)
+		t, ends, err := of.attempt(ctx, think, o)
 		switch {
 		case err != nil:
 			no = err
@@ -269,59 +277,62 @@ func (of *scheduler) begun() *scheduler {
 	return &is
 }
 
-// attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
-// or why there is no plan.
-func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
+// draft looks for a plan with the rows cut as they are now.
+func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err error) {
 	for {
 		c := of.begun()
+		d = draft{c: c}
 		if err := c.hours(); err != nil {
-			return t, nil, err
+			return d, err
 		}
 		if err := c.work(); err != nil {
-			return t, nil, of.freed(err)
+			return d, of.freed(err)
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
-			return t, nil, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
+			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {
-			return c.timetable(plan.Result{Proven: true}), nil, nil
+			d.t = c.timetable(plan.Result{Proven: true})
+			return d, nil
 		}
 		if more := c.roundsFor(); c.h.Again && more > c.rounds {
 			of.rounds = more
 			continue
 		}
 		if err := c.tooMuch(ctx, o); err != nil {
-			return t, nil, err
+			return d, err
 		}
-		o.Warm = c.like(p)
+		if o.Warm = c.like(p); of.warm != nil {
+			o.Warm = c.warmed(p)
+		}
 		r, err := plan.Solve(ctx, p, o)
 		if err != nil {
-			return t, nil, err
+			return d, err
 		}
 		if c.h.Watch != nil {
 			c.h.Watch(p, r)
 		}
-		if r.Starts != nil {
-			t = c.timetable(r)
-			t.Kept = slices.Equal(r.Starts, o.Warm)
-			return t, nil, nil
+		if d.r = r; r.Starts != nil {
+			d.t = c.timetable(r)
+			d.t.Kept = c.h.Like != nil && d.t.keeps(c.h.Like)
+			return d, nil
 		}
 		if r.Conflict != nil {
 			for _, i := range r.Conflict.Latest {
 				if late := c.tasks[i].late; late != nil && c.slack.of(*late) < 2 {
-					more = append(more, *late)
+					d.more = append(d.more, *late)
 				}
 			}
-			if len(more) > 0 {
-				return t, more, nil
+			if len(d.more) > 0 {
+				return d, nil
 			}
 			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0 {
 				of.rounds *= 4
 				continue
 			}
 		}
-		return t, nil, c.noPlan(ctx, p, r, o)
+		return d, c.noPlan(ctx, p, r, o)
 	}
 }
 
@@ -403,7 +414,7 @@ func (c *scheduler) problem() plan.Problem {
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		a := plan.Activity{Length: t.minutes, Group: t.of, Earliest: t.earliest}
-		if t.late != nil {
+		if t.limited {
 			a.Latest, a.Limited = t.latest, true
 		}
 		if t.step != nil {
