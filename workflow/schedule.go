@@ -133,6 +133,7 @@ type scheduler struct {
 	held  bool        // one is
 	warm  []int       // starts of another draft, by task
 	slack   givenUp
+	heeded  map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -213,6 +214,9 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	if h.Again {
 		of.rounds = weeksAgain
 	}
+	if err := of.considers(); err != nil {
+		return Timetable{}, err
+	}
 	think, cancel := context.WithTimeout(ctx, cmp.Or(o.Think, time.Second))
 	defer cancel()
 	var best *Timetable
@@ -274,6 +278,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
+	is.heeded = map[string]bool{}
 	return &is
 }
 
@@ -444,7 +449,7 @@ func (c *scheduler) problem() plan.Problem {
 	return p
 }
 
-// people are how many a task takes: where one alone has a way, one.
+// people are how many a task takes. Where one works alone who has a way to, it is done that way.
 func (c *scheduler) people(t *task) int {
 	if t.second() {
 		return 2
@@ -453,7 +458,7 @@ func (c *scheduler) people(t *task) int {
 }
 
 //go:noinline
-func (t *task) second() bool { return t.step.WantsSecond() && len(t.step.WaysAlone()) == 0 }
+func (t *task) second() bool { return t.step.WantsSecond() && t.act != ToCoat }
 
 //go:noinline
 func minutesOf(n int) time.Duration { return time.Duration(n) * time.Minute }

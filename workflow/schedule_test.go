@@ -362,6 +362,13 @@ func TestScheduleForTwo(t *testing.T) {
 	if !p.Visits[0].Turns[0].Second || p.Visits[0].Turns[1].Second {
 		t.Error("nobody is told that a second person is wanted")
 	}
+	// Who has a second person takes them; one alone does what is written for that.
+	a.Alone = []string{"A mirror"}
+	p = working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	if turn := p.Visits[0].Turns[0]; !turn.Second || len(turn.Alone) != 1 {
+		t.Errorf("%+v", turn)
+	}
+	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90)}, "a 0, b 30, | ends 60")
 }
 
 // What a choice governs is planned by its first answer, or by what is considered.
@@ -376,7 +383,24 @@ func TestScheduleConsiders(t *testing.T) {
 	if len(p.Answers) != 1 || p.Answers[0].Answer != "sawn" {
 		t.Errorf("taken as given: %+v", p.Answers)
 	}
-	b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"cut", "epoxy"}}, "way 0, cut-it 1, coat 2, join 3, | ends 4")
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"cut", "epoxy"}}, "way 0, cut-it 1, coat 2, join 3, | ends 4")
+	if len(p.Moot) > 0 {
+		t.Errorf("%+v change nothing", p.Moot)
+	}
+	for _, both := range [][]string{{"cut", "sawn"}, {"epoxy", "contact"}} {
+		if _, err := scheduled(t, b.now, Hours{Sittings: open(0, 90), Consider: both}, b.state); !errors.Is(err, ErrBadRequest) {
+			t.Errorf("%s: %v", both, err)
+		}
+	}
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"contact", "sawn", "carbon"}}, "way 0, saw 1, coat 2, join 13, | ends 14")
+	if got, want := fmt.Sprint(p.Moot), "[{contact true  } {sawn true  } {carbon false  }]"; got != want {
+		t.Errorf("%s change nothing, want %s", got, want)
+	}
+	b.must(Choose{Answer: "cut"})
+	p = b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"sawn"}}, "cut-it 0, coat 1, join 12, | ends 13")
+	if got, want := fmt.Sprint(p.Moot), "[{sawn false PL-01 cut}]"; got != want {
+		t.Errorf("%s change nothing, want %s", got, want)
+	}
 }
 
 // The plan goes as far as the record lets it.

@@ -269,8 +269,10 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 		}
 		asked := step.Asked(s.Sheet)
 		held := asked.Held(c.h.Consider)
-		if len(held) == 0 && !asked.Alone && len(asked.Answers) > 0 {
+		if first := len(asked.Answers) > 0 && !asked.Alone; len(held) == 0 && first {
 			held = []string{asked.Answers[0].Name}
+		} else if len(held) > 0 {
+			c.heeded[held[0]] = c.heeded[held[0]] || !first || held[0] != asked.Answers[0].Name
 		}
 		answer := Answer{Mark: s.Airframe.Mark, Job: j.ID, Step: step.Name, Choice: asked.Name, Answer: steps.No}
 		if len(held) > 0 {
@@ -486,17 +488,22 @@ func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *step
 	if had != nil && (len(step.Adhesives) == 0 || lists.Contains(names, had.Name)) {
 		return had
 	}
-	var chosen *steps.Adhesive
+	var chosen, considered *steps.Adhesive
 	for _, name := range names {
 		a, known := s.Sheet.Adhesive(name)
-		switch {
-		case !known:
-		case lists.Contains(c.h.Consider, name):
-			c.glue[joint] = &a
-			return &a
-		case chosen == nil || !c.works(of, chosen) && c.works(of, &a):
+		if !known {
+			continue
+		}
+		if considered == nil && lists.Contains(c.h.Consider, name) {
+			considered = &a
+		}
+		if chosen == nil || !c.works(of, chosen) && c.works(of, &a) {
 			chosen = &a
 		}
+	}
+	if considered != nil {
+		c.heeded[considered.Name] = c.heeded[considered.Name] || considered.Name != chosen.Name
+		chosen = considered
 	}
 	c.glue[joint] = chosen
 	return chosen

@@ -21,11 +21,12 @@ type Timetable struct {
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
 	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
 
-	Answers []Answer   `json:"answers,omitempty"` // of choices, taken as given
-	Stops   []Stop     `json:"stops,omitempty"`   // where the plan ends before the work does
-	Lapses  []Lapse    `json:"lapses,omitempty"`  // windows that are open and can't be met
-	Hasty   []Hasty    `json:"hasty,omitempty"`   // windows of which little can be spared
-	Climate []Climates `json:"climate"`           // by airframe
+	Answers []Answer     `json:"answers,omitempty"` // of choices, taken as given
+	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
+	Stops   []Stop       `json:"stops,omitempty"`   // where the plan ends before the work does
+	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
+	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
+	Climate []Climates   `json:"climate"`           // by airframe
 }
 
 // A Visit is a sitting with what is done in it.
@@ -62,7 +63,8 @@ type Turn struct {
 	Tools  []string        `json:"tools,omitempty"`
 	Parts  []steps.Part    `json:"parts,omitempty"`
 	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
-	Second bool            `json:"second,omitempty"` // a second person is there, and nothing will do instead
+	Second bool            `json:"second,omitempty"` // a second person is wanted
+	Alone  []string        `json:"alone,omitempty"`  // what one alone does instead; none: it must not be done alone
 
 	// Opens and Closes are of the window that it must lie in, as it will be if the plan is kept; By is when it is planned to
 	// be over at the latest. Zero: it has none.
@@ -185,6 +187,9 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	}
 	out.Job, out.Stage, out.Step, out.Title = t.job.ID, t.stage, t.step.Name, t.step.Label()
 	out.Tools, out.Parts, out.Second = t.step.Tools, t.step.Parts, t.second()
+	if out.Second {
+		out.Alone = t.step.WaysAlone()
+	}
 	if t.act == ToPress {
 		out.Parts = nil
 	}
@@ -201,7 +206,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 // timetable is a plan as people see it.
 func (c *scheduler) timetable(r plan.Result) Timetable {
 	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
-		Answers: c.answers, Stops: c.stops, Climate: c.climate}
+		Answers: c.answers, Moot: c.moot(), Stops: c.stops, Climate: c.climate}
 	for _, g := range c.slack {
 		out.Lapses = append(out.Lapses, Lapse{g.end.mark, g.end.job, g.end.name, g.end.closes, g.far == 2})
 	}

@@ -53,7 +53,7 @@ func (a *app) planCommand() *cobra.Command {
 			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.",
 		Example: "  fettle plan --sitting \"today 19:00-21:00\" --sitting \"sat 14:00-17:00\"\n" +
 			"  fettle plan CW-01 CW-02 --sitting \"every weekday 19:30-21:00\" --temperature 18C\n" +
-			"  fettle plan CW-01 --sitting \"every sat 14:00-18:00\" --consider epoxy --hands 2",
+			"  fettle plan CW-01 --sitting \"every sat 14:00-18:00\" --consider working-rudders --hands 2",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
 	}

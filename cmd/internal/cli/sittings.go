@@ -27,12 +27,14 @@ const sittingForms = `write "today 19:00-21:00", "sat 14:00-17:00", "2026-03-07 
 type statedSitting struct {
 	workflow.Sitting
 	text  string
+	day   time.Time // of which it is said
 	every bool
+	over  bool
 }
 
 // sittings reads when somebody will be at the bench: in order, and apart. Those that touch become one. On a day of which
-// something is said a sitting that is repeated gives way to that. Of a plan's own times those that are over are refused;
-// of standing ones they are left out.
+// something is said, or where that overlaps, a sitting that is repeated gives way to it. Of a plan's own times those that are
+// over are refused; of standing ones they are left out.
 func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting, error) {
 	var all []statedSitting
 	for _, text := range texts {
@@ -40,7 +42,7 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 		if err != nil {
 			return nil, err
 		}
-		if len(some) == 0 && !standing {
+		if !standing && !slices.ContainsFunc(some, func(s statedSitting) bool { return !s.over }) {
 			return nil, usage("%q is over: it is %s now", text, now.Format("Mon 2 Jan 15:04"))
 		}
 		all = append(all, some...)
@@ -49,7 +51,7 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
 	given := slices.DeleteFunc(slices.Clone(all), func(s statedSitting) bool { return s.every })
 	all = slices.DeleteFunc(all, func(s statedSitting) bool {
-		return s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return overlap(s, other) })
+		return s.over || s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(s, other) })
 	})
 	var out []workflow.Sitting
 	for i, s := range all {
@@ -65,7 +67,8 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 	return out, nil
 }
 
-// readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while.
+// readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while; of
+// one whose only day is this one it says so.
 func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	words := strings.Fields(strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(text, "–", "-")), " - ", "-"))
 	wrong := usage("%q is not a sitting; %s", text, sittingForms)
@@ -89,7 +92,7 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	if to-from > longestSitting {
 		return nil, usage("%q ends before it starts, or is longer than %d h", text, longestSitting/time.Hour)
 	}
-	var all []statedSitting
+	var all, over []statedSitting
 	// One of yesterday may go on after midnight.
 	for day := -1; day <= farthestSitting && (!every || day <= sittingsAhead); day++ {
 		of := time.Date(now.Year(), now.Month(), now.Day()+day, 0, 0, 0, 0, now.Location())
@@ -100,14 +103,24 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 		if fault := cmp.Or(begin.fault(), end.fault()); fault != "" && !every {
 			return nil, usage("%q: %s", text, fault)
 		}
-		if s := (statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, every}); s.From.Before(s.To) && s.To.Add(workflow.OvertimeMost).After(now) {
-			if all = append(all, s); !every && s.To.After(now) {
-				break // "sat" is the next one
-			}
+		s := statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, of, every, false}
+		switch {
+		case !s.From.Before(s.To):
+		case !s.To.Add(workflow.OvertimeMost).After(now):
+			s.over = true
+			over = append(over[:0], s)
+		default:
+			all = append(all, s)
+		}
+		if len(all) > 0 && !every && all[len(all)-1].To.After(now) {
+			break // "sat" is the next one
 		}
 	}
 	if _, err := time.Parse(time.DateOnly, words[0]); err == nil && len(all) == 0 && words[0] > now.Format(time.DateOnly) {
 		return nil, usage("%q is more than a year away", text)
+	}
+	if len(all) == 0 && !every {
+		return over, nil
 	}
 	return all, nil
 }

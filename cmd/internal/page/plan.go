@@ -29,13 +29,14 @@ type Plan struct {
 	Sittings []PlanSitting   `json:"sittings"`
 	Chain    []workflow.Link `json:"holds_back"`
 
-	Answers []workflow.Answer   `json:"taken_as_answered,omitempty"`
-	Stops   []PlanStop          `json:"stops,omitempty"`
-	Lapses  []workflow.Lapse    `json:"lapses,omitempty"`
-	Hasty   []workflow.Hasty    `json:"little_to_spare,omitempty"`
-	Climate []workflow.Climates `json:"climate"`
-	Begin   []string            `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
-	Full    bool                `json:"-"`
+	Answers []workflow.Answer     `json:"taken_as_answered,omitempty"`
+	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
+	Stops   []PlanStop            `json:"stops,omitempty"`
+	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
+	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
+	Climate []workflow.Climates   `json:"climate"`
+	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
+	Full    bool                  `json:"-"`
 }
 
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
@@ -59,7 +60,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -142,6 +143,18 @@ func (p Plan) Markdown(c Clock) string {
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
 	}
+	for _, m := range p.Moot {
+		why := "no step that is left lets you choose it"
+		switch {
+		case m.Anyway:
+			why = "it is planned anyway"
+		case m.Has == steps.No:
+			why = esc(m.Mark) + " does without it"
+		case m.Has != "":
+			why = esc(m.Mark) + " has " + esc(m.Has)
+		}
+		l.add("`--consider %s` changes nothing: %s.\n", m.Answer, why)
+	}
 	for i, s := range p.Sittings {
 		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
 			p.later(&l, p.Sittings[i:], c)
@@ -201,7 +214,7 @@ func (p Plan) Calendar() []ics.Event {
 		}
 		var text []string
 		for _, t := range s.Turns {
-			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t))
+			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t)+optionally(", ", strings.Trim(secondAt(t), "*")))
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
@@ -254,7 +267,7 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	l.add("| | At | Step |\n|---|---|---|")
 	for i, t := range s.Turns {
-		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c)))
+		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
 	}
 	l.add("")
 	var ready []string
@@ -268,6 +281,11 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 	}
 	if len(ready) > 0 {
 		l.item("**Have ready:** %s", strings.Join(ready, "; "))
+	}
+	for i, t := range s.Turns {
+		if t.Second {
+			l.item("**%c** %s", letter(i), secondWords(t.Alone))
+		}
 	}
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
@@ -294,6 +312,11 @@ func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
 		text := turnTitle(first)
 		if len(s.Turns) > 1 {
 			text += " … " + turnTitle(last)
+		}
+		for _, t := range s.Turns {
+			if t.Second {
+				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
+			}
 		}
 		l.item("%s: %s", s.hours(c), text)
 	}
@@ -374,6 +397,17 @@ func turnWindow(t workflow.Turn, c Clock) string {
 		return ""
 	}
 	return "done by **" + c.at(t.By, false) + "**"
+}
+
+// secondAt says that a turn wants a second person; "": it wants none.
+func secondAt(t workflow.Turn) string {
+	switch {
+	case !t.Second:
+		return ""
+	case len(t.Alone) == 0:
+		return "**not alone**"
+	}
+	return "second person"
 }
 
 // dries says what passes by itself meanwhile, and what still cures after the sitting.

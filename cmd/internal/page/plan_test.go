@@ -24,11 +24,11 @@ func twoSittings(now time.Time) workflow.Timetable {
 				{Mark: "FN-01", Job: "finch-build", Step: "coat-left-root", Title: "Coat the left root", Begins: at(10), Ends: at(14), With: "contact", Tools: []string{"brush"},
 					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}},
 				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
-				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Opens: at(29), Closes: at(45), By: at(40)},
+				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Alone: []string{"A mirror", "Look again the next day"}, Opens: at(29), Closes: at(45), By: at(40)},
 				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
 			}},
 			{Sitting: workflow.Sitting{From: at(later), To: at(later + 60)}, Turns: []workflow.Turn{
-				{Mark: "FN-01", Job: "finch-build", Step: "release-it", Title: "Release it", Begins: at(later), Ends: at(later + 20)},
+				{Mark: "FN-01", Job: "finch-build", Step: "release-it", Title: "Release it", Second: true, Begins: at(later), Ends: at(later + 20)},
 			}},
 		},
 		Chain: []workflow.Link{
