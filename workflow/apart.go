@@ -78,7 +78,7 @@ func (c *scheduler) apart() {
 				own.is = append(own.is, is)
 			case last != i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
-				if last == i+1 && c.tasks[last].stage == t.stage && c.fleet[t.of].ends(t.work, is) != "" {
+				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].ends(t.work, is) != "" {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
 				}
 			default:

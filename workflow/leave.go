@@ -1,7 +1,10 @@
 package workflow
 
 import (
+	"cmp"
 	"context"
+	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -35,23 +38,24 @@ func (s *State) ends(p *steps.Procedure, is steps.Setting) (state string) {
 	return state
 }
 
-// A Standing is what was said last of a condition that nobody leaves behind as it is.
-type Standing struct {
-	steps.Setting
-	Since time.Time
-	Safe  steps.Setting // as it is left
-}
+// Left says what is hot, on or plugged in by what was said of it last, where nothing was recorded since in this sitting.
+func (s *State) Left(at time.Time) []Reason { return s.standing(at, at.Add(-SittingLength)) }
 
-// Standing is what is hot, on or plugged in by what was said of it last, however long ago.
-func (s *State) Standing(at time.Time) (all []Standing) {
+// standing is Left by what was recorded by then.
+func (s *State) standing(at, by time.Time) (all []Reason) {
+	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(by) {
+		return nil
+	}
 	for _, def := range s.Sheet.Conditions {
 		c := s.lastSaid(def.Name, at)
-		is := steps.Setting{Condition: def.Name, State: c.state}
 		for _, j := range s.Jobs {
-			if safe := s.ends(j.written, is); c.state != "" && safe != "" {
-				all = append(all, Standing{is, c.at, steps.Setting{Condition: def.Name, State: safe}})
-				break
+			safe := s.ends(j.written, steps.Setting{Condition: def.Name, State: c.state})
+			if c.state == "" || safe == "" || c.at.After(by) {
+				continue
 			}
+			all = append(all, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s says %s: %s, and nothing since says that it is %s", s.sayer(def.Name, at), def.Name, c.state, safe),
+				Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: steps.Setting{Condition: def.Name, State: safe}})})
+			break
 		}
 	}
 	return all
@@ -496,8 +500,9 @@ type draft struct {
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut by where it has
 // their tasks, and it is planned anew. What no plan finishes before is found without the cuts.
 func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
-	of.cuts, of.warm, of.loose = nil, nil, false
+	of.cuts, of.warm, of.loose, of.trial = nil, nil, false, false
 	d, err := of.draft(ctx, o)
+	o.Think = max(1, cmp.Or(o.Think, time.Second)/4)
 	if err != nil || len(d.more) > 0 || d.r.Starts == nil {
 		return d.t, d.more, err
 	}
@@ -506,11 +511,10 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 		return d.t, nil, nil
 	}
 	whole := d
-	of.warm = d.r.Starts
-	of.loose = true
+	of.warm, of.loose, of.trial = d.r.Starts, true, true
 	proven, bound := d.t.Proven, d.t.Bound
 	if d.c.held {
-		if least, err := of.draft(ctx, o); err == nil && least.r.Starts != nil {
+		if least, err := of.draft(think, o); err == nil && least.r.Starts != nil {
 			proven, bound = least.t.Proven, least.t.Bound
 		} else {
 			proven, bound = false, of.base
@@ -521,6 +525,7 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 		if d, err = of.cutUp(ctx, o, d, false); err != nil || len(d.more) > 0 {
 			return d.t, d.more, err
 		}
+		of.trial = true
 		for _, anew := range []bool{false, true} { // each row whole; or from the next sitting on
 			if think.Err() != nil || !d.t.Finish.After(bound) {
 				break
@@ -533,11 +538,12 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 				}
 				of.cuts[at] = is
 			}
-			other, err := of.draft(ctx, o)
-			if err == nil && other.r.Starts != nil && other.t.Finish.Before(d.t.Finish) && len(other.c.leaves(other.r.Starts)) == 0 {
+			other, err := of.draft(think, o)
+			if err == nil && other.sooner(d) {
 				d = other
 			}
 		}
+		d = of.nearby(think, o, d, bound)
 	}
 	d.t.Proven = proven && !d.t.Finish.After(bound)
 	if d.t.Bound = bound; bound.After(d.t.Finish) {
@@ -546,12 +552,58 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 	return d.t, nil, nil
 }
 
+// pieces is into how many all is cut.
+func (d draft) pieces() (n int) {
+	for _, is := range d.c.cuts {
+		n += len(is.groups)
+	}
+	return n
+}
+
+// sooner reports whether a draft is a plan that is finished before another one, or with it and cut less; and leaves nothing as it is.
+func (d draft) sooner(other draft) bool {
+	return d.r.Starts != nil && (d.t.Finish.Before(other.t.Finish) || d.t.Finish.Equal(other.t.Finish) && d.pieces() < other.pieces()) && len(d.c.leaves(d.r.Starts)) == 0
+}
+
+// nearbyMost is how many cuts like the best are tried.
+const nearbyMost = 40
+
+// nearby is the best plan that is found with two pieces made one, or with the task between them in the other one.
+func (of *scheduler) nearby(think context.Context, o plan.Options, d draft, bound time.Time) draft {
+	tried := 0
+again:
+	for at := range d.c.rows {
+		is := d.c.cuts[at]
+		for g := 0; g+1 < len(is.groups); g++ {
+			one, other := is.groups[g], is.groups[g+1]
+			joined := slices.Concat(one, other)
+			for n, split := range [3]int{len(joined), len(one) - 1, len(one) + 1} {
+				if tried >= nearbyMost || think.Err() != nil || n > 0 && (!d.t.Finish.After(bound) || split == 0 || split == len(joined)) {
+					continue
+				}
+				tried++
+				groups := slices.Clone(is.groups[:g])
+				if groups = append(groups, joined[:split]); n > 0 {
+					groups = append(groups, joined[split:])
+				}
+				of.cuts = maps.Clone(d.c.cuts)
+				of.cuts[at] = cut{groups: append(groups, is.groups[g+2:]...), current: is.current}
+				if next, err := of.draft(think, o); err == nil && next.sooner(d) {
+					d = next
+					goto again
+				}
+			}
+		}
+	}
+	return d
+}
+
 // cutsMost is how often rows are cut anew.
 const cutsMost = 8
 
 // cutUp cuts rows until no sitting leaves one as it is.
 func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d draft, alone bool) (draft, error) {
-	of.cuts = map[int]cut{}
+	of.cuts, of.trial = map[int]cut{}, !alone
 	from := d
 	for range cutsMost {
 		rows := d.c.leaves(d.r.Starts)

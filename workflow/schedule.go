@@ -132,6 +132,7 @@ type scheduler struct {
 	loose bool        // rows are not kept from coats: no plan finishes before one that need not
 	held  bool        // one is
 	warm  []int       // starts of another draft, by task
+	trial bool        // nobody asks why it is no plan
 	slack   givenUp
 	heeded  map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
@@ -305,8 +306,10 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err er
 			of.rounds = more
 			continue
 		}
-		if err := c.tooMuch(ctx, o); err != nil {
-			return d, err
+		if !of.trial {
+			if err := c.tooMuch(ctx, o); err != nil {
+				return d, err
+			}
 		}
 		if o.Warm = c.like(p); of.warm != nil {
 			o.Warm = c.warmed(p)
@@ -336,6 +339,9 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err er
 				of.rounds *= 4
 				continue
 			}
+		}
+		if of.trial {
+			return d, &NoPlan{Why: Conflict}
 		}
 		return d, c.noPlan(ctx, p, r, o)
 	}

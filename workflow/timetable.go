@@ -23,6 +23,7 @@ type Timetable struct {
 
 	Answers []Answer     `json:"answers,omitempty"` // of choices, taken as given
 	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
+	Left    []Reason     `json:"left,omitempty"`    // what is hot, on or plugged in now, and nobody is at the bench
 	Stops   []Stop       `json:"stops,omitempty"`   // where the plan ends before the work does
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
@@ -259,6 +260,13 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		v.Turns = append(v.Turns, turn)
 	}
 	c.leave(out.Visits, r.Starts)
+	for _, s := range c.fleet {
+		by := c.now
+		if c.goesOn() {
+			by = by.Add(-SittingLength)
+		}
+		out.Left = append(out.Left, s.standing(c.now, by)...)
+	}
 	out.Finish = c.time(last) // what is spared after it is free
 	if out.Bound.After(out.Finish) {
 		out.Bound = out.Finish

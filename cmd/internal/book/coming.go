@@ -25,7 +25,7 @@ func (m *maker) coming() *coming {
 	var last time.Time
 	longest, turns := time.Hour, 0
 	for _, v := range m.o.Plan.Visits {
-		left := workflow.Visit{Sitting: v.Sitting}
+		left := workflow.Visit{Sitting: v.Sitting, Leave: v.Leave}
 		for _, t := range v.Turns {
 			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && len(m.done[t.Job+"/"+t.Step]) == 0 {
 				left.Turns, last = append(left.Turns, t), t.Ends
@@ -54,6 +54,11 @@ func (m *maker) coming() *coming {
 			l.Spans = append(l.Spans, span{percent(a), percent(max(0.4, b-a-0.2))})
 		}
 		c.Drawing.Lanes = append(c.Drawing.Lanes, l)
+		for _, is := range v.Leave {
+			if is.Mark == m.s.Airframe.Mark {
+				c.Says += fmt.Sprintf(" Before you leave on %s: %s %s.", v.From.In(m.o.Zone).Format("Mon 2 January"), is.Condition, is.State)
+			}
+		}
 	}
 	for i, anchor := range []string{"start", "middle", "end"} {
 		at := longest * time.Duration(i) / 2
