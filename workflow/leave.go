@@ -313,9 +313,9 @@ func (c *scheduler) interrupt() {
 			return last
 		}
 		for g, group := range by.groups {
-			firsts := group
+			firsts, work := group, 0
 			if g == 0 && r.setter >= 0 {
-				firsts = []int{r.setter}
+				firsts, work = []int{r.setter}, c.tasks[r.setter].minutes
 			} else {
 				for k, d := range c.readying(r, group, g == 0 && by.current) {
 					after := []int{}
@@ -325,6 +325,7 @@ func (c *scheduler) interrupt() {
 					if i := put(d.step, d.minutes, AgainReady, after...); k == 0 {
 						firsts = []int{i}
 					}
+					work += d.minutes
 				}
 			}
 			if last >= 0 {
@@ -332,7 +333,6 @@ func (c *scheduler) interrupt() {
 					c.order(last, i)
 				}
 			}
-			room := 0
 			if g < len(by.groups)-1 || r.ender < 0 {
 				ends := r.ends
 				if ends == nil {
@@ -346,9 +346,12 @@ func (c *scheduler) interrupt() {
 				}
 			}
 			ends := &c.tasks[last]
-			if room = longest; by.tight {
-				room = ends.minutes
-				for _, i := range append(firsts[:len(firsts):len(firsts)], group...) {
+			room := longest
+			if by.tight {
+				if room = work; !slices.Contains(group, last) {
+					room += ends.minutes
+				}
+				for _, i := range group {
 					room += c.tasks[i].minutes
 				}
 			}
