@@ -6,6 +6,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // Against checks a procedure against a design sheet and returns every fault: names
@@ -107,7 +108,7 @@ func lackable(p *steps.Procedure) []string {
 			}
 		}
 	}
-	return slices.DeleteFunc(may, func(c string) bool { return lists.Contains(must, c) })
+	return sorting.Delete(may, func(c string) bool { return lists.Contains(must, c) })
 }
 
 // knownOn are the names that a sheet has, by what they name, and for a state by its

@@ -13,6 +13,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // The static margins that are usual, in % MAC: from memory of the MIT lab notes "Basic
@@ -170,6 +171,8 @@ func limitsOfBalance(s *steps.Sheet) (low, high float64, ok bool) {
 }
 
 // in is a quantity as a number of the unit; what is absent is nought.
+//
+//go:noinline
 func in(q quantity.Quantity, unit string) float64 {
 	f, err := q.Float(unit)
 	if err != nil {
@@ -189,7 +192,7 @@ func governing(s *steps.Sheet, parts bool) []steps.Choice {
 			names = append(names, one.Options()...)
 		}
 	}
-	return slices.DeleteFunc(s.Choices(), func(c steps.Choice) bool {
+	return sorting.Delete(s.Choices(), func(c steps.Choice) bool {
 		return !lists.ContainsFunc(c.Names(), func(a string) bool { return lists.Contains(names, a) })
 	})
 }

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // Checked is a document that was checked, and the designs that it serves.
@@ -137,7 +138,7 @@ func (c *checker) beside(entries []Entry, claims []claim) {
 func (c *checker) all() []*Document { return slices.Concat(c.docs, c.rest) }
 
 func (c *checker) sheets() []*Document {
-	return slices.DeleteFunc(c.all(), func(d *Document) bool { return d.Sheet == nil })
+	return sorting.Delete(c.all(), func(d *Document) bool { return d.Sheet == nil })
 }
 
 // reglued finds reworks that glue a joint anew which nothing has joined. Of a design that has
@@ -260,7 +261,7 @@ func (c *checker) against(d *Document, sheets []*Document) (serves []string, fau
 		wrong := d.against(s.Sheet, s.doubts)
 		if d.hasUnknown(option, optionNames(s.Sheet)) {
 			// What is wrong with the order may follow from the option.
-			c.faults = slices.DeleteFunc(c.faults, func(f Fault) bool { return slices.Contains(d.late, f) })
+			c.faults = sorting.Delete(c.faults, func(f Fault) bool { return slices.Contains(d.late, f) })
 		}
 		if len(wrong) == 0 {
 			serves = append(serves, s.Sheet.Name)
@@ -320,7 +321,7 @@ func (c *checker) answered(d *Document) Faults {
 	}
 	faults = append(faults, d.answered(sheets, known, doubt)...)
 	// A file that could not be read may be what is named.
-	return slices.DeleteFunc(faults, func(f Fault) bool {
+	return sorting.Delete(faults, func(f Fault) bool {
 		name, ok := strings.CutPrefix(f.Text, "unknown procedure \"")
 		if !ok {
 			return false

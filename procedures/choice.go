@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // The most options that exclude none, and the most combinations of all options
@@ -168,7 +169,7 @@ func (d *Document) ownMethods() {
 		}
 	}
 	if len(own) > 0 {
-		d.names = slices.DeleteFunc(d.names, func(r reference) bool { return r.to == option && own[r.name] })
+		d.names = sorting.Delete(d.names, func(r reference) bool { return r.to == option && own[r.name] })
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // A Difference is what one key says in an older and in a newer document: the
@@ -102,5 +103,5 @@ func linesOf(n *yaml.Node) []string {
 }
 
 func without(lines, others []string) []string {
-	return slices.DeleteFunc(slices.Clone(lines), func(l string) bool { return lists.Contains(others, l) })
+	return sorting.Delete(slices.Clone(lines), func(l string) bool { return lists.Contains(others, l) })
 }

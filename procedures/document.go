@@ -174,6 +174,8 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 }
 
 // Digest names the bytes that are kept with a job.
+//
+//go:noinline
 func (d *Document) Digest() string { return digest(d.Bytes) }
 
 // Starts reports whether a job can be started of it: it is a procedure, and not

@@ -1,13 +1,13 @@
 package procedures
 
 import (
-	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // Doubts are what could not be read of a document. Nothing is said of it that
@@ -146,7 +146,7 @@ func (r *reader) faultsWith(slips Faults) Faults {
 	for _, s := range slips {
 		lines[s.Line] = true
 	}
-	return append(slips, slices.DeleteFunc(r.faults, func(f Fault) bool { return f.File == r.doc.File && lines[f.Line] })...)
+	return append(slips, sorting.Delete(r.faults, func(f Fault) bool { return f.File == r.doc.File && lines[f.Line] })...)
 }
 
 // most is how many entries a list or a mapping by names may have.

@@ -88,7 +88,7 @@ func (f Faults) capped() Faults {
 func (f Faults) once() Faults {
 	at := func(f Fault) Fault { f.Text = ""; return f }
 	written := map[Fault][]string{}
-	return slices.DeleteFunc(f, func(one Fault) bool {
+	return sorting.Delete(f, func(one Fault) bool {
 		said := written[at(one)]
 		text, _, used := strings.Cut(one.Text, " (used by ")
 		if used && lists.Contains(said, text) {

@@ -63,6 +63,8 @@ func geometryKeys() *mapping[*steps.Geometry] {
 }
 
 // lengthOf is a length of any sign, or one that its bound allows.
+//
+//go:noinline
 func lengthOf[P any](of func(P) *quantity.Quantity, least bound) value[P] {
 	return field(of, amountValue{quantity.Length, least})
 }

@@ -242,6 +242,7 @@ func coded(words []string) string {
 	return listed(all)
 }
 
+//go:noinline
 func articled(noun string) string {
 	if strings.ContainsRune("aeiou", rune(noun[0])) {
 		return "an " + noun

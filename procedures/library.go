@@ -314,7 +314,7 @@ func (l *Library) Procedure(name string) (*Document, error) {
 // are read.
 func (l *Library) Builds(design string) []Entry {
 	entries, _, _ := l.before(shippedHeaded(func(_ string, head []byte) bool { return designIn(head) == design }))
-	return slices.DeleteFunc(entries, func(e Entry) bool {
+	return sorting.Delete(entries, func(e Entry) bool {
 		p := e.Document.Procedure
 		return p == nil || p.Kind != steps.Build || p.Design != design
 	})

@@ -11,6 +11,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
+	"fettle/steps/sorting"
 )
 
 // ordered finds what is wrong with the order of a procedure, whatever the design.
@@ -39,7 +40,7 @@ func (d *Document) ordered() Faults {
 		return faults // a sheet says what of that can be
 	}
 	one := func(with []string) bool {
-		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !lists.Contains(options, n) })) < 2
+		return len(sorting.Delete(slices.Clone(with), func(n string) bool { return !lists.Contains(options, n) })) < 2
 	}
 	d.late = d.inEveryVariant(o, covering(variants), one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
@@ -149,7 +150,7 @@ func (d *Document) inEveryVariant(o *order, variants [][]string, certain func(wi
 func fewest(of []string, variants [][]string, at []int) []string {
 	with := slices.Clone(of)
 	for _, o := range of {
-		less := slices.DeleteFunc(slices.Clone(with), func(name string) bool { return name == o })
+		less := sorting.Delete(slices.Clone(with), func(name string) bool { return name == o })
 		if always(less, variants, at) {
 			with = less
 		}
@@ -305,7 +306,7 @@ func (d *Document) beforeRelease(o *order, release *steps.Step) string {
 			out = append(out, s.Name)
 		}
 	}
-	last := slices.DeleteFunc(slices.Clone(out), func(name string) bool { // another of them comes after it
+	last := sorting.Delete(slices.Clone(out), func(name string) bool { // another of them comes after it
 		return lists.ContainsFunc(out, func(other string) bool {
 			return other != name && lists.Contains(d.Procedure.Before(other), name)
 		})

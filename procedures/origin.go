@@ -6,6 +6,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // An Origin is where a document is from.
@@ -79,7 +80,7 @@ func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 		}
 		seen = append(seen, at)
 		written := func(data []byte) bool { return digest(data) == at }
-		known := slices.DeleteFunc(slices.Clone(own), func(e Entry) bool { return !written(e.Document.Source) })
+		known := sorting.Delete(slices.Clone(own), func(e Entry) bool { return !written(e.Document.Source) })
 		if len(known) == 0 {
 			known = shippedIf(written)
 		}

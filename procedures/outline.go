@@ -1,13 +1,13 @@
 package procedures
 
 import (
-	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // A Said is what stands under a key, line by line.
@@ -71,7 +71,7 @@ func (d *Document) Outline() []Section {
 
 // StepSays is all that a step says, key by key, except under some keys.
 func StepSays(s *steps.Step, except ...string) []Said {
-	return slices.DeleteFunc(says(stepKeys().write(s)), func(s Said) bool { return s.Key == "origin" || lists.Contains(except, s.Key) })
+	return sorting.Delete(says(stepKeys().write(s)), func(s Said) bool { return s.Key == "origin" || lists.Contains(except, s.Key) })
 }
 
 func says(n *yaml.Node) []Said {

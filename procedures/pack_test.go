@@ -49,13 +49,24 @@ func TestLibraryIsPacked(t *testing.T) {
 func pack(t *testing.T, paths []string) {
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
+	sample, err := os.ReadFile(filepath.Join("library", sampleName+".yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestCompression) })
+	z.RegisterCompressor(bySample, func(w io.Writer) (io.WriteCloser, error) {
+		return flate.NewWriterDict(w, flate.BestCompression, sample)
+	})
 	for _, path := range paths {
 		data, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: zip.Deflate, Comment: string(headOf(data))})
+		method := uint16(bySample)
+		if filepath.Base(path) == sampleName+".yaml" {
+			method = zip.Deflate
+		}
+		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: method, Comment: string(headOf(data))})
 		if err == nil {
 			_, err = w.Write(data)
 		}

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // No is the answer that an airframe does not get an option.
@@ -61,7 +62,7 @@ func (c Choice) Answer(name string) (Option, bool) {
 
 // Held are the answers that are among the options.
 func (c Choice) Held(options []string) []string {
-	return slices.DeleteFunc(c.Names(), func(name string) bool { return !lists.Contains(options, name) })
+	return sorting.Delete(c.Names(), func(name string) bool { return !lists.Contains(options, name) })
 }
 
 // Asked is what a choose step asks for on an airframe of the sheet: a choice, the

@@ -561,6 +561,8 @@ func (p *Procedure) HeldBy(joint string) []string {
 
 // Before returns the names of all stages that must be complete before the stage
 // begins, directly or indirectly.
+//
+//go:noinline
 func (p *Procedure) Before(stage string) []string {
 	return p.before(stage, nil)
 }

@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // A Triage is the table that says what to do about what is seen after a crash.
@@ -164,6 +165,8 @@ func (f Finding) with(later Finding) Finding {
 }
 
 // In reports whether the finding is possible in the zone.
+//
+//go:noinline
 func (f Finding) In(zone string) bool { return len(f.Zones) == 0 || lists.Contains(f.Zones, zone) }
 
 func (t *Triage) ownWords(zone string) (OwnWords, bool) {
@@ -247,13 +250,13 @@ type Meaning struct {
 // may stand for what is put in quarantine, if they name its zone or hold a word that
 // no finding here has.
 func (t *Triage) Sounds(zones []string, zone, words string) []Meaning {
-	return slices.DeleteFunc(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone != zone && m.Quarantine.IsZero() })
+	return sorting.Delete(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone != zone && m.Quarantine.IsZero() })
 }
 
 // SoundsElsewhere are the findings of other zones that words of one's own in a zone
 // may stand for, and that nobody is asked about.
 func (t *Triage) SoundsElsewhere(zones []string, zone, words string) []Meaning {
-	return slices.DeleteFunc(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone == zone || !m.Quarantine.IsZero() })
+	return sorting.Delete(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone == zone || !m.Quarantine.IsZero() })
 }
 
 func (t *Triage) meanings(zones []string, zone, words string) []Meaning {
@@ -413,7 +416,7 @@ func (t *Triage) Fits(finding, zone, severity string) int {
 // Fitting are all rows that fit and may answer, in their order.
 func (t *Triage) Fitting(finding, zone, severity string) []Row {
 	renew := t.MustRenew(finding, zone, severity)
-	return slices.DeleteFunc(slices.Clone(t.Rows), func(r Row) bool { return renew && !r.Renews() || !r.answers(finding, zone, severity) })
+	return sorting.Delete(slices.Clone(t.Rows), func(r Row) bool { return renew && !r.Renews() || !r.answers(finding, zone, severity) })
 }
 
 func (r Row) answers(finding, zone, severity string) bool {

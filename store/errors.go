@@ -37,8 +37,12 @@ var (
 	ErrFull = errors.New("no room on the disk")
 
 	// ErrAway is returned when a store elsewhere cannot be reached. Nothing was
-	// written.
+	// written by what returns it.
 	ErrAway = errors.New("cannot be reached")
+
+	// ErrUnknown is returned when a store elsewhere gave no answer to what was written,
+	// which may or may not be there.
+	ErrUnknown = errors.New("it was sent and not answered")
 )
 
 // An Error is a failure of the store itself, rather than of what was asked.

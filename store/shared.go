@@ -10,6 +10,13 @@ import (
 // This file has what a store may offer beside its records where several benches share it. A
 // store of one machine has neither.
 
+// A Distant is a store elsewhere that may be out of reach.
+type Distant interface {
+	// AsOf is why it is out of reach, and when what is shown of it was last seen; a zero time:
+	// nothing was. nil: it is in reach, as far as anybody knows.
+	AsOf() (at time.Time, why error)
+}
+
 // A Watcher is a store that hears of what others write to it.
 type Watcher interface {
 	// Watch returns a channel that holds a value when a journal may have grown, or a claim may
@@ -17,6 +24,10 @@ type Watcher interface {
 	// After the store was away there is a value, since nobody knows what was missed.
 	Watch(ctx context.Context) <-chan struct{}
 }
+
+// Remembered is how long a claim is remembered that ran out and that nobody ended: whoever made it
+// may be at the step still, at a bench that is cut off.
+const Remembered = 30 * time.Minute
 
 // A Claim says that somebody is at a step, so that nobody else begins it unawares. It is no part
 // of the record, forbids nothing, and ends by itself.
@@ -26,6 +37,19 @@ type Claim struct {
 	By    string    `json:"by"`   // who,
 	Bench string    `json:"bench"`
 	Since time.Time `json:"since"` // by the clock of that bench
+
+	From   string        `json:"from,omitempty"` // the [Claim.Owner] of whom it was taken over; "": of nobody
+	Silent time.Duration `json:"-"`              // since when its bench was not heard of, where it has run out; 0: it has not
+}
+
+// Owner is who claims it, and at which bench.
+func (c *Claim) Owner() string { return c.By + " at " + c.Bench }
+
+// Same reports whether it is the same claim, and has run out or not as that one has.
+func (c *Claim) Same(other *Claim) bool {
+	a, b := *c, *other
+	a.Silent, b.Silent = min(a.Silent, 1), min(b.Silent, 1)
+	return a == b
 }
 
 // Owned reports whether it is by the same person at the same bench.
@@ -44,13 +68,15 @@ type Claimer interface {
 	// Bench is the name of this bench.
 	Bench() string
 
-	// Claims returns the claims that stand, in the order of marks and steps.
+	// Claims returns the claims that stand, and those that have run out and are remembered, in the
+	// order of marks and steps.
 	Claims(ctx context.Context) ([]*Claim, error)
 
 	// Claim claims a step for its owner for so long, in the place of what its owner claimed
 	// before. Claimed again, it begins when it first did and lasts so long from now on. It
 	// returns the claim that stands: that of another owner, and then nothing was changed, unless
-	// take says to take it over. Neither it nor c is changed afterwards.
+	// take says to take it over. One that has run out stands for as long as it is remembered.
+	// Neither it nor c is changed afterwards.
 	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
 
 	// Unclaim ends what the owner of the claim has claimed.

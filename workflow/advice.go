@@ -16,6 +16,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -55,7 +56,7 @@ func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise
 		if words := notThen(t.Item); lists.Contains(with.Assumed, words) && !lists.Contains(p.Assumed, words) && without[words] == "" {
 			without[words], one.Without = t.Item, t.Item
 		}
-		with.Assumed = slices.DeleteFunc(with.Assumed, func(words string) bool { return without[words] != "" })
+		with.Assumed = sorting.Delete(with.Assumed, func(words string) bool { return without[words] != "" })
 		if one.Then, one.U, one.Total = with.Now, with.NowU, with.Mass; len(with.Unknown) > 0 {
 			one.Then = math.NaN()
 		}
@@ -385,6 +386,7 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 	return s, true
 }
 
+//go:noinline
 func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
 
 // Pack is where the middle of the battery lies by what was recorded of it, and how long that

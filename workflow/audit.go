@@ -101,7 +101,7 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 			return nil, err
 		}
 	}
-	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r, failed) }), nil
+	return sorting.Delete(all, func(r AuditedReading) bool { return !filter.fits(r, failed) }), nil
 }
 
 // failed are the readings that were out of tolerance or undecided, by entry: alone, or with

@@ -51,6 +51,15 @@ func (s *State) Beside(others []*State) *State {
 	return &beside
 }
 
+// Heard is the state with what another one of the same airframe was told of others.
+//
+//go:noinline
+func (s *State) Heard(as *State) *State {
+	heard := s.Beside(as.others)
+	heard.elsewhere = as.elsewhere
+	return heard
+}
+
 // A statement is what a journal says of a condition at one moment, or that what it said
 // is unknown from then.
 type statement struct {
@@ -63,15 +72,15 @@ type statement struct {
 // by time, and what makes unknown what was said before it.
 func (s *State) pooled(condition string) (all, voided []said) {
 	foreign := func(c said) bool { return c.mark != "" }
-	voided = slices.DeleteFunc(slices.Clone(s.voided[condition]), foreign)
+	voided = sorting.Delete(slices.Clone(s.voided[condition]), foreign)
 	var pool []statement
-	for _, c := range slices.DeleteFunc(slices.Clone(s.said[condition]), foreign) {
+	for _, c := range sorting.Delete(slices.Clone(s.said[condition]), foreign) {
 		pool = append(pool, statement{said: c})
 	}
 	for _, other := range s.others {
 		loose := !other.ofBench(condition)
 		own := func(all []said) []said { // of what it was told itself, its teller tells
-			all = slices.DeleteFunc(slices.Clone(all), foreign)
+			all = sorting.Delete(slices.Clone(all), foreign)
 			for i := range all {
 				all[i].mark = other.Airframe.Mark
 			}

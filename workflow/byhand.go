@@ -1,10 +1,10 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/sorting"
 )
 
 // Answered are the damages without a repair job that a repair started by hand
@@ -25,7 +25,7 @@ func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
 
 // Unplanned are the open damages that no job repairs.
 func (s *State) Unplanned(at time.Time) []*Damage {
-	return slices.DeleteFunc(s.OpenDamages(at), func(d *Damage) bool {
+	return sorting.Delete(s.OpenDamages(at), func(d *Damage) bool {
 		_, by := s.Repaired(d, at)
 		return by != ""
 	})

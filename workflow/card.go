@@ -13,6 +13,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // A Card is what a pilot wants to know of an airframe before it flies.
@@ -212,7 +213,7 @@ func (s *State) exchanged() []steps.Equipment {
 	var all []steps.Equipment
 	for _, e := range s.Sheet.Equipment {
 		built, now := "", ""
-		for i, c := range slices.DeleteFunc(slices.Clone(s.changes), func(c change) bool { return c.Item != e.Name || c.Change != Fitted }) {
+		for i, c := range sorting.Delete(slices.Clone(s.changes), func(c change) bool { return c.Item != e.Name || c.Change != Fitted }) {
 			if now = c.Name; i == 0 && c.Step != "" {
 				built = c.Name
 			}

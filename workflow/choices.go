@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -70,7 +71,7 @@ func (s *State) leftOf(c steps.Choice) []string {
 	if !ok || c.Alone {
 		return nil
 	}
-	left := slices.DeleteFunc(c.Names(), func(name string) bool {
+	left := sorting.Delete(c.Names(), func(name string) bool {
 		o, offered := at.Option(name)
 		return offered && o.Choice == ""
 	})
@@ -122,7 +123,7 @@ func (s *State) governed(f journal.Chosen, e journal.Entry) []*Job {
 // the time; nil: that no job does.
 func (s *State) followers(by *Job, at time.Time) []*Job {
 	later := by != nil && by.Procedure.Kind != steps.Build
-	return slices.DeleteFunc(s.OpenJobs(at), func(j *Job) bool { return later && j.Procedure.Kind == steps.Build })
+	return sorting.Delete(s.OpenJobs(at), func(j *Job) bool { return later && j.Procedure.Kind == steps.Build })
 }
 
 // selectionOf is what is decided of the airframe and of the job.

@@ -1,6 +1,10 @@
 package workflow
 
-import "time"
+import (
+	"time"
+
+	"fettle/workflow/journal"
+)
 
 // unknownHands is how long a step is taken to need of which nobody said it.
 const unknownHands = 5 * time.Minute
@@ -23,4 +27,17 @@ func (r StepReport) Claim() (step string, lasts time.Duration) {
 func (s *State) Claimed(step string, now time.Time) bool {
 	r, _, err := s.FindStep(step, now)
 	return err == nil && r.AtHand()
+}
+
+// WorkedLast is the last entry that stands of work at a step, which may be its coat alone; false:
+// there is none.
+func (s *State) WorkedLast(job, step string) (journal.Entry, bool) {
+	all := s.workIn(job)
+	for i := len(all) - 1; i >= 0; i-- {
+		e := s.Entries[all[i]]
+		if work, _ := journal.WorkOf(e.Facts); s.StepOf(work) == step {
+			return e, true
+		}
+	}
+	return journal.Entry{}, false
 }

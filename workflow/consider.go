@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"slices"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/lists"
@@ -17,40 +18,29 @@ type MootAnswer struct {
 	Has    string `json:"has,omitempty"`      // which it has; no: it does without
 }
 
-// excluding refuses two answers of one choice, and two adhesives of one step.
-func (h Hours) excluding(s *State, j *Job) error {
-	one := func(held []string, of string) error {
-		if len(held) < 2 {
-			return nil
-		}
-		return bad("%s and %s exclude each other in %s: consider one of them", held[0], held[1], of)
-	}
-	if j == nil {
-		for _, c := range s.Sheet.Choices() {
-			if err := one(c.Held(h.Consider), c.Name); err != nil && !c.Alone {
-				return err
+// asked are the choices of the sheet, and those of steps of the open jobs: of a method, or of an adhesive.
+func (s *State) asked(now time.Time) []steps.Choice {
+	all := s.Sheet.Choices()
+	for _, j := range s.OpenJobs(now) {
+		for _, step := range j.written.Steps() {
+			is := steps.Choice{Name: step.Name, Answers: slices.Clip(step.Methods)}
+			for _, name := range step.Adhesives {
+				is.Answers = append(is.Answers, steps.Option{Name: name})
+			}
+			if len(is.Answers) > 0 {
+				all = append(all, is)
 			}
 		}
-		return nil
 	}
-	for _, step := range j.written.Steps() {
-		held := slices.DeleteFunc(slices.Clone(step.Adhesives), func(name string) bool { return !lists.Contains(h.Consider, name) })
-		if len(step.Methods) > 0 {
-			held = step.Asked(s.Sheet).Held(h.Consider)
-		}
-		if err := one(held, step.Name); err != nil {
-			return err
-		}
-	}
-	return nil
+	return all
 }
 
-// considers refuses what of the answers excludes each other on any of the airframes.
+// considers refuses two answers of one choice on any of the airframes.
 func (c *scheduler) considers() error {
 	for _, s := range c.fleet {
-		for _, j := range append([]*Job{nil}, s.OpenJobs(c.now)...) {
-			if err := c.h.excluding(s, j); err != nil {
-				return err
+		for _, choice := range s.asked(c.now) {
+			if held := choice.Held(c.h.Consider); len(held) > 1 {
+				return bad("%s and %s exclude each other in %s: consider one of them", held[0], held[1], choice.Name)
 			}
 		}
 	}
@@ -66,8 +56,9 @@ func (c *scheduler) moot() (all []MootAnswer) {
 		}
 		is := MootAnswer{Answer: name, Anyway: used}
 		for _, s := range c.fleet {
-			if has := s.settledOn(name, s.OpenJobs(c.now)); !used && has != "" && is.Has == "" {
+			if has := s.settledOn(name, c.now); !used && has != "" {
 				is.Mark, is.Has = s.Airframe.Mark, has
+				break
 			}
 		}
 		all = append(all, is)
@@ -76,23 +67,20 @@ func (c *scheduler) moot() (all []MootAnswer) {
 }
 
 // settledOn is what the record has where the answer is one of several; "": it leaves that open, or nobody asks.
-func (s *State) settledOn(answer string, open []*Job) string {
-	for _, c := range s.Sheet.Choices() {
-		if _, is := c.Answer(answer); !is {
+func (s *State) settledOn(answer string, now time.Time) string {
+	has := lists.Concat(s.selected.Has)
+	for _, j := range s.OpenJobs(now) {
+		has = append(has, s.selectionOf(j).Has...)
+	}
+	for _, choice := range s.asked(now) {
+		if !lists.Contains(choice.Names(), answer) {
 			continue
 		}
-		if held := c.Held(s.selected.Has); len(held) > 0 {
+		if held := choice.Held(has); len(held) > 0 {
 			return held[0]
 		}
-		if s.chosen[c.Name] == steps.No {
+		if s.chosen[choice.Name] == steps.No {
 			return steps.No
-		}
-	}
-	for _, j := range open {
-		for _, step := range j.written.Steps() {
-			if _, is := step.Asked(s.Sheet).Answer(answer); is && j.methods[step.Name] != "" {
-				return j.methods[step.Name]
-			}
 		}
 	}
 	return ""

@@ -304,7 +304,7 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 	_, danger := r.Triage.Danger(seen.Zone)
 	if !known {
 		// Where damage can hurt, what is said of the zone itself is recorded at once, as the worst of it.
-		sounds := slices.DeleteFunc(r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding), func(m steps.Meaning) bool { return danger && m.Zone == seen.Zone })
+		sounds := sorting.Delete(r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding), func(m steps.Meaning) bool { return danger && m.Zone == seen.Zone })
 		if len(sounds) > 0 && !r.OwnWords {
 			return none, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
 		}
@@ -415,7 +415,7 @@ func CheckFinding(triage *steps.Triage, zones []string, zone, words string) erro
 		return &UnknownError{What: "finding", Name: words, Nearest: near}
 	}
 	at := func(f steps.Finding) string {
-		return strings.Join(slices.DeleteFunc(slices.Clone(f.Zones), func(z string) bool { return !lists.Contains(zones, z) }), ", ")
+		return strings.Join(sorting.Delete(slices.Clone(f.Zones), func(z string) bool { return !lists.Contains(zones, z) }), ", ")
 	}
 	_, danger := triage.Danger(zone)
 	switch {

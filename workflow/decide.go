@@ -98,6 +98,7 @@ func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 	return after.Beside(s.others), nil
 }
 
+//go:noinline
 func unknown(what, name string, known []string) error { return unknownOf("", what, name, known) }
 
 // It is not inlined: its copies in all callers would take 2 KB.

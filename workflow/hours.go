@@ -68,6 +68,19 @@ func repeated(given []Sitting, rounds int) []Sitting {
 	return all
 }
 
+// atLeast are the sittings, each so long where it can be before the next.
+func atLeast(given []Sitting, length time.Duration) []Sitting {
+	all := slices.Clone(given)
+	for i := range all {
+		if to := all[i].From.Add(length); to.After(all[i].To) {
+			if all[i].To = to; i+1 < len(all) && to.After(all[i+1].From) {
+				all[i].To = all[i+1].From
+			}
+		}
+	}
+	return all
+}
+
 // OnTheWall is when the clock on a wall of the zone shows what shown is in UTC: once, twice when clocks go back, or never
 // when they go forward. Whoever is at the bench by it is there from the late moment, and until the early one.
 func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, never bool) {
@@ -155,9 +168,9 @@ func (c *scheduler) overtime() {
 		for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
 			span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
 		}
-		c.sittings = slices.Replace(c.sittings, at, till, span)
-		c.given = slices.Replace(c.given, at, till, Sitting{c.time(span.From), c.time(span.To)})
-		c.over = slices.Replace(c.over, at, till, true)
+		c.sittings = append(c.sittings[:at:at], append([]plan.Span{span}, c.sittings[till:]...)...)
+		c.given = append(c.given[:at:at], append([]Sitting{{c.time(span.From), c.time(span.To)}}, c.given[till:]...)...)
+		c.over = append(c.over[:at:at], append([]bool{true}, c.over[till:]...)...)
 		c.added += 1 + at - till
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -120,7 +121,7 @@ func (j *Job) toCoat(step, joint string) []*Joint {
 		all = []*Joint{j.joints[joint][0]}
 	}
 	if slices.ContainsFunc(all, func(p *Joint) bool { return !p.holds() }) {
-		return slices.DeleteFunc(all, (*Joint).holds)
+		return sorting.Delete(all, (*Joint).holds)
 	}
 	return all
 }
@@ -401,6 +402,8 @@ func (j *Joint) Coldest() float64 {
 func (j *Joint) Warmest() float64 { return j.climate.Warmest }
 
 // coatedBy reports whether each of the steps has coated it.
+//
+//go:noinline
 func (j *Joint) coatedBy(names ...string) bool {
 	return !lists.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
 }

@@ -99,6 +99,8 @@ func (j *Joint) lapse() string {
 
 // again says what is done with the faces of a coat that counts no more. What joins wet
 // sets where it lies, and what lies there shifts what is put on it.
+//
+//go:noinline
 func (j *Joint) again() string {
 	if j.Adhesive.Dries() {
 		return "put a fresh thin coat on every face"

@@ -503,7 +503,7 @@ type draft struct {
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut by where it has
 // their tasks, and it is planned anew. What no plan finishes before is found without the cuts.
 func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
-	of.cuts, of.warm, of.loose, of.trial = nil, nil, false, false
+	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
 	d, err := of.draft(ctx, o)
 	o.Think = max(1, cmp.Or(o.Think, time.Second)/4)
 	if err != nil || len(d.more) > 0 || d.r.Starts == nil {
@@ -514,7 +514,7 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 		return d.t, nil, nil
 	}
 	whole := d
-	of.warm, of.loose, of.trial = d.r.Starts, true, true
+	of.warm, of.loose, of.rough = d.r.Starts, true, true
 	proven, bound := d.t.Proven, d.t.Bound
 	if d.c.held {
 		if least, err := of.draft(think, o); err == nil && least.r.Starts != nil {
@@ -528,7 +528,7 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 		if d, err = of.cutUp(ctx, o, d, false); err != nil || len(d.more) > 0 {
 			return d.t, d.more, err
 		}
-		of.trial = true
+		of.rough = true
 		for _, anew := range []bool{false, true} { // each row whole; or from the next sitting on
 			if think.Err() != nil || !d.t.Finish.After(bound) {
 				break
@@ -606,7 +606,7 @@ const cutsMost = 8
 
 // cutUp cuts rows until no sitting leaves one as it is.
 func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d draft, alone bool) (draft, error) {
-	of.cuts, of.trial = map[int]cut{}, !alone
+	of.cuts, of.rough = map[int]cut{}, !alone
 	from := d
 	for range cutsMost {
 		rows := d.c.leaves(d.r.Starts)

@@ -63,7 +63,7 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	b.planned(t, Hours{Sittings: open(0, 34, day, day+34, 2*day, 2*day+34)}, "warm 0, read 8, film-1 13, offsafe 33, | warmready 1440, readready 1448, film-2 1453, offsafe 1473, | "+
 		"warmready 2880, readready 2888, film-3 2893, off 2913, | ends 2914, not proven")
 	_, err := scheduled(t, b.now, Hours{Sittings: open(0, 33, day, day+33, 2*day, 2*day+33, 3*day, 3*day+33, 4*day, 4*day+33)}, b.state)
-	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Free) != 1 || no.Free[0].Longer != time.Minute || len(no.Windows) > 0 {
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Free) != 1 || no.Free[0].Each != 34*time.Minute || len(no.Windows) > 0 {
 		t.Errorf("%+v", *no)
 	}
 	// In the record: in the sitting that goes on it is hot, and measured.

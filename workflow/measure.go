@@ -10,6 +10,7 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -345,7 +346,7 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 
 // without are the needs of other conditions than these.
 func without(needs, these []steps.Setting) []steps.Setting {
-	return slices.DeleteFunc(slices.Clone(needs), func(need steps.Setting) bool {
+	return sorting.Delete(slices.Clone(needs), func(need steps.Setting) bool {
 		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
 	})
 }

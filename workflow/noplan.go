@@ -3,10 +3,8 @@ package workflow
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/steps/lists"
@@ -23,6 +21,7 @@ type NoPlan struct {
 	Windows  []Lapse   // that are in the conflict: by joint or wait
 	Sittings []Sitting // that make no sense
 	InHours  bool      // the sittings belong to the conflict
+	Together bool      // two of the turns must lie in one sitting
 	Least    bool      // without any one part of the conflict there would be a plan
 	Until    time.Time // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
 	Takes    time.Duration
@@ -49,54 +48,37 @@ const (
 
 // A Freeing is a change that could make a plan possible.
 type Freeing struct {
-	Longer time.Duration // a sitting longer by so much
+	Each   time.Duration // every sitting so long
+	Longer time.Duration // a sitting longer by so much, at the least
 	More   time.Duration // so much more time in sittings
 	Tight  bool          // windows used to their ends
 	At     *float64      // the bench at that temperature, in °C
 	With   string        // another adhesive
 	Hands  int           // so many people at once
-	After  string        // Step of the turn that is left for later
 }
 
-func (e *NoPlan) Error() string {
-	var names []string
-	for _, t := range e.Turns {
-		names = append(names, t.Mark+" "+t.Step)
-	}
-	what := strings.Join(names, ", ")
-	switch e.Why {
-	case NoSitting:
-		return "no sitting is left: all are over"
-	case BadSitting:
-		return "a sitting ends before it begins"
-	case Overlap:
-		return "a sitting begins before the one before it ends"
-	case TooLong:
-		return fmt.Sprintf("%s takes %s, longer than every sitting", what, e.Takes)
-	case TooShort:
-		return fmt.Sprintf("%s: what must be done within the window of %s takes %s; it has %s", what, e.Joint, e.Takes, e.Has)
-	case TooLittle:
-		return fmt.Sprintf("there is work for %s, and the sittings have %s", e.Takes, e.Has)
-	case NotFound:
-		return "no plan was found in the time to think"
-	}
-	return "these do not go together: " + what
-}
+func (e *NoPlan) Error() string { return "there is no plan: " + string(e.Why) }
 
 // tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
 func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 	longest, open, work := 0, 0, 0
+	var long *task
 	for _, w := range c.sittings {
 		longest = max(longest, w.To-w.From)
 		open += c.hands * (w.To - w.From)
 	}
 	for i := range c.tasks {
 		if t := &c.tasks[i]; t.step != nil {
-			if t.minutes > longest {
-				return &NoPlan{Why: TooLong, Turns: []Turn{c.turn(i, -1)}, Takes: minutesOf(t.minutes), Has: minutesOf(longest), Free: []Freeing{{Longer: minutesOf(t.minutes - longest)}}}
+			if t.minutes > longest && (long == nil || t.minutes > long.minutes) {
+				long = t
 			}
 			work += t.minutes * min(c.hands, c.people(t))
 		}
+	}
+	if long != nil {
+		e := &NoPlan{Why: TooLong, Turns: []Turn{c.turnOf(long, -1)}, Takes: minutesOf(long.minutes), Has: minutesOf(longest)}
+		c.help(ctx, e)
+		return e
 	}
 	if work > open {
 		e := c.tooLittle(ctx, o)
@@ -178,8 +160,8 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	}
 	for _, d := range k.Upper {
 		t := &c.tasks[c.delays[d].From]
-		if c.ties[d] == (tie{}) { // of what lies in one sitting
-			e.InHours = true
+		if c.ties[d] == (tie{}) { // no window: what lies in one sitting
+			e.Together, e.InHours = true, true
 			continue
 		}
 		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
@@ -222,11 +204,83 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	for _, w := range c.sittings {
 		longest = max(longest, w.To-w.From)
 	}
-	if more := one.Finish - first - longest; more > 0 {
+	if one.Finish-first > longest {
 		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
-		e.Free = append(e.Free, Freeing{Longer: minutesOf(more)})
 	}
+	c.help(ctx, e)
 	return e
+}
+
+// How long each of the changes is tried that could help, and all of them; in which steps sittings become longer, and how long
+// they become at most.
+const (
+	tryFor      = 400 * time.Millisecond
+	tryAll      = 2 * time.Second
+	tryLonger   = 5 * time.Minute
+	longestHelp = 12 * time.Hour
+)
+
+// help says what would make a plan possible, each of which was tried. Where no longer sitting was found to, it is how much one
+// lacks.
+func (c *scheduler) help(ctx context.Context, e *NoPlan) {
+	if c.trial {
+		return
+	}
+	ctx, cancel := context.WithTimeout(ctx, tryAll)
+	defer cancel()
+	if each := c.longEnough(ctx, e.Takes); each > 0 {
+		e.Free = append(e.Free, Freeing{Each: each})
+	} else if e.Takes > e.Has {
+		e.Free = append(e.Free, Freeing{Longer: e.Takes - e.Has})
+	}
+	if e.Why != Conflict {
+		return
+	}
+	for _, f := range [...]Freeing{{Tight: !c.h.Tight}, {Hands: c.hands + 1}} {
+		h := c.h
+		h.Tight, h.Hands = h.Tight || f.Tight, max(c.hands, f.Hands)
+		if f != (Freeing{}) && c.try(ctx, &h) == nil {
+			e.Free = append(e.Free, f)
+		}
+	}
+}
+
+// try looks for a plan with other hours.
+//
+//go:noinline
+func (c *scheduler) try(ctx context.Context, h *Hours) error {
+	is := *c.root
+	is.trial, is.h = true, *h
+	is.h.Watch, is.h.Like = nil, nil
+	_, err := is.find(ctx, plan.Options{Think: tryFor})
+	return err
+}
+
+// longEnough is how long each sitting is with which there is a plan: so long at the least, and hardly longer than it must be. 0:
+// none was found.
+func (c *scheduler) longEnough(ctx context.Context, least time.Duration) (works time.Duration) {
+	h, step := c.h, tryLonger
+	for length := least; least > 0 && length <= longestHelp && ctx.Err() == nil; {
+		h.Sittings = atLeast(c.h.Sittings, length)
+		var no *NoPlan
+		switch err := c.try(ctx, &h); {
+		case err == nil:
+			works = length
+		case errors.As(err, &no) && (no.Why == TooLong || no.Least) && no.Takes > length:
+			least = no.Takes
+		case works > 0:
+			least = length + time.Minute
+		default:
+			least, step = length+step, 2*step
+		}
+		if length = least; works > 0 {
+			if works-least < tryLonger {
+				return works
+			}
+			length = (least + (works-least)/2).Truncate(time.Minute)
+		}
+	}
+	return works
 }
 
 // tooLittle says how much more time in sittings it takes, as far as sittings like those given tell.

@@ -244,11 +244,11 @@ func bodyOf(bodies []*body, c change, first bool, weighed instant) *body {
 // the options chosen.
 func (s *State) sheetBody(e steps.Equipment) (*body, bool) {
 	b := &body{Thing: Thing{Item: e.Name}, title: e.Name, own: true, optional: e.Optional}
-	rows := slices.DeleteFunc(slices.Clone(s.Sheet.Geometry.Parts), func(part steps.Component) bool { return part.Equipment != e.Name })
+	rows := sorting.Delete(slices.Clone(s.Sheet.Geometry.Parts), func(part steps.Component) bool { return part.Equipment != e.Name })
 	if len(rows) == 0 {
 		return b, true
 	}
-	rows = slices.DeleteFunc(rows, func(part steps.Component) bool { return !part.In(s.selected) })
+	rows = sorting.Delete(rows, func(part steps.Component) bool { return !part.In(s.selected) })
 	sum := balance.Of()
 	for i, part := range rows {
 		l := load(part)
@@ -358,6 +358,8 @@ func (s *State) Replaced(position int64) string {
 }
 
 // in is a quantity in a unit; nil: there is none.
+//
+//go:noinline
 func in(q quantity.Quantity, unit string) *big.Rat {
 	r, err := q.Rat(unit)
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/repair"
 )
 
@@ -50,7 +51,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 	if err := s.closedTo(Start{}); err != nil {
 		return RepairPlan{}, err
 	}
-	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !lists.Contains(only, d.Damage) })
+	found := sorting.Delete(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !lists.Contains(only, d.Damage) })
 	plan, err := s.amended(triage, find, found, at)
 	if err != nil {
 		return RepairPlan{}, err
@@ -214,7 +215,7 @@ func notLess(row steps.Row, triage *steps.Triage, find func(name string) (*steps
 	graver := func(severity string) bool {
 		return lists.Index(steps.Severities(), severity) >= lists.Index(steps.Severities(), d.Severity)
 	}
-	for _, severity := range slices.DeleteFunc(triage.Possible(finding, d.Zone), graver) {
+	for _, severity := range sorting.Delete(triage.Possible(finding, d.Zone), graver) {
 		if row, known := triage.Answer(finding, d.Zone, severity); known {
 			lighter, of = append(lighter, answer(row, severity)), append(of, severity)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -19,7 +20,7 @@ func (s *State) onlyScraps(r Start, at time.Time) *Reason {
 	}
 	var gone []string
 	for _, step := range r.Procedure.Steps() {
-		gone = slices.DeleteFunc(gone, func(z string) bool { return lists.Contains(step.Disturbs, z) })
+		gone = sorting.Delete(gone, func(z string) bool { return lists.Contains(step.Disturbs, z) })
 		gone = append(gone, step.Retires...)
 	}
 	if len(gone) == 0 {
@@ -94,7 +95,7 @@ func (s *State) renew(by *Job, zones []string, at time.Time) {
 	for _, job := range s.Jobs {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
-			set := slices.DeleteFunc(slices.Clone(held), func(z string) bool {
+			set := sorting.Delete(slices.Clone(held), func(z string) bool {
 				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return lists.Contains(step.Renews, z) })
 			})
 			if len(set) > 0 {

@@ -31,11 +31,11 @@ type task struct {
 	minutes  int
 	earliest int
 	early    tie
-	before   []uint64    // the tasks of its airframe that come before it, by their number there
-	number   int         // in its airframe
-	window   []closing   // what it must lie in
-	spare    int         // of that, and so of the sitting that it lies in
-	latest   int         // where limited
+	before   []uint64  // the tasks of its airframe that come before it, by their number there
+	number   int       // in its airframe
+	window   []closing // what it must lie in
+	spare    int       // of that, and so of the sitting that it lies in
+	latest   int       // where limited
 	limited  bool
 	late     *runningEnd // a clock that runs, which limits it
 	safe     bool        // it makes safe what crashed
@@ -107,6 +107,8 @@ type scheduler struct {
 	base  time.Time // minute 0
 	h     Hours
 	hands int
+	root  *scheduler // that has made nothing
+	trial bool       // of what would help, of which nobody asks that in turn
 
 	tasks    []task
 	numbers  []int // by airframe, its tasks
@@ -127,14 +129,14 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows  []*row
-	cuts  map[int]cut // by row
-	loose bool        // rows are not kept from coats: no plan finishes before one that need not
-	held  bool        // one is
-	warm  []int       // starts of another draft, by task
-	trial bool        // nobody asks why it is no plan
-	slack   givenUp
-	heeded  map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows   []*row
+	cuts   map[int]cut // by row
+	loose  bool        // rows are not kept from coats: no plan finishes before one that need not
+	held   bool        // one is
+	warm   []int       // starts of another draft, by task
+	rough  bool        // nobody asks why it is no plan
+	slack  givenUp
+	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -208,15 +210,21 @@ func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 // plans that give up so few the one that finishes first is taken. The error is an *NoPlan where there is no way, or what is
 // given makes no sense.
 func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o plan.Options) (Timetable, error) {
-	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h, hands: max(1, h.Hands)}
+	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h}
 	if of.base.Before(now) {
 		of.base = of.base.Add(time.Minute)
 	}
-	if h.Again {
-		of.rounds = weeksAgain
-	}
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
+	}
+	return of.find(ctx, o)
+}
+
+// find finds the plan.
+func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error) {
+	of.hands, of.rounds = max(1, of.h.Hands), 0
+	if of.h.Again {
+		of.rounds = weeksAgain
 	}
 	think, cancel := context.WithTimeout(ctx, cmp.Or(o.Think, time.Second))
 	defer cancel()
@@ -279,6 +287,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
+	is.root = of
 	is.heeded = map[string]bool{}
 	return &is
 }
@@ -306,7 +315,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err er
 			of.rounds = more
 			continue
 		}
-		if !of.trial {
+		if !of.rough {
 			if err := c.tooMuch(ctx, o); err != nil {
 				return d, err
 			}
@@ -340,7 +349,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err er
 				continue
 			}
 		}
-		if of.trial {
+		if of.rough {
 			return d, &NoPlan{Why: Conflict}
 		}
 		return d, c.noPlan(ctx, p, r, o)

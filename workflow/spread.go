@@ -222,7 +222,7 @@ func NewSpread(drawn []Drawn, point string) (GateSpread, error) {
 			names = append(names, s.Name())
 		}
 	}
-	sp.Series = slices.DeleteFunc(sp.Series, func(s Series) bool {
+	sp.Series = sorting.Delete(sp.Series, func(s Series) bool {
 		return point != "" && s.Name() != point || point == "" && s.Limits == (spread.Limits{})
 	})
 	if len(sp.Series) == 0 {
@@ -333,5 +333,5 @@ func OfDesign(drawn []Drawn, gate, design string) ([]Drawn, error) {
 	case design == "":
 		design = have[0]
 	}
-	return slices.DeleteFunc(drawn, func(d Drawn) bool { return d.Sheet.Name != design }), nil
+	return sorting.Delete(drawn, func(d Drawn) bool { return d.Sheet.Name != design }), nil
 }

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/sorting"
 	"fettle/steps/spread"
 	"fettle/workflow/journal"
 )
@@ -27,7 +28,7 @@ func (s *State) study(f journal.GaugeStudied, e journal.Entry) error {
 
 // Studies are the studies of a gauge that were not taken back, in the order of entry.
 func (s *State) Studies(gauge string) []GaugeStudy {
-	return slices.DeleteFunc(slices.Clone(s.studies), func(g GaugeStudy) bool { return g.Gauge != gauge })
+	return sorting.Delete(slices.Clone(s.studies), func(g GaugeStudy) bool { return g.Gauge != gauge })
 }
 
 // Shows is what the study shows, in the unit of its results.

@@ -279,7 +279,7 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 			answer.Answer = held[0]
 			selection.Has = append(slices.Clone(selection.Has), held[0])
 		}
-		selection.Open = slices.DeleteFunc(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || lists.Contains(asked.Names(), name) })
+		selection.Open = sorting.Delete(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || lists.Contains(asked.Names(), name) })
 		c.answers, decided = append(c.answers, answer), true
 	}
 	if !decided {

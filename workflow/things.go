@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 	"unicode"
 
@@ -34,7 +33,7 @@ func sameName(item, a, b string) bool { return written(item, a) == written(item,
 // written is what of a name tells one thing of the item from another.
 func written(item, name string) string {
 	words := steps.Words(name)
-	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
+	own := sorting.Delete(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
 	if len(own) == 0 {
 		own = words
 	}
@@ -134,7 +133,7 @@ func (s *State) listed(item string) bool {
 // aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
 func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
+	events := sorting.Delete(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {
@@ -230,109 +229,6 @@ func (s *State) thingAt(zone string, at time.Time) string {
 	return things[0].String()
 }
 
-// A Quarantine keeps what was found away from everything else until a person
-// clears it. It stays with the thing, whatever becomes of the finding.
-type Quarantine struct {
-	Damage, Zone string
-	Lines        []string  // none: no quarantine
-	Since        time.Time // when it was found, or was aboard at a flight or a release later
-	Until        time.Time // no line can be confirmed before it; zero: it has no time
-	Cleared      bool
-	TakenBack    bool    // the finding was
-	Things       []Thing // what is in it, or may be
-
-	thing    Thing     // that was named when it was found; zero: none
-	seen     []instant // at which it was there: found first, then flown with or released
-	lasts    time.Duration
-	aboard   []Thing // of these, what may still be aboard
-	replaced bool    // something else with a name is certainly there instead
-}
-
-// Open reports whether the quarantine is still in force.
-func (q *Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
-
-// Free reports whether what is in it may be fitted again: the finding was a mistake,
-// and all the same it lay out its time and was looked over.
-func (q *Quarantine) free() bool { return q.TakenBack && q.Cleared }
-
-// Holds reports whether the thing is what is in it, or may be.
-func (s *State) holds(q *Quarantine, t Thing) bool {
-	return slices.ContainsFunc(q.Things, func(in Thing) bool {
-		switch {
-		case in.Item != t.Item:
-			return false
-		case t.Name == "" || sameName(t.Item, in.Name, t.Name):
-			return true
-		}
-		// Nobody said which one was there, so it may be one that was named before.
-		return in.Name == "" && slices.ContainsFunc(s.changes, func(c change) bool {
-			return c.Item == t.Item && sameName(t.Item, c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
-		})
-	})
-}
-
-// quarantine puts what was found in quarantine, also where the finding was taken back:
-// what was done to a battery is not undone by words.
-func (s *State) quarantine(e journal.Entry) {
-	f := e.Facts.(journal.DamageFound)
-	if f.Quarantine.IsZero() {
-		return
-	}
-	item, name, _ := strings.Cut(f.Thing, " ")
-	s.Quarantines = append(s.Quarantines, &Quarantine{
-		thing:  Thing{item, name},
-		Damage: f.Damage, Zone: f.Zone, Lines: f.Quarantine.Confirm, TakenBack: !s.Live(e.Position),
-		seen: []instant{{e.Position, e.At}}, lasts: f.Quarantine.Lasts(),
-	})
-}
-
-// Quarantine returns the quarantine of the damage of that name.
-func (s *State) Quarantine(damage string) (*Quarantine, bool) {
-	for _, q := range s.Quarantines {
-		if q.Damage == damage {
-			return q, true
-		}
-	}
-	return nil, false
-}
-
-// judgeQuarantines works out what is in each quarantine, since when, and what of it
-// may be aboard. It does so from the whole record, since an entry typed in later may
-// say what was fitted before.
-func (s *State) judgeQuarantines() {
-	for _, q := range s.Quarantines {
-		changes := s.changesTill(q.seen[0])
-		items := s.itemsBy(append(slices.Clone(s.changes), changes...), q.Zone)
-		q.Things = nil
-		found := s.things(items, q.Zone, q.seen[0])
-		if q.thing != (Thing{}) { // what was named at the report stays in it
-			found = append(found, q.thing)
-		}
-		for _, t := range append(found, s.thingsBy(changes, items, q.Zone, q.seen[0])...) {
-			if !slices.Contains(q.Things, t) {
-				q.Things = append(q.Things, t)
-			}
-		}
-		if len(q.Things) == 0 {
-			for _, item := range items {
-				q.Things = append(q.Things, Thing{Item: item})
-			}
-		}
-		q.Since = q.seen[0].at
-		for _, m := range s.flown() {
-			if m.at.After(q.Since) && !q.Cleared && len(s.heldOf(q, s.things(items, q.Zone, m))) > 0 {
-				q.Since, q.seen = m.at, append(q.seen, m)
-			}
-		}
-		if q.lasts > 0 {
-			q.Until = q.Since.Add(q.lasts)
-		}
-		there := s.things(items, q.Zone, instant{s.Size(), s.latestAt()})
-		q.aboard = s.heldOf(q, there)
-		q.replaced = len(there) > 0 && len(q.aboard) == 0 && !slices.ContainsFunc(there, func(t Thing) bool { return t.Name == "" })
-	}
-}
-
 // changesTill are the changes of equipment that stood at the instant, also those that
 // were taken back since: no undo takes a thing out of a quarantine.
 func (s *State) changesTill(then instant) []change {
@@ -376,113 +272,6 @@ func (s *State) latestAt() (at time.Time) {
 		}
 	}
 	return at
-}
-
-// replaced reports whether something else with a name was fitted by the time in the
-// place of what the damage put in quarantine.
-func (s *State) replaced(d *Damage, at time.Time) bool {
-	items := s.itemsOf(d.Zone)
-	return slices.ContainsFunc(s.changes, func(c change) bool {
-		return c.Change == Fitted && c.Name != "" && c.Item == items[0] && c.position > d.Position && !c.at.Before(d.At) && !c.at.After(at) && !s.holds(d.Quarantine, Thing{c.Item, c.Name})
-	})
-}
-
-// heldOf are those of the things that are in the quarantine, or may be.
-func (s *State) heldOf(q *Quarantine, things []Thing) []Thing {
-	return slices.DeleteFunc(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })
-}
-
-func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
-	q, ok := s.Quarantine(f.Damage)
-	if !ok {
-		return unknown("quarantine", f.Damage, nil)
-	}
-	q.Cleared = true
-	return nil
-}
-
-// Off reports whether nothing that may be in the quarantine is aboard.
-func (q *Quarantine) Off() bool { return len(q.Lines) > 0 && len(q.aboard) == 0 }
-
-// Says is what is in the quarantine, in words.
-func (q *Quarantine) Says() string {
-	var named []string
-	for _, t := range q.Things {
-		if t.Name == "" {
-			return "the " + q.Zone
-		}
-		named = append(named, t.String())
-	}
-	return "the " + strings.Join(named, " or the ")
-}
-
-// taken says of which damage it is.
-func (q *Quarantine) of() string {
-	if q.TakenBack {
-		return q.Damage + ", taken back"
-	}
-	return q.Damage
-}
-
-// Quarantined says why what is in the quarantine keeps the airframe on the ground; nil:
-// it doesn't.
-func (s *State) quarantined(q *Quarantine, at time.Time) *Reason {
-	aboard := q.aboard
-	if q.Cleared { // it was handed in, whatever else was aboard; a name that was noted must go as well
-		aboard = slices.DeleteFunc(slices.Clone(aboard), func(t Thing) bool { return t.Name == "" })
-	}
-	if len(aboard) == 0 || q.free() {
-		return nil
-	}
-	first := aboard[0]
-	what := fmt.Sprintf("%s (damage %s) is in quarantine", q.Says(), q.of())
-	remedy := Remedy{}
-	refitted := slices.ContainsFunc(s.changes, func(c change) bool {
-		return c.Item == first.Item && c.Change != Removed && !c.at.Before(q.seen[0].at)
-	})
-	switch {
-	case q.Cleared:
-		return &Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) was in quarantine, and no entry says that it was taken off", q.Says(), q.of()), Remedy: s.toFitAnother(first.Item)}
-	case first.Name == "" && refitted:
-		what, remedy = what+", and may be what was fitted since", s.toFitAnother(first.Item)
-	case !s.listed(first.Item) && first.Name == "":
-		what += " and counts as aboard until its lines are confirmed"
-	default:
-		off := "it"
-		if len(aboard) < len(q.Things) {
-			off = "the " + first.String()
-		}
-		what += ", and no entry says that " + off + " was taken off"
-		if len(aboard) < len(q.Things) {
-			what += " too"
-		}
-		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: first.Item})
-	}
-	if at.Before(q.Until) {
-		return &Reason{Because: ByHold, Text: what + "; no line can be confirmed", Until: q.Until, Remedy: remedy}
-	}
-	return &Reason{Because: ByHold, Text: what, Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
-}
-
-// It is not inlined: its copies in all callers would take 1 KB.
-//
-//go:noinline
-func (s *State) toFitAnother(item string) Remedy {
-	return s.remedy(Remedy{Kind: ToFitAnother, Name: item})
-}
-
-// unnamed says that nobody named what is there instead of what was in quarantine, where
-// the sheet says that the item is the zone; nil: it is named, or need not be.
-func (s *State) unnamed(q *Quarantine, at time.Time) *Reason {
-	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == q.Zone })
-	if i < 0 || q.free() || q.replaced {
-		return nil
-	}
-	item := s.Sheet.Equipment[i]
-	if !item.Optional && s.mayBeOff(item.Name, at) { // which is asked by itself
-		return nil
-	}
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item.Name, q.Damage), Remedy: s.toFitAnother(item.Name)}
 }
 
 // guarded says why the settings can't be made at the time, by a step of the job or
@@ -659,34 +448,6 @@ func nameable(name string) error {
 	return nil
 }
 
-// ClearQuarantine records that every line of a quarantine was confirmed.
-type ClearQuarantine struct {
-	Damage  string
-	Answers []bool
-}
-
-func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	q, is := s.Quarantine(r.Damage)
-	if !is {
-		if _, err := s.Damage(r.Damage); err != nil {
-			return nil, err
-		}
-	}
-	what := "quarantine of " + r.Damage
-	switch {
-	case !is || !q.Open():
-		return nil, refuse(what, ByState, "it is not in quarantine", Remedy{})
-	case c.At.Before(q.seen[0].at):
-		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: q.seen[0].at}}}
-	case c.At.Before(q.Until):
-		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: q.Until}}}
-	}
-	if reasons := unconfirmed(q.Lines, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: r.Damage})); len(reasons) > 0 {
-		return nil, &Refusal{What: what, Reasons: reasons}
-	}
-	return []journal.Facts{journal.QuarantineCleared{Damage: r.Damage, Lines: q.Lines}}, nil
-}
-
 // ChangeEquipment records that equipment was fitted, removed or moved.
 type ChangeEquipment struct {
 	Item, Change string
@@ -817,170 +578,4 @@ func (s *State) notFitted(f journal.EquipmentChanged, at time.Time) []Reason {
 		}
 	}
 	return reasons
-}
-
-// A Held is a thing with a name that is in quarantine by the record of another airframe,
-// or was.
-type Held struct {
-	Thing
-	Mark, Damage string
-	Found        time.Time
-}
-
-// An Elsewhere is what the records of the airframes of a store say of quarantines to each
-// other. It is little: the records may be all of a large store.
-type Elsewhere struct {
-	kept []kept // in the order in which the records were added
-
-	mu     sync.Mutex
-	called map[string]map[string][]kept // the same by item, and by what is written on a thing if it is one
-}
-
-// A kept is a thing with a name in a quarantine, and where that is.
-type kept struct {
-	zone string
-	Held
-}
-
-// Add adds what the record of a state says.
-func (all *Elsewhere) Add(s *State) {
-	for _, q := range s.Quarantines {
-		for _, t := range q.Things {
-			if t.Name != "" && !q.free() {
-				all.kept = append(all.kept, kept{q.Zone, Held{t, s.Airframe.Mark, q.Damage, q.seen[0].at}})
-			}
-		}
-	}
-	all.called = nil
-}
-
-// AddEntries adds what a record says, worked out of those of its entries alone that
-// [journal.Handling] reads: what a replay of all of them would say.
-func (all *Elsewhere) AddEntries(entries []journal.Entry, sheets map[string]*steps.Sheet) error {
-	s := &State{Entries: entries, Sheet: &steps.Sheet{}}
-	s.noteUndone()
-	for _, e := range entries {
-		if e.Facts.Kind() == (journal.DamageFound{}).Kind() {
-			s.quarantine(e)
-		}
-		if !s.Live(e.Position) {
-			continue
-		}
-		if digest := journal.NamesOf(e.Facts).Sheet; digest != "" {
-			if s.Sheet = sheets[digest]; s.Sheet == nil {
-				return fmt.Errorf("the design sheet %s is missing", digest)
-			}
-		}
-		var err error
-		switch f := e.Facts.(type) {
-		case journal.Registered:
-			s.Airframe = f
-		case journal.EquipmentChanged:
-			err = s.changeEquipment(f, e)
-		case journal.QuarantineCleared:
-			err = s.clearQuarantine(f, e)
-		}
-		if err != nil {
-			return fmt.Errorf("entry %d: %w", e.Position, err)
-		}
-	}
-	s.judgeQuarantines()
-	all.Add(s)
-	return nil
-}
-
-// written are the things that are called alike if they are of the item.
-func (all *Elsewhere) written(item, name string) []kept {
-	all.mu.Lock()
-	defer all.mu.Unlock()
-	if all.called[item] == nil {
-		if all.called == nil {
-			all.called = map[string]map[string][]kept{}
-		}
-		all.called[item] = map[string][]kept{}
-		for _, k := range all.kept {
-			called := written(item, k.Name)
-			all.called[item][called] = append(all.called[item][called], k)
-		}
-	}
-	return all.called[item][written(item, name)]
-}
-
-// HeldBy is what the records of the others say of the thing that is fitted here: what
-// was in a quarantine is not fitted to another airframe either; none: nothing. One is
-// told from another by what is written on it, so two of a store that are called alike
-// are taken for one. Of several that say so, those are left out that another one comes
-// before and was found no later.
-func (s *State) HeldBy(others *Elsewhere, f journal.EquipmentChanged) []Held {
-	var all []Held
-	for _, k := range others.written(f.Item, f.Name) {
-		if k.Mark == s.Airframe.Mark || !mayBe(k.Thing, k.zone, f) || len(all) > 0 && !k.Found.Before(all[len(all)-1].Found) {
-			continue
-		}
-		k.Thing = Thing{f.Item, f.Name}
-		all = append(all, k.Held)
-	}
-	return all
-}
-
-// Named reports whether anything was ever fitted by a name.
-func (s *State) Named() bool {
-	return slices.ContainsFunc(s.changes, func(c change) bool { return c.Name != "" && c.Change != Removed })
-}
-
-// Heed takes note of what the records of the others say of the things that were fitted
-// here. It is for whoever has just replayed the state.
-func (s *State) Heed(others *Elsewhere) {
-	for _, c := range s.changes {
-		if c.Name == "" || c.Change == Removed {
-			continue
-		}
-		for _, h := range s.HeldBy(others, c.EquipmentChanged) {
-			if !slices.Contains(s.elsewhere, h) {
-				s.elsewhere = append(s.elsewhere, h)
-			}
-		}
-	}
-}
-
-// heldElsewhere says what may be aboard that another airframe's record had in
-// quarantine by the time; nil: nothing.
-func (s *State) heldElsewhere(at time.Time) *Reason {
-	for _, h := range s.elsewhere {
-		if !h.Found.After(at) && slices.Contains(s.things([]string{h.Item}, "", instant{s.Size(), at}), h.Thing) {
-			return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s is aboard, and %s", h.Thing, h.Says()), Remedy: s.toFitAnother(h.Item)}
-		}
-	}
-	return nil
-}
-
-// Says is what the other record says.
-func (h Held) Says() string {
-	return fmt.Sprintf("%s (damage %s) says that a %s of this name is in quarantine, or was", h.Mark, h.Damage, h.Item)
-}
-
-// names reports whether what is fitted has the name of a thing that is in it.
-func (q *Quarantine) names(f journal.EquipmentChanged) bool {
-	return slices.ContainsFunc(q.Things, func(t Thing) bool {
-		return t.Name != "" && mayBe(t, q.Zone, f) && sameName(f.Item, t.Name, f.Name)
-	})
-}
-
-// mayBe reports whether what is fitted may be the thing in quarantine of that zone, if it
-// is called alike.
-func mayBe(t Thing, zone string, f journal.EquipmentChanged) bool {
-	return t.Item == f.Item || zone == f.Zone || lists.Contains(f.Disturbs, zone)
-}
-
-// inQuarantine are the things of the item that a quarantine counts as aboard.
-func (s *State) inQuarantine(item string) []Thing {
-	var all []Thing
-	for _, q := range s.Quarantines {
-		for _, t := range q.aboard {
-			if q.Open() && t.Item == item {
-				all = append(all, t)
-			}
-		}
-	}
-	return all
 }

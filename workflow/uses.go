@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -54,7 +55,7 @@ func (s *State) OneOf(j *Job, step steps.Step, at time.Time) []string {
 // NeedsAt are the conditions that a step needs at the time: its own, and those of
 // what it is done with.
 func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
-	needs := slices.DeleteFunc(slices.Clone(step.Needs), func(n steps.Setting) bool { return step.Unasked(n.Condition, s.Sheet) })
+	needs := sorting.Delete(slices.Clone(step.Needs), func(n steps.Setting) bool { return step.Unasked(n.Condition, s.Sheet) })
 	for _, u := range s.certain(j, step, at) {
 		for _, n := range u.NeedsAt(step) {
 			if !slices.Contains(needs, n) {
@@ -97,7 +98,7 @@ func (s *State) openCoats(at time.Time) []openCoat {
 	for _, other := range s.others {
 		for _, c := range other.coatsOn(at) {
 			c.Joint, c.spread, c.what = nil, "", c.what+" of "+other.Airframe.Mark
-			c.needs = slices.DeleteFunc(slices.Clone(c.needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
+			c.needs = sorting.Delete(slices.Clone(c.needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
 			if len(c.needs) > 0 {
 				all = append(all, c)
 			}

@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
@@ -528,7 +529,7 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	if len(all) == 0 {
 		all = alike
 	}
-	open := slices.DeleteFunc(slices.Clone(all), func(f found) bool { return f.Progress == Done })
+	open := sorting.Delete(slices.Clone(all), func(f found) bool { return f.Progress == Done })
 	switch {
 	case len(open) > 1:
 		slices.Reverse(open) // the oldest first

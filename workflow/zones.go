@@ -6,6 +6,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -92,7 +93,7 @@ func (z Zones) SeatedOn(zones ...string) []string {
 
 // Builds are the builds on record, complete or not.
 func (s *State) Builds() []*Job {
-	return slices.DeleteFunc(slices.Clone(s.Jobs), func(j *Job) bool { return j.Procedure.Kind != steps.Build })
+	return sorting.Delete(slices.Clone(s.Jobs), func(j *Job) bool { return j.Procedure.Kind != steps.Build })
 }
 
 // Zones are the zones of the airframe as they stand at the time.

@@ -294,6 +294,7 @@ func single() []*big.Rat { return []*big.Rat{big.NewRat(1, 1)} }
 // opposed are the slopes of a difference.
 func opposed() []*big.Rat { return []*big.Rat{big.NewRat(1, 1), big.NewRat(-1, 1)} }
 
+//go:noinline
 func square(r *big.Rat) *big.Rat { return new(big.Rat).Mul(r, r) }
 
 // larger is the larger of the two, a new one.

@@ -151,6 +151,8 @@ func (q Quantity) Duration() (time.Duration, error) {
 }
 
 // Celsius is a temperature in °C.
+//
+//go:noinline
 func (q Quantity) Celsius() (float64, error) { return q.Float("°C") }
 
 // Cmp is -1, 0 or 1 if q is less than, equal to or more than other. It is for

@@ -3,7 +3,10 @@
 // speed is of no use to lists as short as these.
 package sorting
 
-import "sort"
+import (
+	"reflect"
+	"sort"
+)
 
 // Stable sorts by a comparison; what is equal keeps its order.
 func Stable[S ~[]T, T any](all S, compare func(a, b T) int) {
@@ -18,4 +21,28 @@ func Insert[S ~[]T, T any](all S, at int, one T) S {
 	copy(all[at+1:], all[at:])
 	all[at] = one
 	return all
+}
+
+// Delete is [slices.DeleteFunc]: the list without those that are meant, in its place. What has
+// nothing to lose is only read.
+//
+//go:noinline
+func Delete[T any](all []T, is func(T) bool) []T {
+	n := keep(len(all), func(i int) bool { return !is(all[i]) }, reflect.Swapper(all))
+	clear(all[n:])
+	return all[:n]
+}
+
+// keep moves those that are kept to the front, in their order, and returns how many they are.
+func keep(all int, kept func(i int) bool, swap func(i, k int)) (n int) {
+	for i := range all {
+		if !kept(i) {
+			continue
+		}
+		if n < i {
+			swap(n, i)
+		}
+		n++
+	}
+	return n
 }

@@ -24,7 +24,8 @@ type claim struct {
 	lease    clientv3.LeaseID
 }
 
-// claims reads those that stand.
+// claims reads those that stand or are remembered. Their leases last longer than they do, and tell
+// when each was heard of last.
 func (s *Store) claims(ctx context.Context) (clientv3.KV, []claim, error) {
 	kv, err := s.reach(ctx)
 	if err != nil {
@@ -37,7 +38,19 @@ func (s *Store) claims(ctx context.Context) (clientv3.KV, []claim, error) {
 	var all []claim
 	for _, one := range found.Kvs {
 		c := claim{key: string(one.Key), revision: one.ModRevision, lease: clientv3.LeaseID(one.Lease)}
-		if rest, err := unsummed(c.key, one.Value); err == nil && json.Unmarshal(rest, &c) == nil && c.key == claimKey(&c.Claim) {
+		if rest, err := unsummed(c.key, one.Value); err != nil || json.Unmarshal(rest, &c) != nil || c.key != claimKey(&c.Claim) {
+			continue
+		}
+		lease, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseTimeToLiveResponse, error) {
+			return s.client.TimeToLive(ctx, c.lease)
+		})
+		if err != nil {
+			return nil, nil, err
+		}
+		if silent := lease.GrantedTTL - lease.TTL; silent > c.Lasts {
+			c.Silent = time.Duration(silent) * time.Second
+		}
+		if lease.TTL > 0 { // else it has just ended
 			all = append(all, c)
 		}
 	}
@@ -86,6 +99,7 @@ func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take 
 	}
 	if there.key != "" && there.Owned(of) {
 		of = &there.Claim
+		of.Silent = 0
 		if there.Lasts == seconds && len(before) == 1 {
 			if _, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseKeepAliveResponse, error) {
 				return s.client.KeepAliveOnce(ctx, there.lease)
@@ -94,12 +108,17 @@ func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take 
 			} // it has just ended, or what is tried next fails too
 		}
 	}
+	if there.key != "" && !there.Owned(of) {
+		taken := *of
+		taken.From = there.Owner()
+		of = &taken
+	}
 	value, err := json.Marshal(claim{Claim: *of, Lasts: seconds})
 	if err != nil {
 		return nil, err
 	}
 	lease, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseGrantResponse, error) {
-		return s.client.Grant(ctx, seconds)
+		return s.client.Grant(ctx, seconds+int64(store.Remembered/time.Second))
 	})
 	if err != nil {
 		return nil, err

@@ -238,7 +238,7 @@ func (f *fleet) append(t *testing.T, s *Store, bench int, mark string, size int6
 		case err == nil:
 		case errors.As(err, &conflict):
 			seen.have = conflict.Have
-		case errors.Is(err, errUnknown):
+		case errors.Is(err, store.ErrUnknown):
 			for { // look at the record before doing it again
 				records, err := store.Records(t.Context(), s, mark)
 				if err == nil {

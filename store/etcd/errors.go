@@ -21,7 +21,6 @@ const (
 
 // What can be wrong beside the errors of package store.
 var (
-	errUnknown   = errors.New("the cluster did not answer in time, so it is not known whether it was recorded")
 	errSwept     = errors.New("it took so long that others took its writer for dead")
 	errCompacted = errors.New("it took so long that the cluster no longer has what was being read")
 )
@@ -39,12 +38,12 @@ func (s *Store) fail(op string, err error) error {
 		return err
 	}
 	err = kind(op, err)
-	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(err)}
+	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(op, err)}
 }
 
 // kind maps an error of the cluster to the store's own error.
 func kind(op string, err error) error {
-	for _, own := range []error{errUnknown, errSwept, errCompacted, store.ErrAway, store.ErrDamaged, store.ErrForeign, store.ErrNewer, store.ErrReadOnly} {
+	for _, own := range []error{store.ErrUnknown, errSwept, errCompacted, store.ErrAway, store.ErrDamaged, store.ErrForeign, store.ErrNewer, store.ErrReadOnly} {
 		if errors.Is(err, own) {
 			return err
 		}
@@ -96,12 +95,14 @@ func plain(err error) string {
 	return err.Error()
 }
 
-func hint(err error) string {
+func hint(op string, err error) string {
 	switch {
-	case errors.Is(err, store.ErrAway): // reading comes before recording
-		return "nothing was recorded; check the network and the cluster, write down what is done meanwhile and when, and record it later with --at"
-	case errors.Is(err, errUnknown):
-		return "look at the record once the cluster can be reached, before doing it again"
+	case errors.Is(err, store.ErrAway) && op == writing:
+		return "nothing was written; check the network and the cluster"
+	case errors.Is(err, store.ErrAway): // whether anything was written before it is not for a read to say
+		return "check the network and the cluster"
+	case errors.Is(err, store.ErrUnknown): // what is to be done depends on what it was
+		return "check the network and the cluster"
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
 		return "try again"
 	case errors.Is(err, store.ErrDamaged):

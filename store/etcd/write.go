@@ -47,7 +47,11 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 		return "", err
 	}
 	digest := store.Digest(document)
-	if err := s.again(func() error { return s.keep(ctx, digest, document) }); err != nil {
+	err := s.again(func() error { return s.keep(ctx, digest, document) })
+	if errors.Is(err, store.ErrUnknown) { // no journal names it yet, and it may be kept again
+		err = fmt.Errorf("%w: no answer in time", store.ErrAway)
+	}
+	if err != nil {
 		return "", s.fail(writing, err)
 	}
 	return digest, nil
@@ -326,7 +330,7 @@ func (w *written) publish(ctx context.Context, guards []clientv3.Cmp, then, othe
 	answer, err := w.store.send(ctx, w.kv, guards, then, otherwise)
 	if err != nil {
 		if isAway(err) {
-			err = fmt.Errorf("%w (%s)", errUnknown, plain(err))
+			err = fmt.Errorf("%w: %s", store.ErrUnknown, plain(err))
 		}
 		return nil, err
 	}

@@ -39,7 +39,7 @@ type Benches struct {
 
 type claim struct {
 	*store.Claim
-	until time.Time
+	heard, until time.Time
 }
 
 var (
@@ -84,12 +84,12 @@ func (c *Benches) wrote() {
 // Bench is [store.Claimer.Bench].
 func (c *Benches) Bench() string { return c.Name }
 
-// end ends what has lasted its time.
+// end ends what has lasted its time and is remembered no more.
 func (c *Benches) end() (now time.Time) {
 	if now = time.Now(); c.Now != nil {
 		now = c.Now()
 	}
-	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return !now.Before(held.until) })
+	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return !now.Before(held.until.Add(store.Remembered)) })
 	return now
 }
 
@@ -97,13 +97,23 @@ func (c *Benches) end() (now time.Time) {
 func (c *Benches) Claims(ctx context.Context) ([]*store.Claim, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.end()
+	now := c.end()
 	var all []*store.Claim
 	for _, held := range c.all {
-		all = append(all, held.Claim)
+		all = append(all, held.at(now))
 	}
 	slices.SortFunc(all, (*store.Claim).Compare)
 	return all, ctx.Err()
+}
+
+// at is the claim as it is at the time.
+func (c claim) at(now time.Time) *store.Claim {
+	if now.Before(c.until) {
+		return c.Claim
+	}
+	silent := *c.Claim
+	silent.Silent = now.Sub(c.heard)
+	return &silent
 }
 
 // Claim is [store.Claimer.Claim].
@@ -117,17 +127,21 @@ func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duratio
 	place := [2]string{of.Mark, of.Step}
 	had, held := c.all[place]
 	if held && !had.Owned(of) && !take {
-		return had.Claim, nil
+		return had.at(now), nil
 	}
 	again := held && had.Owned(of)
 	if again {
 		of = had.Claim
+	} else if held {
+		taken := *of
+		taken.From = had.Owner()
+		of = &taken
 	}
 	c.unclaim(of)
 	if c.all == nil {
 		c.all = map[[2]string]claim{}
 	}
-	c.all[place] = claim{of, now.Add(lasts)}
+	c.all[place] = claim{of, now, now.Add(lasts)}
 	if !again {
 		c.wrote()
 	}

@@ -3,11 +3,13 @@ package seen
 import (
 	"bytes"
 	"encoding/binary"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,7 +21,8 @@ import (
 )
 
 const (
-	listFile = "journals"
+	listFile   = "journals"
+	claimsFile = "claims"
 
 	// A time stands in as many bytes whenever it is, so that it can be written anew in its place.
 	timeForm = "2006-01-02T15:04:05Z\n"
@@ -79,12 +82,38 @@ func (s *Store) keepList(all []store.Journal) {
 	for _, j := range all {
 		fmt.Fprintf(&list, "%d %q\n", j.Size, j.Mark)
 	}
-	had, err := wholefile.Read(s.path(listFile), mostFile)
-	if _, rest, wrong := stamped(had); err == nil && wrong == nil && bytes.Equal(rest, list.Bytes()) {
-		s.touch(listFile)
+	s.keepFile(listFile, list.Bytes())
+}
+
+// keepFile keeps a small file, or notes that it is still the same.
+func (s *Store) keepFile(name string, data []byte) {
+	if s.Folder == "" {
 		return
 	}
-	s.write(listFile, append([]byte(s.stamp()), list.Bytes()...))
+	had, err := wholefile.Read(s.path(name), mostFile)
+	if _, rest, wrong := stamped(had); err == nil && wrong == nil && bytes.Equal(rest, data) {
+		s.touch(name)
+		return
+	}
+	s.write(name, append([]byte(s.stamp()), data...))
+}
+
+func (s *Store) keepClaims(all []*store.Claim) {
+	if data, err := json.Marshal(all); err == nil {
+		s.keepFile(claimsFile, data)
+	}
+}
+
+func (s *Store) claims() (all []*store.Claim, at time.Time, err error) {
+	data, err := wholefile.Read(s.path(claimsFile), mostFile)
+	if err != nil {
+		return nil, at, err
+	}
+	at, rest, err := stamped(data)
+	if err == nil {
+		err = json.Unmarshal(rest, &all)
+	}
+	return slices.DeleteFunc(all, func(c *store.Claim) bool { return c == nil }), at, err
 }
 
 func (s *Store) list() (all []store.Journal, at time.Time, err error) {

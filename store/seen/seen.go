@@ -3,8 +3,9 @@
 // store itself or nowhere. It may be deleted at any time.
 //
 // A folder holds a copy. It has a file "journals" that lists what journals there are, a file
-// MARK.journal for each journal that was read, and a file DIGEST.document for each document, with
-// marks and digests as in the query of a URL. The first two begin with a line that says when it was
+// MARK.journal for each journal that was read, a file "claims" with who was at which step, as JSON,
+// and a file DIGEST.document for each document, with marks and digests as in the query of a URL. All
+// but the last begin with a line that says when it was
 // last seen that the store has just that. The list has a journal's size and its mark, quoted, on a
 // line. A journal has one line with its mark, quoted, its size and the root of its tree, and then
 // for each record its length (4 bytes, big end first) and its bytes: what does not sum up to that
@@ -25,7 +26,8 @@ import (
 )
 
 const (
-	tryAgain = 30 * time.Second // after a store was away
+	soon     = 2 * time.Second  // after a store was away nobody waits for it anew
+	tryAgain = 10 * time.Second // after it was away, where what was last seen is shown meanwhile
 	mostKept = 16 << 20         // bytes of journals that one process keeps: the rest is left to the next
 )
 
@@ -38,8 +40,10 @@ type Store struct {
 	mu     sync.Mutex
 	tell   func(asOf time.Time, why error)
 	told   time.Time // the oldest
-	since  time.Time // when the store was found away; zero: it is not
+	seen   time.Time // when it answered last
+	missed time.Time // when it was found away last; zero: it is not away
 	why    error
+	looks  bool // somebody looks whether it is back
 	budget int
 }
 
@@ -51,12 +55,14 @@ func (s *Store) Recall(tell func(asOf time.Time, why error)) {
 	s.tell = tell
 }
 
-// Recalls reports whether Recall was called.
+// Recalls reports whether Recall was called, and there is a place for a copy.
 func (s *Store) Recalls() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.tell != nil
+	return s.recalls()
 }
+
+func (s *Store) recalls() bool { return s.tell != nil && s.Folder != "" }
 
 func (s *Store) now() time.Time {
 	if s.Now == nil {
@@ -65,29 +71,55 @@ func (s *Store) now() time.Time {
 	return s.Now()
 }
 
-// Away is why the store was away a moment ago; nil: it was not, or that was not asked.
+// Away is why the store is not asked: it was away a moment ago or, where the copy is shown, was not
+// found back yet. nil: it is asked.
 func (s *Store) Away() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.since.IsZero() || s.now().Sub(s.since).Abs() > tryAgain {
+	if s.missed.IsZero() || !s.recalls() && s.now().Sub(s.missed).Abs() > soon {
 		return nil
 	}
 	return s.why
 }
 
-// View is [store.Store.View]. It answers from the copy only where [Store.Recall] was called, and
-// fn was not called yet when the store was found away.
-func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
-	if s.Folder == "" {
-		return s.Of.View(ctx, fn)
+// AsOf is [store.Distant.AsOf].
+func (s *Store) AsOf() (time.Time, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.missed.IsZero() {
+		return time.Time{}, nil
 	}
+	if s.recalls() {
+		return s.told, s.why
+	}
+	return s.seen, s.why
+}
+
+// Back has the store asked again, which may be back.
+func (s *Store) Back() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.missed.IsZero() {
+		s.missed = time.Unix(0, 0)
+	}
+}
+
+// View is [store.Store.View]. It answers from the copy only where [Store.Recall] was called, and
+// fn was not called yet when the store was found away. From then on it is looked for beside that,
+// so that nobody who is shown the copy waits.
+func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	recalls := s.Recalls()
 	if why := s.Away(); why != nil && recalls {
+		s.look()
 		return s.recall(fn, why)
+	} else if why != nil {
+		return why
 	}
 	begun := false
 	err := s.Of.View(ctx, func(r store.Reader) error {
-		begun = true
+		if begun = true; s.Folder == "" {
+			return fn(r)
+		}
 		return fn(&reader{Reader: r, store: s})
 	})
 	if begun {
@@ -98,18 +130,59 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	return err
 }
 
+// look looks whether the store is back, if nobody did lately.
+func (s *Store) look() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.looks || s.now().Sub(s.missed).Abs() <= tryAgain {
+		return
+	}
+	s.looks = true
+	go func() {
+		s.Missed(s.Of.View(context.Background(), func(store.Reader) error { return nil }))
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.looks = false
+	}()
+}
+
 // Missed notes whether the store was away, by the error of whoever asked it for something.
 func (s *Store) Missed(err error) (away bool) {
-	away = errors.Is(err, store.ErrAway)
+	away = errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	switch {
 	case away:
-		s.since, s.why = s.now(), err
+		s.missed, s.why = s.now(), err
 	case err == nil:
-		s.since, s.why, s.told = time.Time{}, nil, time.Time{}
+		s.seen, s.missed, s.why, s.told = s.now(), time.Time{}, nil, time.Time{}
 	}
 	return away
+}
+
+// Claims keeps the claims that were read, or returns those that were last seen while the store is
+// away.
+func (s *Store) Claims(read func() ([]*store.Claim, error)) ([]*store.Claim, error) {
+	why := s.Away()
+	if why == nil {
+		all, err := read()
+		if err == nil {
+			s.Missed(nil)
+			s.keepClaims(all)
+			return all, nil
+		}
+		if why = err; !s.Missed(err) {
+			return nil, err
+		}
+	}
+	if !s.Recalls() {
+		return nil, why
+	}
+	all, at, err := s.claims()
+	if err == nil {
+		s.shown(at, why)
+	}
+	return all, nil // none were seen, or what was is lost: that is no fault of the store
 }
 
 // A reader keeps what is read.
@@ -186,18 +259,23 @@ func (s *Store) recall(fn func(store.Reader) error, why error) error {
 	r := &recalled{store: s, why: why}
 	defer func() { r.over = true }()
 	err := fn(r)
+	s.shown(r.oldest, why)
+	return err
+}
+
+// shown tells when what is shown was last seen, if that is older than what was told.
+func (s *Store) shown(at time.Time, why error) {
 	s.mu.Lock()
 	tell := s.tell
-	if r.oldest.IsZero() || !s.told.IsZero() && !r.oldest.Before(s.told) {
+	if at.IsZero() || !s.told.IsZero() && !at.Before(s.told) {
 		tell = nil
 	} else {
-		s.told = r.oldest
+		s.told = at
 	}
 	s.mu.Unlock()
 	if tell != nil {
-		tell(r.oldest, why)
+		tell(at, why)
 	}
-	return err
 }
 
 // A recalled is a copy, while the store is away.

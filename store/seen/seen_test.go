@@ -129,8 +129,49 @@ func TestRecall(t *testing.T) {
 	}
 	// It is asked again after a while.
 	b.far.away, next.now = false, next.now.Add(tryAgain+time.Second)
-	if text, err := next.read("SK-02", 0); text != "x" || err != nil || next.Away() != nil {
-		t.Error(text, err, next.Away())
+	if at, why := next.AsOf(); why == nil || !at.Equal(seven) {
+		t.Errorf("while it was away, it says %v, %v", at, why)
+	}
+	for late := time.Now().Add(5 * time.Second); next.Away() != nil && time.Now().Before(late); time.Sleep(time.Millisecond) {
+		if _, err := next.read("CW-01", 0); err != nil { // nobody waits for it
+			t.Fatal(err)
+		}
+	}
+	if text, err := next.read("SK-02", 0); text != "x" || err != nil {
+		t.Error(text, err)
+	}
+	if _, why := next.AsOf(); why != nil {
+		t.Errorf("it is back: %v", why)
+	}
+}
+
+// Who was at which step is shown while the store is away, with when that was seen; without a copy
+// nobody is told that there is nobody.
+func TestClaimsSeen(t *testing.T) {
+	b := newBench(t)
+	there := []*store.Claim{{Mark: "CW-01", Step: "build/join", By: "bo", Bench: "door", Since: seven}}
+	if got, err := b.Claims(func() ([]*store.Claim, error) { return there, nil }); err != nil || len(got) != 1 {
+		t.Fatal(got, err)
+	}
+	away := func() ([]*store.Claim, error) { return nil, &store.Error{Op: "read", Err: store.ErrAway} }
+	b.now = seven.Add(time.Minute)
+	if got, err := b.Claims(away); !errors.Is(err, store.ErrAway) || len(got) > 0 {
+		t.Errorf("who did not ask for it is shown a copy: %v, %v", got, err)
+	}
+	next := b.again()
+	if got, err := next.Claims(away); err != nil || len(got) != 1 || *got[0] != *there[0] {
+		t.Errorf("there is %v, %v", got, err)
+	}
+	if len(next.told) != 1 || !next.told[0].Equal(seven) {
+		t.Errorf("told %v", next.told)
+	}
+	if at, why := next.AsOf(); !at.Equal(seven) || why == nil {
+		t.Errorf("as of %v, %v", at, why)
+	}
+	nowhere := &Store{Of: b.far}
+	nowhere.Recall(nil)
+	if got, err := nowhere.Claims(away); !errors.Is(err, store.ErrAway) {
+		t.Errorf("without a copy: %v, %v", got, err)
 	}
 }
 

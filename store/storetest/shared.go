@@ -45,7 +45,10 @@ func testClaims(t *testing.T, s store.Store) {
 	elsewhere := at("rosa", "SK-02", "build/coat-left") // the same step of another airframe
 	claim(elsewhere, false, elsewhere)
 	stand(coat, elsewhere)
-	claim(rosa, true, rosa) // in the place of hugo's, and of her own
+	took := *rosa
+	took.From = "hugo at window"
+	claim(rosa, true, &took) // in the place of hugo's, and of her own
+	rosa = &took
 	stand(rosa)
 
 	claim(join, false, join)
@@ -61,6 +64,37 @@ func testClaims(t *testing.T, s store.Store) {
 	strange := at("a/b \n", "a b", "x/é/%2f")
 	claim(strange, false, strange)
 	stand(rosa, other, strange)
+
+	// what has run out stands for a while: it says that nobody was heard of, and is its owner's still
+	ran := *join
+	if _, err := c.Claim(t.Context(), &ran, 0, false); err != nil {
+		t.Error(err)
+	}
+	silent := func() (all []string) {
+		stand, err := c.Claims(t.Context())
+		if err != nil {
+			t.Error(err)
+		}
+		for _, of := range stand {
+			if of.Silent > 0 {
+				all = append(all, of.Owner()+": "+of.Step)
+			}
+		}
+		return all
+	}
+	for late := time.Now().Add(5 * time.Second); len(silent()) == 0 && time.Now().Before(late); time.Sleep(10 * time.Millisecond) {
+	}
+	if got := silent(); !slices.Equal(got, []string{"hugo at window: build/join-wing"}) {
+		t.Errorf("silent are %v", got)
+	}
+	theirs := at("carol", "CW-01", "build/join-wing")
+	if got, err := c.Claim(t.Context(), theirs, time.Minute, false); err != nil || got.By != "hugo" || got.Silent == 0 {
+		t.Errorf("claiming what has run out: %v, %v", got, err)
+	}
+	claim(join, false, join)
+	if got := silent(); len(got) > 0 {
+		t.Errorf("silent are %v after it was claimed anew", got)
+	}
 
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()

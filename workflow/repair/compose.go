@@ -11,6 +11,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // Name is the name of a composed procedure.
@@ -152,7 +153,7 @@ type named struct {
 func (c *composer) add(b block, after []string, stages ...steps.Stage) {
 	slices.Sort(after)
 	after = lists.Compact(after)
-	after = slices.DeleteFunc(slices.Clone(after), func(name string) bool {
+	after = sorting.Delete(slices.Clone(after), func(name string) bool {
 		return lists.ContainsFunc(after, func(other string) bool { return lists.Contains(c.out.Before(other), name) })
 	})
 	for _, s := range stages {

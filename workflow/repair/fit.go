@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/sorting"
 )
 
 // Fit composes the job that fits an option to a built airframe: the steps of its
@@ -30,7 +31,7 @@ func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, 
 	added.Stages = nil
 	glues := false
 	for _, stage := range build.Stages {
-		stage.Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool {
+		stage.Steps = sorting.Delete(slices.Clone(stage.Steps), func(s steps.Step) bool {
 			return s.In(without) || !s.In(with) || s.Kind.Traits().Measures && waits(s, first, last)
 		})
 		for i := range stage.Steps {

@@ -42,7 +42,7 @@ type part struct {
 // something is replaced, and one of each rebuild, with all damage of what it retires.
 func partsOf(answers []Answer, on Airframe) []*part {
 	var parts []*part
-	rebuilds := slices.DeleteFunc(slices.Clone(answers), func(a Answer) bool { return len(a.Retires) == 0 })
+	rebuilds := sorting.Delete(slices.Clone(answers), func(a Answer) bool { return len(a.Retires) == 0 })
 	for _, a := range answers {
 		by := a
 		for _, r := range rebuilds { // the one that makes most anew
@@ -110,7 +110,7 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 	for i, stage := range p.Stages {
 		var left []steps.Step
 		for _, s := range stage.Steps {
-			gates := slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
+			gates := sorting.Delete(slices.Clone(s.Gates), func(name string) bool {
 				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool {
 					return g.Name == name && (lists.ContainsFunc(g.Of, nothing) || blockOf(stage) == mend && g.DependsOn(later...))
 				})
@@ -234,7 +234,7 @@ func (c *composer) collect(p *part) {
 			p.stages[test] = append(p.stages[test], steps.Stage{Name: c.give("stage", "test", p.key), Title: p.titled("Test it"), Phase: stage.Phase, Steps: tests})
 		}
 	}
-	p.stages[mend] = slices.DeleteFunc(p.stages[mend], func(s steps.Stage) bool { return len(s.Steps) == 0 })
+	p.stages[mend] = sorting.Delete(p.stages[mend], func(s steps.Stage) bool { return len(s.Steps) == 0 })
 }
 
 // directly are the stages of the kind that a stage comes after, without those that
@@ -246,7 +246,7 @@ func (p *part) directly(stage steps.Stage, of func(steps.Stage) bool) []string {
 			before = append(before, name)
 		}
 	}
-	return slices.DeleteFunc(slices.Clone(before), func(name string) bool {
+	return sorting.Delete(slices.Clone(before), func(name string) bool {
 		return lists.ContainsFunc(before, func(other string) bool { return lists.Contains(p.procedure.Before(other), name) })
 	})
 }

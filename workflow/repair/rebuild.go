@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // A Loss is what must be known to build lost zones of an airframe anew.
@@ -70,7 +71,7 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 	if len(r.causes)+len(r.lacking) > 0 {
 		return Rebuilt{}, r.noWay()
 	}
-	wider := slices.DeleteFunc(slices.Clone(r.retires), func(z string) bool {
+	wider := sorting.Delete(slices.Clone(r.retires), func(z string) bool {
 		return lists.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || lists.Contains(r.with(lost), z) })
 	})
 	of := handsOf(loss.Build.Steps())
@@ -542,7 +543,7 @@ func (r *rebuild) conditions(of []steps.Step, taken []bool) {
 // gates are those of a measure step that are taken again: nothing that they depend on
 // is absent, and the work that they see is done again.
 func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
-	return slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
+	return sorting.Delete(slices.Clone(s.Gates), func(name string) bool {
 		g, ok := r.Sheet.Gate(name)
 		if !ok {
 			return false // said as a cause
@@ -559,7 +560,7 @@ func (r *rebuild) adapted(s steps.Step) steps.Step {
 	if lists.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
 		s.Where = steps.Where{} // a method of the build, which was chosen there
 	}
-	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !lists.Contains(r.retires, m.Zone) })
+	s.Makes = sorting.Delete(slices.Clone(s.Makes), func(m steps.Made) bool { return !lists.Contains(r.retires, m.Zone) })
 	if s.Do != "" && r.shares(s) {
 		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
 		s.Do = only + s.Do
@@ -674,7 +675,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 				}
 			}
 			s.Retires = r.retires
-			s.Disturbs = slices.DeleteFunc(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
+			s.Disturbs = sorting.Delete(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
 			s.Disturbs = append(s.Disturbs, r.retires...)
 			for _, z := range r.Lighter {
 				if r.there(z) && !lists.Contains(s.Disturbs, z) {

@@ -8,6 +8,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -96,7 +97,7 @@ func newMaker(s *workflow.State, o Options) *maker {
 
 // live returns the entries that were not taken back.
 func (m *maker) live() []entry {
-	return slices.DeleteFunc(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
+	return sorting.Delete(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
 }
 
 func (m *maker) book() (*book, error) {

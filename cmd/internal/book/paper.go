@@ -470,7 +470,7 @@ func (at pencil) ways(says string, s steps.Step, of func(steps.Adhesive) string)
 			where = where.And(w)
 		}
 		name, answers := titled(a.Title, g.name), steps.Where{With: where.With}.Options()
-		answers = slices.DeleteFunc(answers, func(o string) bool { return at.titles[o] == "" || lists.Contains(s.Options(), o) })
+		answers = sorting.Delete(answers, func(o string) bool { return at.titles[o] == "" || lists.Contains(s.Options(), o) })
 		if len(answers) == 1 {
 			name = at.titles[answers[0]]
 		}

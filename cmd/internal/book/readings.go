@@ -9,6 +9,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -220,7 +221,7 @@ func grouped(all []value, v value) []value {
 
 // nearestOf is the value with the least room to its limits.
 func nearestOf(all []workflow.Judged) (workflow.Judged, bool) {
-	known := slices.DeleteFunc(slices.Clone(all), func(v workflow.Judged) bool { return !v.Known || math.IsNaN(v.Room) })
+	known := sorting.Delete(slices.Clone(all), func(v workflow.Judged) bool { return !v.Known || math.IsNaN(v.Room) })
 	if len(known) == 0 {
 		return workflow.Judged{}, false
 	}

@@ -62,7 +62,7 @@ func (m *maker) damages() ([]damage, []photo) {
 	for _, p := range m.kept {
 		m.anchors[p.Position] = p.Position
 	}
-	return all, slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
+	return all, sorting.Delete(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
 }
 
 // An equipment is one change of equipment.

@@ -40,6 +40,10 @@ type app struct {
 	configured *config      // the config file; nil until needed
 	kept       *keep.Keeper // nil until needed
 
+	stale bool        // what was last seen of a store that is away was shown
+	draws bool        // over the whole terminal
+	looks atomic.Bool // the journals are looked at, and nobody waits for it
+
 	screen atomic.Pointer[sitting.Front] // the whole screen, which hides the error stream; nil: there is none
 }
 
@@ -106,7 +110,7 @@ func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Reque
 	if err != nil {
 		return err
 	}
-	left, _ := d.Left(context.WithoutCancel(ctx), state) // it is recorded, whoever is told of it
+	left, _ := d.Left(context.WithoutCancel(ctx), s, state) // it is recorded, whoever is told of it
 	for _, of := range left {
 		a.warn("%s at %s is at %s, which no longer waits for anybody: tell them", of.By, of.Bench, of.Step)
 	}

@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -130,7 +131,7 @@ func (a *app) atBench(ctx context.Context, d *desk.Desk) ([]*workflow.State, err
 	if err != nil {
 		return nil, err
 	}
-	busy := slices.DeleteFunc(all, func(s *workflow.State) bool { return s == nil })
+	busy := sorting.Delete(all, func(s *workflow.State) bool { return s == nil })
 	if len(busy) == 0 {
 		return nil, usage("no airframe has an open job or a curing joint; name the airframe")
 	}

@@ -17,6 +17,7 @@ import (
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -45,7 +46,7 @@ type names func(word) []string
 
 // described is a name with what it is.
 func described(name string, is ...string) string {
-	is = slices.DeleteFunc(is, func(s string) bool { return s == "" })
+	is = sorting.Delete(is, func(s string) bool { return s == "" })
 	return cobra.CompletionWithDesc(name, strings.Join(is, " · "))
 }
 
@@ -116,7 +117,7 @@ func (a *app) completeMarks(cmd *cobra.Command, args []string, text string) ([]s
 // completeAllMarks completes any number of marks.
 func (a *app) completeAllMarks(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
 	a.completing(cmd, func(ctx context.Context, d *desk.Desk) { out = marks(ctx, d, text) })
-	return slices.DeleteFunc(out, func(mark string) bool {
+	return sorting.Delete(out, func(mark string) bool {
 		return lists.ContainsFunc(args, func(given string) bool { return strings.EqualFold(given, mark) })
 	}), noFiles
 }
@@ -404,7 +405,7 @@ func each(words []string, before, after string) []string {
 func zones(w word) []string {
 	if len(w.before) > 0 {
 		if doc, err := w.desk.Library.Procedure(w.before[0]); err == nil && len(doc.Procedure.On) > 0 {
-			return slices.DeleteFunc(slices.Clone(doc.Procedure.On), func(z string) bool { return !lists.Contains(w.state.Sheet.Zones, z) })
+			return sorting.Delete(slices.Clone(doc.Procedure.On), func(z string) bool { return !lists.Contains(w.state.Sheet.Zones, z) })
 		}
 	}
 	return w.state.Sheet.Zones

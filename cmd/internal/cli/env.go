@@ -201,6 +201,9 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
+	if r, ok := kept.(keep.Remote); ok {
+		r.Waits(a.waiting)
+	}
 	key, _, _ := a.settings(c)[keySetting].value()
 	clocks := a.clocks(kept)
 	a.kept = &keep.Keeper{
@@ -309,7 +312,7 @@ func (a *app) airframeWith(ctx context.Context, args []string, most int) (s *wor
 	s, named, err := d.Choose(ctx, name)
 	switch {
 	case errors.Is(err, desk.ErrNoAirframe):
-		return nil, nil, usage("%v; begin with: fettle airframe add CW-01 --design causeway", err)
+		return nil, nil, noAirframe()
 	case !named && len(args) > most && (err == nil || errors.As(err, new(*desk.AmbiguousError))):
 		marks, err := d.Marks(ctx)
 		return nil, nil, cmp.Or(err, workflow.UnknownMark(name, marks))
@@ -317,6 +320,11 @@ func (a *app) airframeWith(ctx context.Context, args []string, most int) (s *wor
 		args = args[1:]
 	}
 	return s, args, err
+}
+
+// noAirframe says what to begin with.
+func noAirframe() error {
+	return usage("%v; begin with: fettle airframe add CW-01 --design causeway", desk.ErrNoAirframe)
 }
 
 // airframeAlone is like airframe where nothing else may follow.

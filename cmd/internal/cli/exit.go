@@ -8,6 +8,9 @@ import (
 	"os"
 	"strings"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
@@ -29,12 +32,14 @@ const (
 	exitRefused     = 3
 	exitNotFound    = 4
 	exitStore       = 5
+	exitUnsure      = 6
 	exitInterrupted = 130
 )
 
 const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage, or a document with faults; 3 refused (a gate, a hold
 or a window says no); 4 not found; 5 the store is locked, damaged, foreign, full, out of reach
-or newer than the program; 130 stopped by Ctrl-C (nothing is lost).`
+or newer than the program, and nothing was recorded; 6 the same, but something was recorded or
+may have been: look before doing it again; 130 stopped by Ctrl-C (nothing is lost).`
 
 // usageError is a mistake in the command line.
 type usageError struct{ text string }
@@ -65,6 +70,7 @@ func exitCode(err error) int {
 		storage  *store.Error
 		loss     *keep.LossError
 		silent   *silentError
+		became   *outcomeError
 		none     noneError
 		which    *desk.AmbiguousError
 		notFound = errors.Is(err, store.ErrNotFound)
@@ -74,6 +80,8 @@ func exitCode(err error) int {
 		return exitDone
 	case errors.As(err, &silent):
 		return silent.code
+	case errors.As(err, &became) && became.unsure, errors.Is(err, store.ErrUnknown):
+		return exitUnsure
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
 	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
@@ -89,6 +97,48 @@ func exitCode(err error) int {
 		return exitUsage
 	}
 	return exitFault
+}
+
+// An outcomeError is a failure of the store, said with what became of what was to be recorded.
+type outcomeError struct {
+	error
+	says   string
+	unsure bool // it was recorded, or may have been
+}
+
+func (o *outcomeError) Error() string { return o.says }
+
+func (o *outcomeError) Unwrap() error { return o.error }
+
+// outcome says of a failure of the store what became of what was to be recorded: whatever failed
+// does not know.
+func (a *app) outcome(cmd *cobra.Command, err error) error {
+	if a.kept == nil || !errors.As(err, new(*store.Error)) {
+		return err
+	}
+	became, unknown := a.kept.Desk.Outcome(), errors.Is(err, store.ErrUnknown)
+	says, advice := "nothing was recorded", "write down what is done meanwhile and when, and record it later with --at"
+	switch {
+	case became == nil && !unknown:
+		if !errors.Is(err, store.ErrAway) || !records(cmd) {
+			return err
+		}
+	case unknown || became.Unknown:
+		says, advice = "it is not known whether it was recorded", "look at the record before doing it again"
+	default:
+		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look at the record before doing anything again"
+	}
+	return &outcomeError{err, says + ": " + err.Error() + "; " + advice, became != nil || unknown}
+}
+
+// records reports whether a command records what was done at the bench: it takes a time for it.
+func records(cmd *cobra.Command) bool {
+	at := cmd.Flags().Lookup("at")
+	if at == nil {
+		return false
+	}
+	what, _ := pflag.UnquoteUsage(at)
+	return what == "WHEN"
 }
 
 // isNotPhoto reports whether a named file is not a photo that can be kept.
@@ -126,7 +176,7 @@ func report(s term.Streams, c page.Clock, err error, typed []string) {
 	}
 	var none *workflow.NoPlan
 	if errors.As(err, &none) {
-		_ = s.ShowTo(s.Err, page.NoPlan(none, c))
+		_ = s.ShowTo(s.Err, page.NewNoPlan(none).Markdown(c))
 		return
 	}
 	var missed missingError

@@ -70,7 +70,7 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 			return err
 		}
 	} else if marks, err := d.Marks(ctx); err != nil || len(marks) == 0 {
-		return cmp.Or(err, usage("no airframe is registered yet; begin with: fettle airframe add CW-01 --design causeway"))
+		return cmp.Or(err, noAirframe())
 	}
 	c, err := a.config()
 	if err != nil {

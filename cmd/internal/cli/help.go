@@ -24,18 +24,21 @@ var helpPages string
 const grammarMark = "<!-- grammar -->\n"
 
 // A topic is a page of help on something that is not one command.
-type topic struct{ name, short string }
+type topic struct {
+	name, short string
+	also        []string // other names under which it is found
+}
 
 // topics lists the pages in the order in which help names them.
 func topics() []topic {
 	return []topic{
-		{"documents", "The grammar of design sheets, procedures and triage tables"},
-		{"authors", "How to write a procedure for others to follow"},
-		{"clocks", "When clocks call, a command that is called then, and a calendar"},
-		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
-		{"seals", "What a seal proves, and how to check one"},
-		{"sheds", "Several benches with one record, on an etcd cluster"},
-		{"capacity", "How much an etcd cluster holds, and when to split it"},
+		{"documents", "The grammar of design sheets, procedures and triage tables", nil},
+		{"authors", "How to write a procedure for others to follow", nil},
+		{"clocks", "When clocks call, a command that is called then, and a calendar", nil},
+		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold", nil},
+		{"seals", "What a seal proves, and how to check one", nil},
+		{"sheds", "Several benches with one record, on an etcd cluster", []string{"claims", "benches"}},
+		{"capacity", "How much an etcd cluster holds, and when to split it", nil},
 	}
 }
 
@@ -127,9 +130,10 @@ func (a *app) helpCommand() *cobra.Command {
 	}
 	for _, t := range topics() {
 		cmd.AddCommand(&cobra.Command{
-			Use:   t.name,
-			Short: t.short,
-			Args:  arguments(0, 0),
+			Use:     t.name,
+			Aliases: t.also,
+			Short:   t.short,
+			Args:    arguments(0, 0),
 			RunE: func(*cobra.Command, []string) error {
 				text, err := topicPage(t.name)
 				if err != nil {

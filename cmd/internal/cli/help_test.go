@@ -141,6 +141,9 @@ func TestHelpNames(t *testing.T) {
 	if out, code := b.command("fettle help airframe add"); code != exitDone || !strings.Contains(out, "fettle airframe add MARK") {
 		t.Errorf("fettle help airframe add ends with %d: %s", code, out)
 	}
+	if out, code := b.command("fettle help claims"); code != exitDone || !strings.Contains(out, "Several benches, one record") {
+		t.Errorf("fettle help claims ends with %d: %s", code, out)
+	}
 }
 
 // The examples in the help of commands are carried out on a bench that has what

@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
+	"fettle/store"
 )
 
 func (a *app) backupCommand() *cobra.Command {
@@ -58,6 +59,9 @@ func (a *app) storeCommand() *cobra.Command {
 				}
 			}
 			copied, err := a.stores.Copy(cmd.Context(), args[0], args[1])
+			if errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown) {
+				return &outcomeError{err, err.Error() + "; the copy is not complete: run it again once the cluster can be reached, it goes on where it was", false}
+			}
 			if err != nil {
 				return err
 			}

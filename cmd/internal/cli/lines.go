@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -26,10 +27,10 @@ type lines struct {
 
 	view    string // the view that was shown last
 	rows    []sitting.Row
+	where   string    // others were then
 	seen    time.Time // the moments until then were said
 	read    time.Time // when the journals were looked at last; zero: those of other airframes were not
 	changed atomic.Bool
-	busy    atomic.Bool
 }
 
 // clocks are those of the bench, as [sitting.Bench] has them.
@@ -101,13 +102,13 @@ func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, err
 // refresh looks at the journals, if that was not done lately. Nobody waits for it.
 func (l *lines) refresh(ctx context.Context) {
 	now := l.time.Now()
-	if !l.Interactive || l.busy.Load() || now.Sub(l.read) < recheck && !l.clocks.Heard() {
+	if !l.Interactive || l.looks.Load() || now.Sub(l.read) < recheck && !l.clocks.Heard() {
 		return
 	}
-	l.busy.Store(true)
+	l.looks.Store(true)
 	l.read = now
 	go func() {
-		defer l.busy.Store(false)
+		defer l.looks.Store(false)
 		if changed, _ := l.clocks.Refresh(ctx); changed {
 			l.changed.Store(true)
 		}
@@ -147,7 +148,7 @@ func (l *lines) show(v sitting.View) error {
 		if v.Step > 0 {
 			place = append(place, fmt.Sprintf("step %d of %d", v.Step, v.Of))
 		}
-		place = slices.DeleteFunc(place, func(s string) bool { return s == "" })
+		place = sorting.Delete(place, func(s string) bool { return s == "" })
 		fmt.Fprintf(&b, "%s\n\n", page.Escape(strings.Join(place, " · ")))
 		for _, c := range v.Cautions {
 			text := c.Text
@@ -178,7 +179,10 @@ func (l *lines) show(v sitting.View) error {
 		fmt.Fprintf(&b, "\n%s", running.Strip(l.clock()))
 		fmt.Fprintln(l.Out)
 	}
-	l.view, l.rows = v.ID, slices.Clone(v.Rows)
+	if v.Where != l.where {
+		fmt.Fprintf(&b, "\n\n%s", v.Where)
+	}
+	l.view, l.rows, l.where = v.ID, slices.Clone(v.Rows), v.Where
 	if b.Len() == 0 {
 		return nil
 	}

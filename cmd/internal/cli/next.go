@@ -9,6 +9,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -40,12 +41,12 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			suggestion, others, err := a.suggest(cmd.Context(), d, s, take)
+			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, take)
 			if err != nil {
 				return err
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
-			next.Claims = others
+			next.Claims, next.Took = others, took
 			if next.Step != nil && !full {
 				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)
 			}
@@ -64,12 +65,13 @@ func (a *app) nextCommand() *cobra.Command {
 }
 
 // suggest suggests a step that nobody else is at, if there is one, or where it is taken over the
-// one that comes first, and claims it. others are where others are. Who reads JSON only looks.
-func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take bool) (next workflow.Suggestion, others []*store.Claim, err error) {
+// one that comes first, and claims it. took is the claim that it was taken over from; nil: there was none.
+// others are where others are. Who reads JSON only looks.
+func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
 	if others, err = a.others(ctx, d, s); err != nil {
-		return next, others, err
+		return next, nil, others, err
 	}
 	at := func(r workflow.StepReport) bool {
 		step, _ := r.Claim()
@@ -81,28 +83,31 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 		}
 	}
 	if next.Step == nil || a.json {
-		return next, others, nil
+		return next, nil, others, nil
 	}
 	step, lasts := next.Step.Claim()
 	if step == "" {
-		return next, others, nil
+		return next, nil, others, nil
 	}
 	stands, ours, err := d.Claim(ctx, mark, step, lasts, take)
 	if err != nil && !errors.Is(err, store.ErrAway) { // else that was said
 		a.warn("the other benches are not told at which step you are: %v", err)
 	}
 	if ours && stands != nil {
-		others = slices.DeleteFunc(others, stands.Of)
+		if i := slices.IndexFunc(others, stands.Of); i >= 0 {
+			took = others[i]
+		}
+		others = sorting.Delete(others, stands.Of)
 	} else if !ours && !at(*next.Step) { // it was claimed just now
 		others = append(others, stands)
 	}
-	return next, others, nil
+	return next, took, others, nil
 }
 
 // others are where others are on an airframe.
 func (a *app) others(ctx context.Context, d *desk.Desk, s *workflow.State) ([]*store.Claim, error) {
 	others, err := d.Others(ctx)
-	return slices.DeleteFunc(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
+	return sorting.Delete(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
 }
 
 // foremost is the airframe to go on with where none is named; the error where no job is open on any.

@@ -107,7 +107,13 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		return err
 	}
 	var work worked
-	fleet, begin, err := a.fleet(ctx, d, marks, &work)
+	fleet, unbegun, begin, err := a.fleet(ctx, d, marks, &work)
+	if err == nil && len(fleet)+len(unbegun) == 0 {
+		var known []string
+		if known, err = d.Marks(ctx); err == nil && len(known) == 0 {
+			err = noAirframe()
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -116,6 +122,10 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	}
 	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
+	var no *workflow.NoPlan
+	if errors.As(err, &no) && a.json && o.ics == "" {
+		return errors.Join(err, a.showJSON(page.NewNoPlan(no)))
+	}
 	if err != nil {
 		return err
 	}
@@ -128,6 +138,11 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	}
 	p := page.NewPlan(names, timetable)
 	p.Begin, p.Full = begin, o.full
+	for _, s := range unbegun {
+		if len(marks) > 0 || len(fleet) == 0 {
+			p.Unbegun = append(p.Unbegun, strings.TrimSpace("fettle start "+s.Airframe.Mark+" "+a.buildOf(s.Airframe.Design)))
+		}
+	}
 	if o.ics == "" {
 		return a.show(p)
 	}
@@ -182,24 +197,27 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun, which it is to begin. What was done is noted where all journals are read for that.
-func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet []*workflow.State, begin []string, err error) {
+// were begun, which it is to begin. Those on which no job was ever open are apart. What was done is noted where all journals are
+// read for that.
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun []*workflow.State, begin []string, err error) {
 	now := a.time.Now()
 	work.read = len(marks) == 0
 	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
 		if work.read {
 			work.note(s, now)
 		}
-		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 {
+		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && !neverBegun(s) {
 			return nil
 		}
 		return s
 	})
 	if unread != nil {
-		return nil, nil, unread
+		return nil, nil, nil, unread
 	}
 	for _, s := range found {
-		if s != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
+		if s != nil && neverBegun(s) {
+			unbegun = append(unbegun, s)
+		} else if s != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
 			after := d.Repairing(ctx, s)
 			if after != s {
 				begin = append(begin, s.Airframe.Mark)
@@ -207,7 +225,12 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 			fleet = append(fleet, after)
 		}
 	}
-	return fleet, begin, nil
+	return fleet, unbegun, begin, nil
+}
+
+// neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair.
+func neverBegun(s *workflow.State) bool {
+	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0
 }
 
 // How often a step must have been timed before it is planned by that, and how many steps before all are (common practice,

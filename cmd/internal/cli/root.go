@@ -37,9 +37,13 @@ func (a *app) run(ctx context.Context, args []string) int {
 	root.SetIn(a.In)
 	root.SetOut(out)
 	root.SetErr(a.Err)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
+	err = a.outcome(cmd, err)
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
+	}
+	if err == nil && a.stale { // it is not what the record is now
+		err = &silentError{exitStore}
 	}
 	if a.apart {
 		return apartCodes + exitCode(err)

@@ -186,10 +186,12 @@ func setUp(dir string, setenv func(k, v string)) error {
 
 func TestScripts(t *testing.T) {
 	names := setByScripts(t)
+	var serving processes
+	t.Cleanup(func() { serving.end(t) }) // after the last of the scripts, which run side by side
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(e *testscript.Env) error {
-			s := &served{setting: names}
+			s := &served{setting: slices.Clone(names), from: &serving}
 			e.Values["served"] = s
 			e.Defer(s.stop)
 			return setUp(e.WorkDir, func(name, value string) {

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"encoding/gob"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -21,8 +22,8 @@ import (
 	"fettle/procedures"
 )
 
-// The commands of a script run one after another in one process of the script's own: of a
-// process for each, two thirds of the time go by before its command begins. Each has an app
+// The commands of a script run one after another in one process: of a process for each, two
+// thirds of the time go by before its command begins. Each has an app
 // of its own, as in a process. "exec fettle" in a script is still a process, and all that is
 // typed into a command is typed into one.
 
@@ -93,54 +94,95 @@ func readOnce(digest string, data []byte) (*procedures.Document, error) {
 	return doc, err
 }
 
-// A served is the process of one script; it starts with the first command.
-type served struct {
-	setting []string // the names of the variables that scripts set
-	cmd     *exec.Cmd
+// A process serves one script after another: it has read the library, and each script's
+// first command would read it anew.
+type process struct {
 	calls   *gob.Encoder
 	answers *gob.Decoder
-	close   func() error
+	end     func() error
 }
 
-func (s *served) start(dir string) error {
+func begin() (*process, error) {
 	self, err := os.Executable()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	s.cmd = exec.Command(self)
-	s.cmd.Args[0], s.cmd.Dir, s.cmd.Stderr = "fettle-served", dir, os.Stderr
-	in, err := s.cmd.StdinPipe()
+	cmd := exec.Command(self)
+	cmd.Args[0], cmd.Stderr = "fettle-served", os.Stderr
+	in, err := cmd.StdinPipe()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	out, err := s.cmd.StdoutPipe()
+	out, err := cmd.StdoutPipe()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	s.calls, s.answers, s.close = gob.NewEncoder(in), gob.NewDecoder(out), in.Close
-	return s.cmd.Start()
+	return &process{gob.NewEncoder(in), gob.NewDecoder(out), func() error { return errors.Join(in.Close(), cmd.Wait()) }}, cmd.Start()
+}
+
+// Processes are those that serve no script now.
+type processes struct {
+	mu   sync.Mutex
+	idle []*process
+}
+
+func (p *processes) take() (*process, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if n := len(p.idle); n > 0 {
+		last := p.idle[n-1]
+		p.idle = p.idle[:n-1]
+		return last, nil
+	}
+	return begin()
+}
+
+func (p *processes) give(back *process) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.idle = append(p.idle, back)
+}
+
+func (p *processes) end(t *testing.T) {
+	for _, one := range p.idle {
+		if err := one.end(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// A served is a script's process, from its first command on.
+type served struct {
+	setting []string // the names of the variables that scripts set
+	from    *processes
+	process *process
 }
 
 func (s *served) stop() {
-	if s.cmd != nil {
-		_ = s.close()
-		_ = s.cmd.Wait()
+	if s.process != nil {
+		s.from.give(s.process)
 	}
 }
 
 // fettle runs a command of the script and writes what it says where the script looks for it.
 func fettle(ts *testscript.TestScript, args ...string) answer {
 	s := ts.Value("served").(*served)
-	if s.cmd == nil {
-		ts.Check(s.start(ts.MkAbs(".")))
+	if s.process == nil {
+		var err error
+		s.process, err = s.from.take()
+		ts.Check(err)
 	}
 	c := call{Args: args, Dir: ts.MkAbs("."), Env: map[string]string{}}
 	for _, name := range s.setting {
 		c.Env[name] = ts.Getenv(name)
 	}
 	var a answer
-	ts.Check(s.calls.Encode(c))
-	if err := s.answers.Decode(&a); err != nil {
+	err := s.process.calls.Encode(c)
+	if err == nil {
+		err = s.process.answers.Decode(&a)
+	}
+	if err != nil {
+		s.process = nil // it is of no use to another
 		ts.Fatalf("fettle %s brought its process down: %v", strings.Join(args, " "), err)
 	}
 	fmt.Fprint(ts.Stdout(), a.Out)

@@ -49,8 +49,8 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 	}
 	sorting.Stable(all, func(a, b statedSitting) int { return a.From.Compare(b.From) })
 	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
-	given := slices.DeleteFunc(slices.Clone(all), func(s statedSitting) bool { return s.every })
-	all = slices.DeleteFunc(all, func(s statedSitting) bool {
+	given := sorting.Delete(slices.Clone(all), func(s statedSitting) bool { return s.every })
+	all = sorting.Delete(all, func(s statedSitting) bool {
 		return s.over || s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(s, other) })
 	})
 	var out []workflow.Sitting

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -85,7 +86,7 @@ func (a *app) board(ctx context.Context, marks []string, least int) (*page.Board
 		if of = max(of, least); a.json {
 			of = 0 // JSON has every airframe in full
 		}
-		return page.NewTile(s, now, of).At(slices.DeleteFunc(slices.Clone(claims), func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, now) }))
+		return page.NewTile(s, now, of).At(sorting.Delete(slices.Clone(claims), func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, now) }))
 	})
 	if unread = cmp.Or(unread, unclaimed); unread != nil && len(tiles) == 0 {
 		return nil, unread

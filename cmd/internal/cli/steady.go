@@ -7,6 +7,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/sitting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -52,8 +53,23 @@ func (a *app) recall() error {
 	if err != nil {
 		return err
 	}
-	if r, ok := k.Store.(keep.Recaller); ok {
-		r.Recall(func(asOf time.Time, why error) { a.warn("%s", page.AsOf(asOf, why, a.clock())) })
+	if r, ok := k.Store.(keep.Remote); ok {
+		r.Recall(func(asOf time.Time, why error) {
+			if a.stale = true; !a.draws {
+				a.warn("%s", page.AsOf(asOf, why, a.clock()))
+			}
+		})
 	}
 	return nil
+}
+
+// waiting says that the store is waited for, or that it is no more.
+func (a *app) waiting(is bool) {
+	if front := a.screen.Load(); front != nil {
+		if w, ok := (*front).(sitting.Waiter); ok {
+			w.Waiting(is)
+		}
+	} else if is && !a.draws && !a.looks.Load() {
+		a.warn("waiting for the store …")
+	}
 }

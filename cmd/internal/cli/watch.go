@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -28,10 +27,15 @@ type watch struct {
 	ran, read time.Time
 	last      []term.Row // the moments that came, the last one first
 	warned    string
+	away      bool // the store is
+	known     bool // the journals were read
 }
 
 // watch watches the clocks of the named airframes, or of all.
 func (a *app) watch(ctx context.Context, marks []string, r *runner) error {
+	if err := a.wall(); err != nil {
+		return err
+	}
 	if _, err := a.states(ctx, marks); err != nil { // one is not there
 		return err
 	}
@@ -45,6 +49,12 @@ func (a *app) watch(ctx context.Context, marks []string, r *runner) error {
 	return w.run(ctx)
 }
 
+// wall has a watch go on while the store is away.
+func (a *app) wall() error {
+	a.draws = a.Interactive
+	return a.recall()
+}
+
 // glance is how often the journals are looked at on a terminal.
 const glance = 2 * time.Second
 
@@ -55,7 +65,7 @@ func (w *watch) run(ctx context.Context) error {
 	}
 	w.ran = w.time.Now()
 	w.refresh(ctx, w.ran)
-	if !w.Interactive && !w.json {
+	if !w.Interactive && !w.json && w.known {
 		clocks := page.Clocks{Timers: []page.Timer{}}
 		for _, s := range w.states() {
 			clocks.Timers = append(clocks.Timers, page.NewClocks(s, w.ran)...)
@@ -102,20 +112,43 @@ func (w *watch) refresh(ctx context.Context, now time.Time) {
 	}
 	w.read = now
 	_, err := w.bench.Refresh(ctx)
+	_, why := w.kept.Desk.AsOf()
+	if back := w.away && why == nil; back && !w.draws {
+		w.warn("the store can be reached again")
+	} else if back || err == nil && w.draws {
+		w.warned = ""
+	}
+	w.away, w.known = why != nil, w.known || err == nil
 	w.fault(ctx, err)
+}
+
+// notice is what stands above everything while the store is away, or cannot be read.
+func (w *watch) notice() (rows []term.Row) {
+	text := w.warned
+	if at, why := w.kept.Desk.AsOf(); !at.IsZero() {
+		text = page.AsOf(at, why, w.clock())
+	}
+	for _, part := range strings.Split(text, "; ") {
+		if part == "" {
+			break
+		}
+		rows = append(rows, term.Row{Text: part, Strong: true})
+	}
+	return rows
 }
 
 // fault says what went wrong, unless it was said last.
 func (w *watch) fault(ctx context.Context, err error) {
 	if err != nil && ctx.Err() == nil && err.Error() != w.warned {
-		w.warned = err.Error()
-		w.warn("%v", err)
+		if w.warned = err.Error(); !w.draws {
+			w.warn("%v", err)
+		}
 	}
 }
 
 // states are the airframes that are watched.
 func (w *watch) states() []*workflow.State {
-	return slices.DeleteFunc(w.bench.States(), func(s *workflow.State) bool {
+	return sorting.Delete(w.bench.States(), func(s *workflow.State) bool {
 		return len(w.marks) > 0 && !lists.Contains(w.marks, s.Airframe.Mark)
 	})
 }
@@ -174,7 +207,8 @@ func (w *watch) rows(now time.Time) []term.Row {
 		return workflow.CompareReady(a.Timer, b.Timer)
 	})
 	rows := []term.Row{{Text: now.In(time.Local).Format("Mon 2 Jan 15:04:05"), Strong: true}, {}}
-	if len(clocks) == 0 {
+	rows = append(rows, w.notice()...)
+	if len(clocks) == 0 && w.known {
 		rows = append(rows, term.Row{Text: "Nothing is drying or curing."})
 	}
 	for _, c := range clocks {
@@ -189,6 +223,9 @@ func (w *watch) rows(now time.Time) []term.Row {
 // watchBoard shows the board until it is stopped: on a terminal in place, elsewhere one after
 // another, whenever something is recorded. In place it is drawn anew each minute too.
 func (a *app) watchBoard(ctx context.Context, marks []string) error {
+	if err := a.wall(); err != nil {
+		return err
+	}
 	if _, err := a.states(ctx, marks); err != nil { // one is not there
 		return err
 	}
@@ -202,14 +239,14 @@ func (a *app) watchBoard(ctx context.Context, marks []string) error {
 	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks}
 	w.bench.Follow(ctx)
 	var drawn time.Time
-	news, last := -1, ""
+	news, last, away := -1, "", false
 	for {
 		now := a.time.Now()
 		w.refresh(ctx, now)
-		if n := w.bench.News(); n != news || a.Interactive && !drawn.Equal(now.Truncate(time.Minute)) {
+		if n := w.bench.News(); n != news || w.away != away || a.Interactive && !drawn.Equal(now.Truncate(time.Minute)) {
 			last, err = w.board(ctx, last)
 			w.fault(ctx, err)
-			news, drawn = n, now.Truncate(time.Minute)
+			news, drawn, away = n, now.Truncate(time.Minute), w.away
 		}
 		if err := a.time.Sleep(ctx, w.next(now)); err != nil {
 			return err
@@ -221,6 +258,9 @@ func (a *app) watchBoard(ctx context.Context, marks []string) error {
 func (w *watch) board(ctx context.Context, last string) (string, error) {
 	board, unread := w.app.board(ctx, w.marks, 0)
 	if board == nil {
+		if w.fault(ctx, unread); w.draws {
+			w.Draw(w.notice())
+		}
 		return last, unread
 	}
 	plain := w.Streams
@@ -246,7 +286,7 @@ func (w *watch) board(ctx context.Context, last string) (string, error) {
 	}
 	switch first, rest, _ := strings.Cut(shown, "\n"); {
 	case w.Interactive:
-		drawn := []term.Row{{Text: first, Strong: true}}
+		drawn := append(w.notice(), term.Row{Text: first, Strong: true})
 		for _, line := range strings.Split(strings.TrimRight(rest, "\n"), "\n") {
 			drawn = append(drawn, term.Row{Text: line})
 		}

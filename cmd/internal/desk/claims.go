@@ -3,9 +3,9 @@ package desk
 import (
 	"context"
 	"errors"
-	"slices"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -19,9 +19,18 @@ func (d *Desk) me() (store.Claimer, *store.Claim) {
 	return claimer, &store.Claim{By: d.By, Bench: claimer.Bench()}
 }
 
+// Owner is the [store.Claim.Owner] of what is claimed here; "": nothing can be.
+func (d *Desk) Owner() string {
+	if _, me := d.me(); me != nil {
+		return me.Owner()
+	}
+	return ""
+}
+
 // Claims are who is at which step, where benches share the store and say so. A claim of a step
 // that is done, or waits, says nothing; the state tells (see [workflow.State.Claimed]). While the
-// store cannot be reached nobody knows of any, and whatever reads the record says so.
+// store cannot be reached they are those that were last seen, or none, and whatever reads the record
+// says so.
 func (d *Desk) Claims(ctx context.Context) ([]*store.Claim, error) {
 	if claimer, _ := d.me(); claimer != nil {
 		all, err := claimer.Claims(ctx)
@@ -37,7 +46,7 @@ func (d *Desk) Claims(ctx context.Context) ([]*store.Claim, error) {
 func (d *Desk) Others(ctx context.Context) ([]*store.Claim, error) {
 	_, me := d.me()
 	all, err := d.Claims(ctx)
-	return slices.DeleteFunc(all, func(c *store.Claim) bool { return c.Owned(me) }), err
+	return sorting.Delete(all, func(c *store.Claim) bool { return c.Owned(me) }), err
 }
 
 // Claim claims a step of an airframe for so long, in the place of what was claimed before. false:
@@ -61,8 +70,9 @@ func (d *Desk) Unclaim(ctx context.Context) error {
 }
 
 // Left ends what was claimed here of an airframe, if that step is done or waits by now. It returns
-// the claims of others that were left so: whoever is at such a step is to be told.
-func (d *Desk) Left(ctx context.Context, s *workflow.State) ([]*store.Claim, error) {
+// the claims of others that were left so by what was recorded on the state before: whoever is at
+// such a step is to be told.
+func (d *Desk) Left(ctx context.Context, before, s *workflow.State) ([]*store.Claim, error) {
 	_, me := d.me()
 	all, err := d.Claims(ctx)
 	now := d.Now()
@@ -72,7 +82,7 @@ func (d *Desk) Left(ctx context.Context, s *workflow.State) ([]*store.Claim, err
 		case c.Mark != s.Airframe.Mark || s.Claimed(c.Step, now):
 		case c.Owned(me):
 			err = d.Unclaim(ctx)
-		default:
+		case before.Claimed(c.Step, now):
 			others = append(others, c)
 		}
 	}

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"sync"
 	"time"
 
@@ -18,6 +19,7 @@ type Clocks struct {
 
 	mu       sync.Mutex
 	compared time.Time // by the clock here; zero: not yet
+	away     bool      // the store was
 	doubt    workflow.ClockDoubt
 	told     workflow.ClockDoubt
 }
@@ -36,15 +38,19 @@ func (d *Desk) compare(ctx context.Context, records bool) (workflow.ClockDoubt, 
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if since := c.Now().Sub(c.compared); !records && since >= 0 && since < compareAgain {
+	_, why := d.AsOf()
+	if since := c.Now().Sub(c.compared); !records && since >= 0 && since < compareAgain && c.away == (why != nil) {
 		return c.doubt, nil
 	}
 	found, err := keeper.Clocks(ctx, c.Now, records)
 	if err != nil && (records || ctx.Err() != nil) {
 		return workflow.ClockDoubt{}, err
 	}
+	c.away = errors.Is(err, store.ErrAway)
 	doubt := workflow.UnknownClocks()
-	if err == nil {
+	if err != nil && c.doubt.Refused { // that is worse
+		doubt = c.doubt
+	} else if err == nil {
 		all := make([]workflow.BenchClock, len(found))
 		for i, f := range found {
 			all[i] = workflow.BenchClock(f)
@@ -54,11 +60,35 @@ func (d *Desk) compare(ctx context.Context, records bool) (workflow.ClockDoubt, 
 	if doubt.Changed(c.doubt) {
 		d.replayed.forget()
 	}
-	if c.compared, c.doubt = c.Now(), doubt; c.Tell != nil && doubt.Says() != "" && (doubt.Changed(c.told) || doubt.Astray != c.told.Astray) {
+	if c.compared, c.doubt = c.Now(), doubt; c.Tell != nil && !c.away && doubt.Says() != "" && (doubt.Changed(c.told) || doubt.Astray != c.told.Astray) {
 		c.Tell(doubt)
 		c.told = doubt
 	}
 	return doubt, nil
+}
+
+// AsOf is [store.Distant.AsOf] of its store. Of one that is always in reach it is nil.
+func (d *Desk) AsOf() (at time.Time, why error) {
+	if far, ok := d.Store.(store.Distant); ok {
+		return far.AsOf()
+	}
+	return at, nil
+}
+
+// Clocked is a state that was read before with what the clocks of other benches leave open by
+// now. It reads nothing but that, and returns the state itself where that is the same.
+func (d *Desk) Clocked(ctx context.Context, s *workflow.State) *workflow.State {
+	doubt, err := d.compare(ctx, false)
+	if had := s.Doubted(); err != nil || !doubt.Changed(had) && !had.Changed(doubt) {
+		return s
+	}
+	anew, err := d.replay(ctx, s.Airframe.Mark, s.Entries)
+	if err != nil {
+		return s
+	}
+	anew = anew.Heard(s)
+	anew.Planned = s.Planned
+	return anew
 }
 
 // clocked tells a state that was just replayed what the clocks leave open. Where another bench

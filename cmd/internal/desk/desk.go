@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"fettle/procedures"
@@ -38,6 +39,7 @@ type Desk struct {
 
 	parsed   parsed
 	replayed replayed
+	outcome  atomic.Pointer[Outcome]
 }
 
 // tries is how often to decide at least when other terminals keep adding entries: it is
@@ -174,13 +176,14 @@ func (d *Desk) showing(ctx context.Context, s *workflow.State, p photos.Photo, a
 
 // append adds entries to a journal, if it has not grown since it was read, and
 // returns the state after them. That state is folded from the stored records, so
-// that it is exactly what a reader will find.
+// that it is exactly what a reader will find. What fails is not recorded: nothing
+// that is read after it makes it fail.
 func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entries []journal.Entry) (*workflow.State, error) {
 	records, err := journal.Encode(entries)
 	if err != nil {
 		return nil, err
 	}
-	if err := d.Store.Append(ctx, mark, s.Size(), records); err != nil {
+	if err := d.Noted(mark, s.Size()+int64(len(records)), d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
 		return nil, err
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
@@ -193,7 +196,10 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, after, d.others(mark))
+	if heard, err := d.heed(ctx, after, d.others(mark)); err == nil {
+		return heard, nil
+	}
+	return after.Heard(s), nil // it is recorded, and others said that a moment ago
 }
 
 // Register registers an airframe of a design.

@@ -8,6 +8,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -18,7 +19,7 @@ import (
 // thing. Embedded documents are left out, as nobody can raise their revision
 // here, and so is one that a job of this airframe was begun with.
 func (d *Desk) unclaimed(ctx context.Context, s *workflow.State, docs ...*procedures.Document) error {
-	docs = slices.DeleteFunc(docs, func(doc *procedures.Document) bool {
+	docs = sorting.Delete(docs, func(doc *procedures.Document) bool {
 		return doc.Embedded || slices.ContainsFunc(s.Entries, func(e journal.Entry) bool {
 			f, ok := e.Facts.(journal.JobOpened)
 			return ok && (f.Sheet == doc.Digest() || f.Procedure == doc.Digest())

@@ -134,7 +134,7 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 		if out.New = int64(len(b.Records)) - here; out.New == 0 {
 			return nil
 		}
-		return b.settle(ctx, k.Desk.Store, here)
+		return k.Desk.Noted(b.Mark, int64(len(b.Records)), b.settle(ctx, k.Desk.Store, here))
 	})
 	if err != nil {
 		return out, err

@@ -46,10 +46,16 @@ type Store interface {
 	Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error)
 }
 
-// A Recaller is a store that may be away, and can show what was last seen of it. Once Recall was
-// called it does, and calls tell with when that was, and why it is away.
-type Recaller interface {
+// A Remote is a store elsewhere that may be away.
+type Remote interface {
+	store.Distant
+
+	// Recall has it show what was last seen of it while it is away, and call tell with when that
+	// was, and why it is away.
 	Recall(tell func(asOf time.Time, why error))
+
+	// Waits has it call tell when it takes long to answer, and once it has.
+	Waits(tell func(waiting bool))
 }
 
 // A Kind is a kind of store.

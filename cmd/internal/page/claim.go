@@ -5,16 +5,25 @@ import (
 
 	"fettle/cmd/internal/term"
 	"fettle/store"
+	"fettle/workflow/journal"
 )
 
-// ClaimLine says who is at a step, and since when.
+// ClaimLine says who is at a step and since when, or was and is not heard of any more.
 func ClaimLine(of *store.Claim, c Clock) string {
+	if of.Silent > 0 {
+		return claimOwner(of) + " was at `" + claimedStep(of) + "`, last heard of " + c.At(c.Now.Add(-of.Silent))
+	}
 	return claimOwner(of) + " is at `" + claimedStep(of) + "` since " + c.At(of.Since)
 }
 
 // TakenLine says who took a step over from whoever is told so.
 func TakenLine(of *store.Claim) string {
-	return esc(of.Mark) + ": " + claimOwner(of) + " took `" + claimedStep(of) + "` over from you"
+	return claimOwner(of) + " took `" + claimedStep(of) + "` over from you"
+}
+
+// DoneBy says who did something of a step, and when.
+func DoneBy(e journal.Entry, c Clock) string {
+	return "**" + esc(e.By) + "** did it at " + c.At(e.At) + "."
 }
 
 func claimOwner(of *store.Claim) string { return "**" + esc(of.By) + " at " + esc(of.Bench) + "**" }

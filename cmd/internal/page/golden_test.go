@@ -322,6 +322,10 @@ func (b *bench) claimed() {
 	}
 	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
 	b.pages["TakenLine"] = page.TakenLine(claim)
+	silent := *claim
+	silent.Silent = 3 * time.Minute
+	b.pages["ClaimLine-silent"] = page.ClaimLine(&silent, page.Clock{Now: b.Now})
+	b.pages["DoneBy"] = page.DoneBy(journal.Entry{By: "hu*go", At: b.Now}, page.Clock{Now: b.Now})
 }
 
 // evenings build a Finch, release it, break it and repair it.

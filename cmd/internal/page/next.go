@@ -34,6 +34,7 @@ type Next struct {
 	Checks   []string     `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
+	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -123,6 +124,9 @@ func (n Next) AtOnce(c Clock) string {
 	}
 	for _, r := range n.Damaged {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
+	}
+	if n.Took != nil {
+		l.add("Taken over from %s, there since %s: they are told.\n", claimOwner(n.Took), c.At(n.Took.Since))
 	}
 	for _, of := range n.Claims {
 		l.add("%s.\n", ClaimLine(of, c))

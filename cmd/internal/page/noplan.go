@@ -3,33 +3,91 @@ package page
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"fettle/workflow"
 )
 
-// NoPlan says why there is no plan, and what would free it.
-func NoPlan(e *workflow.NoPlan, c Clock) string {
+// A NoPlan says why there is no plan, and what would free it. Times are in minutes.
+type NoPlan struct {
+	Why      workflow.Hindrance `json:"no_plan"`
+	Steps    []PlanStep         `json:"steps,omitempty"`
+	Windows  []workflow.Lapse   `json:"windows,omitempty"`
+	Sittings bool               `json:"sittings,omitempty"` // they belong to the conflict
+	Together bool               `json:"one_sitting,omitempty"`
+	Takes    int                `json:"takes_min,omitempty"`
+	Has      int                `json:"has_min,omitempty"`
+	Help     []PlanHelp         `json:"would_help"`
+
+	of *workflow.NoPlan
+}
+
+// A PlanStep is a step of a conflict.
+type PlanStep struct {
+	Mark  string `json:"airframe"`
+	Job   string `json:"job"`
+	Step  string `json:"step"`
+	Title string `json:"title"`
+}
+
+// A PlanHelp is what would make a plan possible, and the flag that asks for it, where there is one.
+type PlanHelp struct {
+	Text string `json:"text"`
+	Flag string `json:"flag,omitempty"`
+}
+
+// NewNoPlan makes the page of a plan that there is not.
+func NewNoPlan(e *workflow.NoPlan) NoPlan {
+	p := NoPlan{Why: e.Why, Windows: e.Windows, Sittings: e.InHours, Together: e.Together, Takes: int(e.Takes / time.Minute), Has: int(e.Has / time.Minute), Help: []PlanHelp{}, of: e}
+	for _, t := range e.Turns {
+		p.Steps = append(p.Steps, PlanStep{t.Mark, t.Job, t.Step, turnWords(t)})
+	}
+	for _, f := range e.Free {
+		var help PlanHelp
+		switch {
+		case f.Each > 0:
+			help.Text = fmt.Sprintf("make each sitting at least %s long", Span(f.Each))
+		case f.Longer > 0:
+			help.Text = fmt.Sprintf("make a sitting at least %s longer", Span(f.Longer))
+		case f.More > 0:
+			help = PlanHelp{fmt.Sprintf("add at least %s of sittings, or repeat one", Span(f.More)), `--sitting "every sat 14:00-17:00"`}
+		case f.Tight:
+			help = PlanHelp{"use windows to their ends", "--tight"}
+		case f.At != nil:
+			help = PlanHelp{"bring the bench to " + amount(*f.At, "°C"), "--temperature " + short(*f.At) + "C"}
+		case f.With != "":
+			help = PlanHelp{"use another adhesive", "--consider " + f.With}
+		case f.Hands > 0:
+			help = PlanHelp{fmt.Sprintf("work with %d people", f.Hands), fmt.Sprintf("--hands %d", f.Hands)}
+		}
+		p.Help = append(p.Help, help)
+	}
+	return p
+}
+
+// Markdown is why there is no plan.
+func (p NoPlan) Markdown(c Clock) string {
 	var l lines
 	var turns []string
-	for _, t := range e.Turns {
-		turns = append(turns, fmt.Sprintf("%s · **%s** (`%s`)", esc(t.Mark), turnTitle(t), t.Step))
+	for _, t := range p.Steps {
+		turns = append(turns, fmt.Sprintf("%s · **%s** (`%s`)", esc(t.Mark), esc(t.Title), t.Step))
 	}
-	one := strings.Join(turns, ", ")
+	one, takes, has := strings.Join(turns, ", "), minutes(p.Takes), minutes(p.Has)
 	l.add("**There is no plan.**\n")
-	switch e.Why {
+	switch p.Why {
 	case workflow.NoSitting:
 		l.add("No sitting is left.")
 	case workflow.BadSitting, workflow.Overlap:
-		l.add("The sitting %s ends before it starts, or overlaps another.", hours(e.Sittings[0], c))
+		l.add("The sitting %s ends before it starts, or overlaps another.", hours(p.of.Sittings[0], c))
 	case workflow.TooLong:
-		l.add("%s takes %s without a break. Your longest sitting has %s.", one, Span(e.Takes), Span(e.Has))
+		l.add("%s takes %s without a break. Your longest sitting has %s.", one, takes, has)
 	case workflow.TooShort:
-		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, e.Joint, Span(e.Takes), Span(e.Has))
-		if len(e.Free) == 0 {
+		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, p.of.Joint, takes, has)
+		if len(p.Help) == 0 {
 			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
 		}
 	case workflow.TooLittle:
-		l.add("It takes sittings of %s in all, and yours have %s.", Span(e.Takes), Span(e.Has))
+		l.add("It takes sittings of %s in all, and yours have %s.", takes, has)
 	case workflow.NotFound:
 		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
 	default:
@@ -37,36 +95,27 @@ func NoPlan(e *workflow.NoPlan, c Clock) string {
 		for _, t := range turns {
 			l.item("%s", t)
 		}
-		for _, w := range e.Windows {
+		for _, w := range p.Windows {
 			l.item("%s · the window of `%s`%s", esc(w.Mark), w.Name, optionally(", which closes at ", c.At(w.Closes)))
 		}
-		if e.InHours {
+		if p.Together {
+			l.item("two of them belong in one sitting")
+		}
+		if p.Sittings {
 			l.item("your sittings")
 		}
-		if e.Least {
+		if p.of.Least {
 			l.add("\nWithout any one of them there would be a plan.")
 		}
 	}
-	if len(e.Free) > 0 {
-		l.add("")
+	if len(p.Help) > 0 {
+		l.add("\nWhat would help:\n")
 	}
-	for _, f := range e.Free {
-		switch {
-		case f.Longer > 0:
-			l.item("make a sitting at least %s longer", Span(f.Longer))
-		case f.More > 0:
-			l.item("add at least %s of sittings, or repeat one: `--sitting \"every sat 14:00-17:00\"`", Span(f.More))
-		case f.Tight:
-			l.item("use windows to their ends: `--tight`")
-		case f.At != nil:
-			l.item("bring the bench to %s: `--temperature %sC`", amount(*f.At, "°C"), short(*f.At))
-		case f.With != "":
-			l.item("use another adhesive: `--consider %s`", f.With)
-		case f.Hands > 0:
-			l.item("work with %d people: `--hands %d`", f.Hands, f.Hands)
-		case f.After != "":
-			l.item("leave `%s` for later", f.After)
+	for _, help := range p.Help {
+		if help.Flag != "" {
+			help.Text += ": `" + help.Flag + "`"
 		}
+		l.item("%s", help.Text)
 	}
 	return l.String()
 }

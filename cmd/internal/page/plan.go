@@ -37,6 +37,7 @@ type Plan struct {
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates   `json:"climate"`
 	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
+	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
 }
 
@@ -108,6 +109,8 @@ func (p Plan) Markdown(c Clock) string {
 	switch {
 	case len(p.Sittings) == 0 && len(p.Stops) > 0:
 		l.add("# Nothing can be planned\n")
+	case len(p.Sittings) == 0 && len(p.Unbegun) > 0:
+		l.add("# No job is open\n")
 	case len(p.Sittings) == 0:
 		l.add("# Nothing is left to do\n")
 	case len(p.Stops) > 0:
@@ -145,6 +148,10 @@ func (p Plan) Markdown(c Clock) string {
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
+	}
+	if len(p.Unbegun) > 0 {
+		l.add("To begin, and plan then:")
+		l.commands(p.Unbegun)
 	}
 	for _, m := range p.Moot {
 		why := "no step that is left lets you choose it"
@@ -261,6 +268,7 @@ func worked(n int) string {
 	return fmt.Sprintf("%d h %d min", n/60, n%60)
 }
 
+//go:noinline
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
 
 // sitting is all of a sitting.
@@ -400,6 +408,7 @@ func hours(s workflow.Sitting, c Clock) string {
 	return day + clockOf(s.From) + "–" + clockOf(s.To)
 }
 
+//go:noinline
 func clockOf(t time.Time) string { return t.In(time.Local).Format("15:04") }
 
 // turnWords are what is done in a turn.

@@ -73,8 +73,8 @@ func (a album) planning(now time.Time) {
 	}
 	a.show("Plan-cold", page.NewPlan(marks, cold), now)
 	for name, e := range map[string]*workflow.NoPlan{
-		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Least: true,
-			Free: []workflow.Freeing{{Longer: 20 * time.Minute}, {Tight: true}, {After: "cut-slot"}}},
+		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
+			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
 		"too-long":  {Why: workflow.TooLong, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
 		"too-short": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
 		"too-warm": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute,
@@ -84,7 +84,7 @@ func (a album) planning(now time.Time) {
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
 		"none":       {Why: workflow.NoSitting},
 	} {
-		a["NoPlan-"+name] = page.NoPlan(e, page.Clock{Now: now})
+		a["NoPlan-"+name] = page.NewNoPlan(e).Markdown(page.Clock{Now: now})
 	}
 }
 

@@ -10,6 +10,8 @@ import (
 )
 
 // Escape is plain text on one line, as Markdown.
+//
+//go:noinline
 func Escape(text string) string { return esc(text) }
 
 // A Leaving is what a builder is told who leaves the bench.

@@ -18,6 +18,7 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -131,7 +132,7 @@ func (t *Table) Add(s *workflow.State, record *workflow.Record, filter workflow.
 		}
 	}
 	rows := t.Rows[before:]
-	t.Rows = append(t.Rows[:before], slices.DeleteFunc(slices.Clone(rows), func(r Row) bool { return !r.fits(filter) })...)
+	t.Rows = append(t.Rows[:before], sorting.Delete(slices.Clone(rows), func(r Row) bool { return !r.fits(filter) })...)
 	return nil
 }
 

@@ -32,7 +32,7 @@ func (f *field) insert(text string) {
 		return r
 	}, strings.TrimRight(text, "\r"))))
 	add = add[:min(len(add), mostTyped-len(f.text))]
-	f.text = slices.Insert(f.text, f.at, add...)
+	f.text = append(f.text[:f.at:f.at], append(add, f.text[f.at:]...)...)
 	f.at += len(add)
 }
 

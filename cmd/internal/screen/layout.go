@@ -34,11 +34,12 @@ type scene struct {
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
-	refused  bool   // what was typed was refused: what is typed next replaces it
-	turns    bool   // the rows have several pages
-	keyed    bool   // letters are keys, though the field takes words: nothing is typed
-	hint     string // about a key that did nothing
-	more     bool   // what is behind `?` is looked at
+	refused  bool      // what was typed was refused: what is typed next replaces it
+	turns    bool      // the rows have several pages
+	keyed    bool      // letters are keys, though the field takes words: nothing is typed
+	hint     string    // about a key that did nothing
+	away     time.Time // since then the store is; zero: it is not
+	more     bool      // what is behind `?` is looked at
 }
 
 // A sheet is one page of what a screen shows: all of it where there is room for it.
@@ -340,7 +341,7 @@ func (p painter) action(s scene, width int) []string {
 }
 
 func (p painter) told(s scene, width int) []string {
-	return p.text(strings.Join(s.told, "\n\n"), width, p.colour)
+	return p.text(strings.TrimSpace(strings.Join(append(s.told[:len(s.told):len(s.told)], s.question.View.Where), "\n\n")), width, p.colour)
 }
 
 // mark is how a row stands, without a word.
@@ -438,7 +439,7 @@ func (p painter) behind(s scene, width int) []string {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
 	}
 	blocks := [][]string{whole, p.told(s, width), p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
-	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
+	return joined(true, sorting.Delete(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
 }
 
 // leaveHint is what Esc says where there is nothing to go back to.
@@ -483,6 +484,9 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 // that nothing else moves when it says something.
 func (p painter) bar(s scene, width int) string {
 	var says []string
+	if !s.away.IsZero() {
+		says = append(says, "no store since "+s.away.In(time.Local).Format("15:04"))
+	}
 	for _, k := range s.offers {
 		way := k.Key + " "
 		if s.letters() || len(s.typed.text) > 0 { // it would be typed

@@ -5,6 +5,7 @@ package screen
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -18,6 +19,7 @@ import (
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/steps/lists"
+	"fettle/store"
 )
 
 // Clocks are the clocks of the bench; [sitting.Bench] has them.
@@ -106,6 +108,9 @@ func (f *front) Tell(markdown string) error {
 	}
 }
 
+// Waiting implements [sitting.Waiter].
+func (f *front) Waiting(is bool) { f.program.Send(waiting(is)) }
+
 // What comes to the model beside keys.
 type (
 	asked struct {
@@ -115,6 +120,7 @@ type (
 	said      string          // Markdown
 	second    struct{}        // has passed
 	undoubted struct{ n int } // no repeat came after the key that was in doubt
+	waiting   bool            // the store takes long
 	read      struct {        // the journals were looked at
 		changed bool
 		err     error
@@ -147,6 +153,7 @@ type model struct {
 	stood         int       // how much of what was told stood with it
 	seconds       int
 	looking       bool // at what other terminals wrote
+	waits         bool // for the store
 }
 
 func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.CancelFunc) *model {
@@ -212,12 +219,19 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
 		m.looking = false
+		if !errors.Is(msg.err, store.ErrAway) {
+			m.scene.away = time.Time{}
+		} else if msg.err = nil; m.scene.away.IsZero() {
+			m.scene.away = m.now()
+		}
 		switch {
 		case msg.err != nil:
 			m.hint("The journals can't be read now: " + msg.err.Error())
 		case msg.changed && m.reply != nil:
 			m.answer(sitting.Reply{Key: sitting.Changed})
 		}
+	case waiting:
+		m.waits = bool(msg)
 	case undoubted:
 		if m.doubt != nil && msg.n == m.doubts {
 			m.answer(*m.doubt)
@@ -614,11 +628,14 @@ func (m *model) View() tea.View {
 	if m.width == 0 {
 		return v
 	}
-	at := m.at
+	at, scene := m.at, m.scene
 	if m.scene.more {
 		at = m.behind
 	}
-	f := m.frame(m.scene, m.sheets(), at, m.width, m.height)
+	if m.waits && m.reply == nil {
+		scene.hint = "Waiting for the store …"
+	}
+	f := m.frame(scene, m.sheets(), at, m.width, m.height)
 	v.SetContent(strings.Join(f.lines, "\n"))
 	if f.y >= 0 {
 		v.Cursor = tea.NewCursor(f.x, f.y)

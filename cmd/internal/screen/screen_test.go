@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/store"
 )
 
 // noClocks is a bench where nothing dries.
@@ -518,6 +519,45 @@ func TestCautionFirst(t *testing.T) {
 	h.expectNone()
 	h.press("s")
 	h.expect(sitting.Reply{Key: "s"})
+}
+
+// While the store is away the screen says so until it is back, and first what became of an answer;
+// while it is waited for after an answer, that.
+func TestStoreAway(t *testing.T) {
+	away := read{err: &store.Error{Op: "read", Path: "etcd://bench-a:2379,bench-b:2379,bench-c:2379/shed", Err: store.ErrAway, Hint: "check the network and the cluster"}}
+	for _, width := range []int{80, 40} {
+		h := newHand(t, noClocks{}, width, 24)
+		h.ask(plain("one"))
+		h.pass(2 * time.Second)
+		h.send(waiting(true))
+		if strings.Contains(h.screen(), "Waiting") {
+			t.Error("nobody waits while the question stands")
+		}
+		h.press("m")
+		h.expect(sitting.Reply{Key: "m"})
+		h.see("── Waiting for the store …")
+		h.send(waiting(false))
+		h.send(said("Nothing was recorded: the store can't be reached. Write down what is done and when, and record it later with --at."))
+		h.ask(plain("one"))
+		h.pass(6 * time.Second)
+		h.see("Nothing was recorded: the store can't")
+		h.send(away)
+		h.pass(5 * time.Second)
+		h.see("── no store since 19:00 ")
+		if text := h.screen(); strings.Contains(text, "etcd://") {
+			t.Errorf("at %d columns it shows\n%s", width, text)
+		}
+		h.send(read{})
+		if text := h.screen(); strings.Contains(text, "no store") || !strings.Contains(text, "Nothing was recorded") {
+			t.Errorf("when it is back, it shows\n%s", text)
+		}
+		h.press("m")
+		h.expect(sitting.Reply{Key: "m"})
+		h.ask(plain("two"))
+		if text := h.screen(); strings.Contains(text, "recorded") {
+			t.Errorf("after the next answer it shows\n%s", text)
+		}
+	}
 }
 
 // oneJoint is a bench with one coat that dries.

@@ -3,6 +3,7 @@ package sitting
 import (
 	"cmp"
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"sync"
@@ -117,6 +118,7 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	b.mu.Lock()
 	first := b.sizes == nil
 	b.mu.Unlock()
+	defer b.clocked(ctx)
 	if first {
 		err = b.readAll(ctx)
 		moved, failed := b.refreshClaims(ctx)
@@ -134,6 +136,9 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 			continue
 		}
 		s, failed := b.desk.State(ctx, j.Mark)
+		if errors.Is(failed, store.ErrAway) {
+			return changed, failed // it is read once it can be
+		}
 		b.mu.Lock()
 		b.news++
 		if failed == nil {
@@ -146,6 +151,19 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	}
 	moved, failed := b.refreshClaims(ctx)
 	return changed || moved, cmp.Or(err, failed)
+}
+
+// clocked has the airframes count by what is known of the clocks of other benches now: while the
+// store is away that is less.
+func (b *Bench) clocked(ctx context.Context) {
+	for _, s := range b.States() {
+		anew := b.desk.Clocked(ctx, s)
+		b.mu.Lock()
+		if b.states[s.Airframe.Mark] == s {
+			b.states[s.Airframe.Mark] = anew
+		}
+		b.mu.Unlock()
+	}
 }
 
 // News counts what [Bench.Refresh] found: journals that had grown, also of airframes that are not
@@ -163,6 +181,9 @@ func (b *Bench) readAll(ctx context.Context) error {
 		return err
 	}
 	states, err := desk.Rows(ctx, b.desk, func(s *workflow.State, _ int) *workflow.State { return s })
+	if errors.Is(err, store.ErrAway) {
+		return err // none could be read: that is tried again
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.sizes = map[string]int64{}

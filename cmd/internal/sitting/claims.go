@@ -5,10 +5,12 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -28,7 +30,6 @@ type claims struct {
 	anew   time.Time    // when mine was claimed last
 	read   bool         // others are known
 	others []*store.Claim
-	lost   *store.Claim // who took over what was mine, where nobody was told yet
 }
 
 // Follow hears of what other benches write, until ctx ends.
@@ -76,7 +77,7 @@ func (b *Bench) refreshClaims(ctx context.Context) (changed bool, err error) {
 		return false, err
 	}
 	b.mu.Lock()
-	if changed = b.claims.read && !slices.EqualFunc(others, b.claims.others, func(a, b *store.Claim) bool { return *a == *b }); changed {
+	if changed = b.claims.read && !slices.EqualFunc(others, b.claims.others, (*store.Claim).Same); changed {
 		b.news++
 	}
 	b.claims.others, b.claims.read = others, true
@@ -96,13 +97,17 @@ func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	others := sorting.Delete(slices.Clone(b.claims.others), stands.Of)
 	switch had := b.claims.mine; {
 	case ours:
 		b.claims.mine, b.claims.anew = stands, b.desk.Now()
-		b.claims.others = slices.DeleteFunc(slices.Clone(b.claims.others), stands.Of)
 	case had != nil && had.Of(stands):
-		b.claims.mine, b.claims.lost = nil, stands
+		b.claims.mine = nil
+		fallthrough
+	default:
+		others = append(others, stands)
 	}
+	b.claims.others = others
 	return stands, ours, nil
 }
 
@@ -155,12 +160,13 @@ func (c *conversation) claim(ctx context.Context) error {
 		return nil
 	}
 	c.view.ID += "/claimed"
-	if err := c.Front.Tell(page.ClaimLine(stands, c.clock()) + "."); err != nil {
-		return err
+	take := "take it over"
+	if stands.From == c.Desk.Owner() {
+		take = "take it back"
 	}
 	if _, err := c.confirm(ctx, Question{
-		Prompt: fmt.Sprintf("Take it over from %s at %s?", term.Line(stands.By), term.Line(stands.Bench)),
-		Keys:   []Key{{Key: keyYes, Word: "take it over"}},
+		Prompt: fmt.Sprintf("%s from %s?", page.Capital(take), term.Line(stands.Owner())),
+		Keys:   []Key{{Key: keyYes, Word: take}},
 	}, "It is left to them."); err != nil {
 		return err
 	}
@@ -178,7 +184,7 @@ func (c *conversation) unclaimed(err error) error {
 }
 
 // meanwhile tells what others recorded on the airframes that are led over since they were read
-// last, and where others are now.
+// last.
 func (c *conversation) meanwhile() error {
 	for _, s := range c.states {
 		mark := s.Airframe.Mark
@@ -189,26 +195,72 @@ func (c *conversation) meanwhile() error {
 		}
 		c.known[mark] = s.Size()
 	}
-	c.Bench.mu.Lock()
-	lost := c.Bench.claims.lost
-	c.Bench.claims.lost = nil
-	c.Bench.mu.Unlock()
-	now := c.now()
-	at := c.Bench.Claims(now)
-	for _, claim := range at {
-		if slices.ContainsFunc(c.told, func(t *store.Claim) bool { return *t == *claim }) || !slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == claim.Mark }) {
+	return nil
+}
+
+// where says at which steps of the airframes that are led over others are, and what they took over.
+func (c *conversation) where() string {
+	var lines []string
+	for _, claim := range c.Bench.Claims(c.now()) {
+		if !slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == claim.Mark }) {
 			continue
 		}
-		text := page.Escape(claim.Mark) + ": " + page.ClaimLine(claim, c.clock())
-		if lost != nil && *claim == *lost {
-			text = page.TakenLine(claim)
+		line := page.ClaimLine(claim, c.clock())
+		if claim.From == c.Desk.Owner() && claim.Silent == 0 {
+			line = page.TakenLine(claim)
 		}
-		if err := c.Front.Tell(text + "."); err != nil {
-			return err
+		if c.Mark == "" {
+			line = page.Escape(claim.Mark) + ": " + line
 		}
+		lines = append(lines, line+".")
 	}
-	c.told = at
-	return nil
+	return strings.Join(lines, "\n\n")
+}
+
+// left asks before the screen leaves the step that the builder was at, where what was recorded
+// meanwhile leaves nothing to do there, or forbids it.
+func (c *conversation) left(ctx context.Context) error {
+	was := cmp.Or(c.stay, c.refused)
+	done := c.stay == place{} // it was refused, and only what is done by now is no more to be asked
+	c.refused = place{}
+	i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == was.mark })
+	if was.step == "" || i < 0 {
+		return nil
+	}
+	s, now := c.states[i], c.now()
+	r, found := reportAt(s, was, now)
+	if found && (placeOf(s, r) == was && goesOn(r, now) || done && r.Progress != workflow.Done) {
+		return nil
+	}
+	c.stay = place{}
+	text := "It is not a step of an open job any more."
+	if e, ok := s.WorkedLast(was.job, was.step); ok && (r.Progress == workflow.Done || r.Act != was.act) {
+		text = page.DoneBy(e, c.clock())
+	} else if found {
+		text = page.WhyNot(r, c.clock())
+	}
+	c.mark, c.view = was.mark, View{ID: fmt.Sprint(was) + "/left", Mark: was.mark, Part: c.view.Part, Title: c.view.Title, Action: "You were at this step. " + text}
+	_, err := c.ask(ctx, Question{Prompt: "When you have left it as it may stay:", Keys: []Key{{Key: Enter, Word: "go on", Also: keyNo}}})
+	return err
+}
+
+// notice tells once of what can't wait while the screen stays where the builder is.
+func (c *conversation) notice() error {
+	pressing := c.presses
+	if c.presses = nil; pressing == nil {
+		return nil
+	}
+	r, key := pressing.Step, keyJoin
+	until := r.Closes
+	if until.IsZero() {
+		until, key = r.Begun.Closes, keyList
+	}
+	text := fmt.Sprintf("%s can't wait longer than %s: %s goes there.", r.Step.Label(), c.clock().At(until), key)
+	if text == c.noticed {
+		return nil
+	}
+	c.noticed = text
+	return c.say(text)
 }
 
 // mostMeanwhile is how many entries of others are told one by one.

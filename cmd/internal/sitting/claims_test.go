@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/sitting"
+	"fettle/steps"
 	"fettle/store"
 	"fettle/store/memory"
 	"fettle/workflow"
@@ -29,6 +30,14 @@ func shared(t *testing.T) (rosa *bench, hugo *desk.Desk) {
 	b.ready("FN-01")
 	b.act("FN-01", workflow.Finish{Step: "check-kit"})
 	return b, hugo
+}
+
+// sees asserts which lines tell at the last question where others are.
+func (b *bench) sees(lines ...string) {
+	b.t.Helper()
+	if want := strings.Join(lines, "\n\n"); b.last.View.Where != want {
+		b.t.Errorf("others are %q, want %q", b.last.View.Where, want)
+	}
 }
 
 func claims(t *testing.T, d *desk.Desk) string {
@@ -53,9 +62,12 @@ func TestClaims(t *testing.T) {
 		}
 	}
 	claim("blade-care", false)
+	rosa.nameless = true
 	rosa.lead("FN-01", "q")
+	rosa.tells("To the other benches you are rosa at window, by login and machine")
+	rosa.nameless = false
 	rosa.asks("Fit the receiver")
-	rosa.tells("FN-01: **hugo at window** is at `blade-care` since 19:00.")
+	rosa.sees("**hugo at window** is at `blade-care` since 19:00.")
 	if got := claims(t, hugo); got != "hugo finch-build/blade-care, rosa finch-build/fit-radio" {
 		t.Errorf("claimed is %s", got)
 	}
@@ -92,18 +104,114 @@ func TestClaims(t *testing.T) {
 	rosa.lead("FN-01", "q")
 	rosa.asks("Others are at what can be done now", "Take it up again?")
 	rosa.lead("FN-01", "y", "n", "q")
-	rosa.asks("Take it over from carol at window?")
+	rosa.asks("Take it back from carol at window?")
 
-	// a claim ends by itself, and others may begin the step
+	// a claim that ran out is remembered, and it is asked before others begin the step
 	rosa.now = rosa.now.Add(2 * time.Minute)
 	rosa.lead("FN-01", "q")
-	rosa.asks("Before the blade | Confirm")
-	if strings.Contains(strings.Join(rosa.told, "\n"), "is at") {
-		t.Errorf("told is %q", rosa.told)
+	rosa.sees("**carol at window** was at `blade-care`, last heard of 19:00.", "**hugo at window** was at `fit-radio`, last heard of 19:00.")
+	rosa.lead("FN-01", "l", "fit-radio", "y", "q")
+	rosa.asks("Others are at what can be done now", "Take it up again?")
+	rosa.asks("Take it over from hugo at window?")
+	if got := claims(t, hugo); got != "carol finch-build/blade-care, rosa finch-build/fit-radio" {
+		t.Errorf("claimed is %q", got)
 	}
+
+	// in the end it is forgotten
+	rosa.now = rosa.now.Add(store.Remembered)
+	rosa.lead("FN-01", "q")
+	rosa.asks("Before the blade | Confirm")
+	rosa.sees("")
 }
 
-// While a question stands its step stays claimed; whoever lost it is told and led elsewhere.
+// Whoever was not heard of for a while, and comes back, is at the same question; whoever was asked
+// meanwhile and left it to them is led elsewhere.
+func TestComesBack(t *testing.T) {
+	rosa, hugo := shared(t)
+	if _, ours, err := hugo.Claim(t.Context(), "FN-01", "finch-build/blade-care", time.Minute, false); err != nil || !ours {
+		t.Fatal(ours, err)
+	}
+	theirs := sitting.NewBench(hugo)
+	rosa.lead("FN-01", "+2m l", "enter", "q") // she is led past it
+	rosa.asks("Fit the receiver")
+	rosa.sees("**hugo at window** was at `blade-care`, last heard of 19:00.")
+	if _, err := theirs.Refresh(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	hugo2 := *rosa
+	hugo2.desk = &desk.Desk{Store: hugo.Store, Photos: hugo.Photos, Library: hugo.Library, Now: hugo.Now, By: "hugo", Program: "test"}
+	hugo2.lead("FN-01", sitting.Changed, "q")
+	for _, q := range hugo2.asked {
+		if !strings.Contains(q, "Before the blade | Confirm") {
+			t.Errorf("asked is %s", q)
+		}
+	}
+	rosa.lead("FN-01", "q")
+	rosa.sees("**hugo at window** is at `blade-care` since 19:00.")
+}
+
+// Whatever another bench records, the screen stays at the step that the builder is at while it can
+// be done there: what can't wait is told, with the key that goes there.
+func TestStays(t *testing.T) {
+	b, hugo := shared(t)
+	state, err := b.desk.Register(t.Context(), "FN-02", "finch", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), state, "finch-tab", "", time.Time{})
+	must(t, err)
+	b.ready("FN-02")
+	b.act("FN-02", workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	theirs := func(r workflow.Request) func() {
+		return func() {
+			s, err := hugo.State(t.Context(), "FN-02")
+			must(t, err)
+			_, _, err = hugo.Act(t.Context(), s, r, time.Time{})
+			must(t, err)
+		}
+	}
+	b.first = func() {
+		theirs(workflow.Finish{Step: "coat-dry"})()
+		b.now = b.now.Add(11 * time.Minute) // it may be joined
+	}
+	b.lead("FN-02", sitting.Changed, sitting.Changed, "q")
+	for _, asked := range b.asked {
+		if !strings.Contains(asked, "Coat the tab | When is epoxy mixed?") {
+			t.Errorf("asked is %s", asked)
+		}
+	}
+	b.asks("Coat the tab", "j join pad")
+	b.tells("Join the pad can't wait longer than", "j goes there")
+	if n := strings.Count(strings.Join(b.told, "\n"), "can't wait"); n != 1 {
+		t.Errorf("it is told %d times", n)
+	}
+	if got := claims(t, hugo); got != "rosa finch-tab/coat-tab" {
+		t.Errorf("claimed is %q", got)
+	}
+	b.lead("FN-02", "l", "guard-blade", sitting.Changed, "j", "q")
+	b.asks("Join the pad")
+	b.tells("Join the pad can't wait longer than")
+
+	// where somebody else did the step, that is said before the screen goes elsewhere
+	b.first = theirs(workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}})
+	b.lead("FN-02", "l", "guard-blade", sitting.Changed, sitting.Changed, "enter", "q")
+	n := len(b.asked)
+	for i, want := range []string{"When you have left it as it may stay: | j join pad, enter go on", "When you have left it as it may stay:", "Join the pad"} {
+		if !strings.Contains(b.asked[n-3+i], want) {
+			t.Errorf("%d asks %s, want %s", i, b.asked[n-3+i], want)
+		}
+	}
+	if seen := b.seen[n-2]; seen != "You were at this step. **hugo** did it at 19:11." {
+		t.Errorf("it says %s", seen)
+	}
+
+	// so it is where they were a moment faster
+	b.hasty = theirs(workflow.Finish{Step: "plan-tail"})
+	b.lead("FN-02", "l", "plan-tail", "+2m d", "enter", "q")
+	b.tells("Refused", "plan-tail")
+	b.asks("Plane the tail", "When you have left it as it may stay:")
+}
+
+// While a question stands its step stays claimed; whoever lost it is told and asked, and led
+// elsewhere if it is left to the other.
 func TestTakenOver(t *testing.T) {
 	rosa, hugo := shared(t)
 	rosa.first = func() {
@@ -114,11 +222,12 @@ func TestTakenOver(t *testing.T) {
 			t.Errorf("it was taken over: %v, %v", changed, err)
 		}
 	}
-	rosa.lead("FN-01", "+50s l", "enter", sitting.Changed, "q")
+	rosa.lead("FN-01", "+50s l", "enter", sitting.Changed, "n", "q")
 	if first, last := rosa.asked[0], rosa.asked[len(rosa.asked)-1]; !strings.Contains(first, "Before the blade | Confirm") || !strings.Contains(last, "Fit the receiver") {
 		t.Errorf("asked are %s and %s", first, last)
 	}
-	rosa.tells("FN-01: **hugo at window** took `blade-care` over from you.")
+	rosa.asks("Before the blade", "Take it back from hugo at window?", "y take it back, n no")
+	rosa.sees("**hugo at window** took `blade-care` over from you.")
 	if got := claims(t, hugo); got != "hugo finch-build/blade-care, rosa finch-build/fit-radio" {
 		t.Errorf("claimed is %q", got)
 	}
@@ -140,7 +249,7 @@ func TestMeanwhile(t *testing.T) {
 		must(t, err)
 	}
 	rosa.first = func() { theirs(workflow.Clear{Step: "blade-care", Answers: []bool{true, true}}) }
-	rosa.lead("FN-01", sitting.Changed, "q")
+	rosa.lead("FN-01", sitting.Changed, "enter", "q")
 	rosa.tells("Meanwhile on FN-01, by hugo: cleared hold blade-care")
 	rosa.asks("Cut the slot")
 	if n := strings.Count(strings.Join(rosa.told, "\n"), "Meanwhile"); n != 1 {
@@ -165,7 +274,7 @@ type faraway struct {
 }
 
 func (f *faraway) fail() error {
-	return &store.Error{Op: "write", Err: store.ErrAway, Hint: "nothing was recorded"}
+	return &store.Error{Op: "read", Path: "etcd://bench-a:2379,bench-b:2379,bench-c:2379/shed", Err: store.ErrAway, Hint: "check the network and the cluster"}
 }
 
 func (f *faraway) View(ctx context.Context, fn func(store.Reader) error) error {
@@ -195,7 +304,12 @@ func TestAwayAtAQuestion(t *testing.T) {
 			rosa.first = func() { there.away = false }
 		}
 		rosa.lead(mark, sitting.Changed, "1", "2", sitting.Changed, "1", "2", "q")
-		rosa.tells("cannot be reached; nothing was recorded")
+		rosa.tells("Nothing was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
+		for _, text := range rosa.told {
+			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") {
+				t.Errorf("it is said once, and what matters first: %s", text)
+			}
+		}
 		rosa.asks("Cut the slot")
 		if got := rosa.state("FN-01").Size(); got != size+1 {
 			t.Errorf("%d entries came", got-size)

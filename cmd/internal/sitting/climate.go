@@ -28,7 +28,7 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		needs = append(needs, c.lacking(of, now)...)
 	}
 	all := slices.Clone(needs)
-	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
+	needs = sorting.Delete(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
 		return !def.Lapses() || c.broughtByTool(s, n) || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
@@ -155,7 +155,7 @@ func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool
 
 // fitting leaves out the conditions that the design of an airframe does not know.
 func fitting(s *workflow.State, r workflow.ReadBench) workflow.ReadBench {
-	r.Set = slices.DeleteFunc(slices.Clone(r.Set), func(n steps.Setting) bool {
+	r.Set = sorting.Delete(slices.Clone(r.Set), func(n steps.Setting) bool {
 		def, ok := s.Sheet.Condition(n.Condition)
 		return !ok || !lists.Contains(def.States, n.State)
 	})

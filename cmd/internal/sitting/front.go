@@ -83,6 +83,7 @@ type View struct {
 	Action   string    // Markdown: what to do, and by when
 	Rows     []Row     // what is asked line by line: readings, the lines of a hold, choices
 	More     string    // Markdown behind `?`: why, tools, adhesive, what else waits
+	Where    string    // Markdown: where others are, beside what is told; it may change while ID stays
 }
 
 // A Caution says what can hurt.
@@ -165,3 +166,6 @@ type Reply struct {
 	Key  string // one of the question's, or Due or Changed; "": Text answers the field
 	Text string // for the field, or the words behind a key that takes some
 }
+
+// A Waiter is a front that says when the store is waited for.
+type Waiter interface{ Waiting(is bool) }

@@ -3,6 +3,7 @@ package sitting
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps/lists"
+	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -221,6 +223,9 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 	s := c.state()
 	last, _ := lastEntry(s)
 	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)
+	if errors.As(err, new(*store.Error)) {
+		return err
+	}
 	if err != nil {
 		return c.say(err.Error())
 	}

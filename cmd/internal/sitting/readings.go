@@ -13,6 +13,7 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -220,7 +221,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
 // the work.
 func (c *conversation) gatesAtHand(s *workflow.State) ([]workflow.GateReport, error) {
 	if c.hand.Step.Kind.Traits().Releases {
-		return slices.DeleteFunc(s.Gates(c.now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
+		return sorting.Delete(s.Gates(c.now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
 	}
 	job, err := s.Job(c.hand.Job)
 	if err != nil {

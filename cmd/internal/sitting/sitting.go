@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -43,7 +44,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 	}
 	welcomed := false
 	for {
-		n := c.questions
+		n, was := c.questions, c.Desk.Outcome()
 		err := c.look(ctx)
 		if err == nil {
 			err = c.meanwhile()
@@ -64,6 +65,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 			return nil
 		case errors.Is(err, errAgain):
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
+			c.refused = c.here()
 			if err := c.tell(err); err != nil {
 				return err
 			}
@@ -74,14 +76,26 @@ func (s *Sitting) Lead(ctx context.Context) error {
 					return err
 				}
 			}
-		case errors.Is(err, store.ErrAway) && n < c.questions: // it is asked again: it may be back by then
-			if err := c.tell(err); err != nil {
+		case n < c.questions && (errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown)): // it is asked again: it may be back by then
+			if err := c.away(err, was); err != nil {
 				return err
 			}
 		case err != nil:
 			return err
 		}
 	}
+}
+
+// away says what became of an answer that the store was away for: that first, in a few words.
+func (c *conversation) away(err error, was *desk.Outcome) error {
+	if errors.Is(err, store.ErrUnknown) {
+		return c.say("It is not known whether that was recorded: the store did not answer. Look at the record before you do it again.")
+	}
+	what := "Nothing"
+	if c.Desk.Outcome() != was {
+		what = "No more"
+	}
+	return c.say(what + " was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
@@ -109,9 +123,12 @@ type conversation struct {
 	ticked map[place][]bool // by hold: the lines that were confirmed
 	first  map[place]string // by measure step: the gate that was asked for first
 
-	known     map[string]int64 // how long each journal was when it was read, or written to here, last
-	told      []*store.Claim   // where others were when it was told
-	claimless bool             // it was said that others aren't told at which step the builder is
+	known     map[string]int64     // how long each journal was when it was read, or written to here, last
+	stay      place                // the step that was asked about when others recorded something: it is left only once that was said
+	refused   place                // the step of which an answer was refused just now
+	presses   *workflow.Suggestion // what can't wait for the step that is stayed at; nil: nothing was found
+	noticed   string               // what was told last of that
+	claimless bool                 // it was said that others aren't told at which step the builder is
 }
 
 // A place is an act of a step of an airframe.
@@ -154,6 +171,7 @@ func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
 		s, err := c.Desk.State(ctx, c.Mark)
 		if errors.Is(err, store.ErrAway) && len(c.states) > 0 {
+			c.states[0] = c.Desk.Clocked(ctx, c.states[0])
 			return nil // what was read stands; nothing is recorded on it
 		}
 		if err != nil {
@@ -164,13 +182,17 @@ func (c *conversation) look(ctx context.Context) error {
 		_, err = c.Bench.refreshClaims(ctx)
 		return err
 	}
-	if _, err := c.Bench.Refresh(ctx); err != nil {
+	if _, err := c.Bench.Refresh(ctx); errors.Is(err, store.ErrAway) {
+		if len(c.states) == 0 { // then nobody knows what is open
+			return err
+		}
+	} else if err != nil {
 		if err := c.say(err.Error()); err != nil {
 			return err
 		}
 	}
 	now := c.now()
-	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
+	c.states = sorting.Delete(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	for i, s := range c.states { // something may have been said on another one of the bench they share
 		beside, err := c.Desk.Beside(ctx, s, now)
 		if err == nil {
@@ -191,6 +213,11 @@ const away = time.Hour
 // welcome says how the airframes stand to which the builder comes back.
 func (c *conversation) welcome() error {
 	now := c.now()
+	if owner := c.Desk.Owner(); owner != "" && c.Nameless {
+		if err := c.say("To the other benches you are " + owner + ", by login and machine: bench: and by: in the config name you (fettle help sheds)."); err != nil {
+			return err
+		}
+	}
 	for _, s := range c.states {
 		if len(s.OpenJobs(now)) == 0 || now.Sub(s.Entries[len(s.Entries)-1].Recorded) < away {
 			continue
@@ -204,6 +231,9 @@ func (c *conversation) welcome() error {
 
 // turn shows one step and asks its question.
 func (c *conversation) turn(ctx context.Context) error {
+	if err := c.left(ctx); err != nil {
+		return err
+	}
 	now := c.now()
 	if c.planned.IsZero() {
 		c.replan(ctx, now)
@@ -220,6 +250,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.askSitting(ctx, s, nil)
 	}
 	c.show(s, suggestion)
+	if err := c.notice(); err != nil {
+		return err
+	}
 	switch {
 	case suggestion.Over:
 		next := page.NewNext(s, now)
@@ -254,21 +287,22 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 	}
 }
 
-// choose returns what was chosen from the list, or the step that was answered last and is
-// not done, or what is most urgent of all airframes. It leaves a step only for a joint whose
-// time would run out meanwhile. Beside what must be joined soon, it stays with the airframe
-// at hand.
+// choose returns what was chosen from the list, or the step that the builder was at when others
+// recorded something, or the step that was answered last and is not done, or what is most urgent of
+// all airframes. It leaves a step that was answered only for a joint whose time would run out
+// meanwhile. Beside what must be joined soon, it stays with the airframe at hand.
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
 	due := c.due(now)
 	var of, keep *workflow.State
 	var best, kept workflow.Suggestion
-	least := 0
+	least, stays, jumps := 0, false, false
 	for _, s := range c.states {
 		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
-			return s, goTo(suggestion, r)
-		}
-		if r, ok := atHand(s, c.kept, now); ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable)) {
+			keep, kept, stays, jumps = s, goTo(suggestion, r), true, true
+		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
+			keep, kept, stays = s, goTo(suggestion, r), true
+		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {
 			keep, kept = s, goTo(suggestion, r)
 		}
 		rank := c.rank(s, suggestion, due, now)
@@ -276,11 +310,26 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 			of, best, least = s, suggestion, rank
 		}
 	}
-	c.jump = place{}
-	if keep != nil && (least > 0 || fits(kept.Step, now, due)) {
+	if !jumps {
+		c.jump = place{}
+	}
+	switch {
+	case stays:
+		if least == 0 && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
+			c.presses = &best
+		}
+		fallthrough
+	case keep != nil && (least > 0 || fits(kept.Step, now, due)):
 		return keep, kept
 	}
 	return of, best
+}
+
+// goesOn reports whether whoever is at the step can go on, once what holds it back is answered.
+//
+//go:noinline
+func goesOn(r workflow.StepReport, now time.Time) bool {
+	return r.AtHand() && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable))
 }
 
 // rank is how soon a suggestion comes among those of all airframes; less is sooner.
@@ -335,6 +384,12 @@ func fits(r *workflow.StepReport, now, due time.Time) bool {
 
 // atHand is the step at a place of the airframe, if it can still be done or seen to.
 func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
+	r, ok := reportAt(s, at, now)
+	return r, ok && r.AtHand()
+}
+
+// reportAt is the step at a place of the airframe, however it stands.
+func reportAt(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
 	if at.mark != s.Airframe.Mark {
 		return workflow.StepReport{}, false
 	}
@@ -343,7 +398,7 @@ func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bo
 		return workflow.StepReport{}, false
 	}
 	for _, r := range s.Steps(job, now) {
-		if r.Step.Name == at.step && r.AtHand() {
+		if r.Step.Name == at.step {
 			return r, true
 		}
 	}
@@ -410,6 +465,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	rows := q.View.Rows
 	q.View = c.view
 	q.View.Rows = rows
+	q.View.Where = c.where()
 	q.Keys = append(q.Keys, c.common(q.Keys)...)
 	q.Offers = c.offers()
 	for {
@@ -418,12 +474,14 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		if err != nil {
 			return Reply{}, err
 		}
+		c.stay = place{}
 		for i, caution := range c.view.Cautions {
 			c.read[caution.Text], c.view.Cautions[i].Read = true, true
 		}
 		q.View.Cautions = c.view.Cautions
 		switch reply.Key {
 		case Changed:
+			c.stay = c.here()
 			return Reply{}, errAgain
 		case Due:
 			return reply, nil

@@ -147,17 +147,19 @@ stages:
 
 // A bench is a store, a clock and a front that answers by a list.
 type bench struct {
-	t     *testing.T
-	now   time.Time
-	desk  *desk.Desk
-	queue []string
-	asked []string // each question: where, its prompt, its keys
-	seen  []string // what was to be done
-	told  []string
-	last  sitting.Question
-	of    *sitting.Bench
-	plans func(context.Context, []*workflow.State) *workflow.Timetable
-	first func() // what another bench does before the next answer [sitting.Changed]
+	t        *testing.T
+	now      time.Time
+	desk     *desk.Desk
+	queue    []string
+	asked    []string // each question: where, its prompt, its keys
+	seen     []string // what was to be done
+	told     []string
+	last     sitting.Question
+	of       *sitting.Bench
+	plans    func(context.Context, []*workflow.State) *workflow.Timetable
+	first    func() // what another bench does before the next answer [sitting.Changed]
+	nameless bool
+	hasty    func() // what another bench does just before the next answer d
 }
 
 // atBench is a bench with an airframe of each mark, and the tab to be glued on.
@@ -200,7 +202,7 @@ func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
 	b.queue, b.asked, b.told, b.seen = answers, nil, nil, nil
 	b.of = sitting.NewBench(b.desk)
-	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark, Replan: b.plans,
+	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark, Replan: b.plans, Nameless: b.nameless,
 		When: func(text string) (time.Time, error) {
 			d, err := time.ParseDuration(strings.TrimSuffix(strings.ReplaceAll(text, " min", "m"), " ago"))
 			return b.now.Add(-d), err
@@ -248,6 +250,11 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		first := b.first
 		b.first = nil
 		first()
+	}
+	if answer == "d" && b.hasty != nil {
+		hasty := b.hasty
+		b.hasty = nil
+		hasty()
 	}
 	if answer == sitting.Due || answer == sitting.Changed {
 		return sitting.Reply{Key: answer}, nil
@@ -389,7 +396,7 @@ func TestTouch(t *testing.T) {
 	}
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
-	b.lead("FN-01", "l", "coat-dry", "y", "+3m d", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
+	b.lead("FN-01", "l", "coat-dry", "y", "+3m d", "+11m j", "w", "1", "2", "+5m j", "n", "+7m j", "w", "q")
 	b.tells("pad is still wet. It is asked for again at ")
 	if text := strings.Join(b.seen, "\n"); !strings.Contains(text, "Press.") || strings.Contains(text, "drying") || strings.Contains(text, "left)") {
 		t.Errorf("it says %s", text) // whatever the clock beside it says

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"fettle/cmd/internal/cli"
@@ -40,7 +41,7 @@ func clusters(c keep.Cluster) keep.Kind {
 		With:   clusters,
 		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
 			s := etcd.New(name, access)
-			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos}
+			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos, &waits{}}
 		},
 		Create: func(context.Context, string, func(store.Builder) error, func(store.Store) error) error {
 			return errNotFile
@@ -56,30 +57,60 @@ type shed struct {
 	*etcd.Store
 	seen   *seen.Store
 	photos string // the folder for the photos of sheds
+	waits  *waits
 }
 
 // View is [store.Store.View].
 func (s shed) View(ctx context.Context, fn func(store.Reader) error) error {
-	return s.seen.View(ctx, fn)
+	over := s.waits.begin()
+	defer over()
+	return s.seen.View(ctx, func(r store.Reader) error {
+		over()
+		return fn(r)
+	})
 }
 
-// Recall is [keep.Recaller.Recall].
+// Append is [store.Store.Append].
+func (s shed) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	defer s.waits.begin()()
+	err := s.Store.Append(ctx, mark, size, records)
+	s.seen.Missed(err)
+	return err
+}
+
+// Recall is [keep.Remote.Recall].
 func (s shed) Recall(tell func(asOf time.Time, why error)) { s.seen.Recall(tell) }
 
-// Claims is [store.Claimer.Claims]. Where what was last seen is shown, nobody knows who is at which
-// step now.
+// Waits is [keep.Remote.Waits].
+func (s shed) Waits(tell func(waiting bool)) { s.waits.tell = tell }
+
+// AsOf is [store.Distant.AsOf].
+func (s shed) AsOf() (time.Time, error) { return s.seen.AsOf() }
+
+// Watch is [store.Watcher.Watch]. What is heard was sent by a cluster that is back.
+func (s shed) Watch(ctx context.Context) <-chan struct{} {
+	heard, from := make(chan struct{}, 1), s.Store.Watch(ctx)
+	go func() {
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-from:
+			}
+			s.seen.Back()
+			select {
+			case heard <- struct{}{}:
+			default:
+			}
+		}
+	}()
+	return heard
+}
+
+// Claims is [store.Claimer.Claims]. Where what was last seen is shown, so is who was where then.
 func (s shed) Claims(ctx context.Context) ([]*store.Claim, error) {
-	if !s.seen.Recalls() {
-		return s.Store.Claims(ctx)
-	}
-	if s.seen.Away() != nil {
-		return nil, nil
-	}
-	all, err := s.Store.Claims(ctx)
-	if s.seen.Missed(err) {
-		return nil, nil
-	}
-	return all, err
+	defer s.waits.begin()()
+	return s.seen.Claims(func() ([]*store.Claim, error) { return s.Store.Claims(ctx) })
 }
 
 // Claim is [store.Claimer.Claim]. It does not wait for a cluster that was away a moment ago.
@@ -87,16 +118,52 @@ func (s shed) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, t
 	if away := s.seen.Away(); away != nil {
 		return nil, away
 	}
-	return s.Store.Claim(ctx, of, lasts, take)
+	defer s.waits.begin()()
+	stands, err := s.Store.Claim(ctx, of, lasts, take)
+	s.seen.Missed(err)
+	return stands, err
 }
 
-// Clocks is [store.ClockKeeper.Clocks]. Who only listens does not wait for a cluster that was
-// away a moment ago.
+// Clocks is [store.ClockKeeper.Clocks]. It does not wait for a cluster that was away a moment ago.
 func (s shed) Clocks(ctx context.Context, now func() time.Time, tell bool) ([]store.BenchClock, error) {
-	if away := s.seen.Away(); away != nil && !tell {
+	if away := s.seen.Away(); away != nil {
 		return nil, away
 	}
-	return s.Store.Clocks(ctx, now, tell)
+	defer s.waits.begin()()
+	all, err := s.Store.Clocks(ctx, now, tell)
+	s.seen.Missed(err)
+	return all, err
+}
+
+// waits tell of what takes long.
+type waits struct{ tell func(waiting bool) }
+
+// long is how long a cluster may take without a word.
+const long = time.Second
+
+// begin begins to wait, until the function that it returns is called.
+func (w *waits) begin() (over func()) {
+	if w.tell == nil {
+		return func() {}
+	}
+	var mu sync.Mutex
+	told, done := false, false
+	timer := time.AfterFunc(long, func() {
+		mu.Lock()
+		defer mu.Unlock()
+		if told = !done; told {
+			w.tell(true)
+		}
+	})
+	return func() {
+		mu.Lock()
+		defer mu.Unlock()
+		timer.Stop()
+		if told && !done {
+			w.tell(false)
+		}
+		done = true
+	}
 }
 
 // File is the name beside which the photos lie: those of a shed have one folder, which

@@ -21,6 +21,9 @@ import (
 const asProgram = "FETTLE_TEST_AS_PROGRAM"
 
 func TestMain(m *testing.M) {
+	if at := os.Getenv(atAppend); at != "" {
+		callingMain(at)
+	}
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
@@ -31,10 +34,11 @@ func TestMain(m *testing.M) {
 type bench struct {
 	t    testing.TB
 	home string
+	env  []string // beside what all have
 }
 
 func benchOf(t testing.TB, config string) bench {
-	b := bench{t, t.TempDir()}
+	b := bench{t: t, home: t.TempDir()}
 	folder := filepath.Join(b.home, ".config", "fettle")
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		t.Fatal(err)
@@ -67,6 +71,7 @@ func (b bench) command(command string) *exec.Cmd {
 	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
 	cmd.Dir = b.home
 	cmd.Env = append(os.Environ(), asProgram+"=1", "HOME="+b.home, "XDG_CONFIG_HOME=", "XDG_DATA_HOME=", "XDG_CACHE_HOME=", "FETTLE_BY=", "FETTLE_STORE=", "FETTLE_LIBRARY=", "FETTLE_KEY=")
+	cmd.Env = append(cmd.Env, b.env...)
 	return cmd
 }
 
@@ -124,9 +129,9 @@ func TestTwoBenches(t *testing.T) {
 		code  int
 		words []string
 	}{
-		"next CW-01":        {0, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 120 s", "house-rules"}},
-		"status":            {0, []string{"as of", "CW-01"}},
-		"timers":            {0, []string{"as of"}},
+		"next CW-01":        {5, []string{"as of", "ago: the store cannot be reached", "others may have recorded since", "count to the safe side by 2 min", "house-rules"}},
+		"status":            {5, []string{"as of", "CW-01"}},
+		"timers":            {5, []string{"as of"}},
 		"audit":             {5, []string{"cannot be reached"}},
 		"done CW-01 nosuch": {5, []string{"cannot be reached", "nothing was recorded"}},
 		"note CW-01 unseen": {5, []string{"cannot be reached", "nothing was recorded", "--at"}},
@@ -187,13 +192,17 @@ func TestWhoIsWhere(t *testing.T) {
 		t.Errorf("the only step is another one: %s", other)
 	}
 	two.run(0, "next CW-01 --json", `"by": "rosa"`, `"bench": "window"`)
+	two.run(0, "next CW-01 --take", "Taken over from rosa at window, there since")
 	if took := two.run(0, "next CW-01 --take"); strings.Contains(took, "is at") {
-		t.Errorf("of what was taken over it says %s", took)
+		t.Errorf("of what was taken over before it says %s", took)
 	}
 	shows("hugo at door is at " + first)
 	one.run(0, "status", "hugo at door is at "+first)
 	one.run(0, "done CW-01 "+first, "hugo at door is at kit-check/"+first, "tell them")
 	shows("1 of")
+	if later := one.run(0, "note CW-01 seen"); strings.Contains(later, "tell them") {
+		t.Errorf("it is told again: %s", later)
+	}
 	if text := one.run(0, "status"); strings.Contains(text, "is at "+first) {
 		t.Errorf("somebody is still there: %s", text)
 	}

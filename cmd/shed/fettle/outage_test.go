@@ -1,0 +1,253 @@
+package main
+
+import (
+	"context"
+	"io"
+	"net"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+
+	"fettle/cmd/internal/cli"
+	"fettle/cmd/internal/keep"
+	"fettle/store/bolt"
+	"fettle/store/etcd"
+)
+
+// The member of the tests of outages, which no test stops: they cut their own ways to it.
+var cluster struct {
+	sync.Once
+	host string
+}
+
+// A way leads to the member, and can be cut: then nobody gets through, or only who asks.
+type way struct {
+	net.Listener
+	mu   sync.Mutex
+	cut  bool // whoever comes is sent away
+	deaf int  // from loses on what is asked goes through, and no answer comes back
+	all  []net.Conn
+}
+
+// How far a way is from losing answers.
+const (
+	answering = iota
+	once      // it lets one more question be answered
+	answered
+	loses
+)
+
+func newWay(t *testing.T) *way {
+	t.Helper()
+	cluster.Do(func() { _, cluster.host = member(shared{t}) })
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &way{Listener: l}
+	t.Cleanup(func() { w.set(true, answering); _ = l.Close() })
+	go w.serve()
+	return w
+}
+
+// shared is a test whose folder outlives it.
+type shared struct{ *testing.T }
+
+func (s shared) TempDir() string {
+	dir, err := os.MkdirTemp("", "fettle-shed")
+	if err != nil {
+		s.Fatal(err)
+	}
+	return dir
+}
+
+func (w *way) serve() {
+	for {
+		from, err := w.Accept()
+		if err != nil {
+			return
+		}
+		to, err := net.Dial("tcp", cluster.host)
+		w.mu.Lock()
+		cut := w.cut || err != nil
+		w.all = append(w.all, from)
+		w.mu.Unlock()
+		if cut {
+			_ = from.Close()
+			continue
+		}
+		go func() { _, _ = io.Copy(questions{w, to}, from); _ = to.Close() }()
+		go func() { _, _ = io.Copy(answers{w, from}, to); _ = from.Close() }()
+	}
+}
+
+// answers go back, but where the way is deaf.
+type answers struct {
+	way *way
+	to  net.Conn
+}
+
+func (a answers) Write(data []byte) (int, error) {
+	a.way.mu.Lock()
+	deaf := a.way.deaf
+	if deaf == once && len(data) > few {
+		a.way.deaf = answered
+	}
+	a.way.mu.Unlock()
+	if deaf == loses {
+		return len(data), nil
+	}
+	return a.to.Write(data)
+}
+
+// few is as many bytes as there are in what is no question and no answer, as an acknowledgement.
+const few = 64
+
+// questions go to the member.
+type questions struct {
+	way *way
+	to  net.Conn
+}
+
+func (q questions) Write(data []byte) (int, error) {
+	q.way.mu.Lock()
+	if q.way.deaf == answered && len(data) > few {
+		q.way.deaf = loses
+	}
+	q.way.mu.Unlock()
+	return q.to.Write(data)
+}
+
+func (w *way) set(cut bool, deaf int) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.cut, w.deaf = cut, deaf; cut {
+		for _, c := range w.all {
+			_ = c.Close()
+		}
+		w.all = nil
+	}
+}
+
+// store is the name of the shed of a test by this way.
+func (w *way) store(t *testing.T) string {
+	return etcd.Scheme + w.Addr().String() + "/" + strings.ReplaceAll(t.Name(), "/", "-")
+}
+
+// atAppend is the variable with the address that is called before and after something is written.
+const atAppend = "FETTLE_TEST_AT_APPEND"
+
+// called makes the program call at an address before and after it writes.
+func called(k keep.Kind, at string) keep.Kind {
+	with, open := k.With, k.Open
+	k.With = func(c keep.Cluster) keep.Kind { return called(with(c), at) }
+	k.Open = func(name string, migrated func(from, to int, kept string)) keep.Store {
+		return calling{open(name, migrated).(shed), at}
+	}
+	return k
+}
+
+type calling struct {
+	shed
+	at string
+}
+
+func (c calling) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	c.call("before")
+	err := c.shed.Append(ctx, mark, size, records)
+	c.call("after")
+	return err
+}
+
+// call waits until whoever is called has done what they do.
+func (c calling) call(when string) {
+	to, err := net.Dial("tcp", c.at)
+	if err != nil {
+		return
+	}
+	_, _ = io.WriteString(to, when+"\n")
+	_, _ = io.ReadAll(to)
+}
+
+func callingMain(at string) {
+	os.Exit(cli.Main(keep.Kind{Open: openBolt, Create: bolt.Create}, called(clusters(keep.Cluster{}), at)))
+}
+
+// at calls do whenever the program is about to write, and has written.
+func (b bench) at(do func(when string)) bench {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.t.Cleanup(func() { _ = l.Close() })
+	go func() {
+		for {
+			from, err := l.Accept()
+			if err != nil {
+				return
+			}
+			line := make([]byte, 32)
+			n, _ := from.Read(line)
+			do(strings.TrimSpace(string(line[:n])))
+			_ = from.Close()
+		}
+	}()
+	b.env = append(b.env, atAppend+"="+l.Addr().String())
+	return b
+}
+
+// A copy that the connection dies under says that it is run again, and goes on then.
+func TestCopyCutShort(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	b := benchOf(t, "by: rosa\n")
+	for _, mark := range []string{"CW-01", "CW-02"} {
+		b.run(0, "--store one.db airframe add "+mark+" --design causeway")
+	}
+	copying := "store copy one.db " + w.store(t)
+	text := b.at(func(when string) { w.set(when == "after", answering) }).run(5, copying, "the copy is not complete: run it again", "it goes on where it was")
+	if strings.Contains(text, "--at") || strings.Contains(text, "nothing") {
+		t.Errorf("it says %s", text)
+	}
+	w.set(false, answering)
+	b.run(0, copying, "2 airframes, 2 entries")
+}
+
+// What was recorded, what was not, and what nobody knows of are told apart, by words and by the
+// exit code, wherever the connection dies.
+func TestWhatWasRecorded(t *testing.T) {
+	for name, test := range map[string]struct {
+		when    string
+		deaf    int
+		command string
+		code    int
+		words   []string
+		entries string
+	}{
+		"after it was written": {"after", answering, "note CW-01 seen", 0, []string{"noted: seen (entry 2)"}, "CW-01: 3 entries"},
+		"between two of one command": {"after", answering, "note CW-01 seen --photo PICTURE", 6,
+			[]string{"CW-01 is recorded up to entry 2; then", "look at the record before"}, "CW-01: 3 entries"},
+		"before it is written": {"before", answering, "note CW-01 seen", 5, []string{"nothing was recorded", "cannot be reached", "--at"}, "CW-01: 2 entries"},
+		"while it is written":  {"before", once, "note CW-01 seen", 6, []string{"it is not known whether it was recorded", "look at the record"}, "CW-01: 3 entries"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			w := newWay(t)
+			b := benchOf(t, "by: rosa\nstore: "+w.store(t)+"\n")
+			b.run(0, "airframe add CW-01 --design causeway")
+			b.run(0, "start CW-01 kit-check")
+			cutting := b.at(func(when string) {
+				if when == test.when {
+					w.set(test.deaf == answering, test.deaf)
+				}
+			})
+			text := cutting.run(test.code, strings.ReplaceAll(test.command, "PICTURE", picture(t)), test.words...)
+			if recorded := test.when == "after" || test.deaf == once; recorded && strings.Contains(text, "nothing was recorded") {
+				t.Errorf("it says %s", text)
+			}
+			w.set(false, answering)
+			b.run(0, "examine", test.entries)
+		})
+	}
+}
