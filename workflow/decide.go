@@ -14,6 +14,7 @@ type Circumstances struct {
 	Now     time.Time // the clock
 	At      time.Time // when it happened; zero: now
 	By      string
+	Bench   string // where benches share a store, this one; "": it has no name
 	Program string
 }
 
@@ -45,7 +46,7 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	if reason := s.doubt.refuses(); reason != nil {
 		return nil, &Refusal{What: "recording", Reasons: []Reason{*reason}}
 	}
-	facts, err := r.decide(s, c)
+	facts, err := r.decide(s.Seated(Seat{c.By, c.Bench}), c)
 	if err != nil {
 		return nil, dated(err, c)
 	}
@@ -95,6 +96,7 @@ func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 		return nil, err
 	}
 	after.Doubt(s.doubt)
+	after.seat = s.seat
 	return after.Beside(s.others), nil
 }
 

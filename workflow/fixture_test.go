@@ -187,6 +187,7 @@ type bench struct {
 	now   time.Time
 	state *State
 	by    string
+	where string     // the name of the bench
 	docs  *Documents // nil: the fixture's
 }
 
@@ -236,7 +237,7 @@ func (b *bench) try(r Request) error { return b.tryAt(r, time.Time{}) }
 
 func (b *bench) tryAt(r Request, at time.Time) error {
 	b.t.Helper()
-	entries, err := b.state.Decide(r, Circumstances{Now: b.now, At: at, By: b.by, Program: "test"})
+	entries, err := b.state.Decide(r, Circumstances{Now: b.now, At: at, By: b.by, Bench: b.where, Program: "test"})
 	if err != nil {
 		return err
 	}

@@ -111,6 +111,14 @@ func TestScheduleByHand(t *testing.T) {
 	// 18 + 6 of the window are spared at the end of the sitting too, so that it takes 24 minutes; with 23 it is too short.
 	t.Run("what is spared of a window is spared of the sitting", func(t *testing.T) {
 		h := Hours{Sittings: open(0, 24, day, day+240, 2*day, 2*day+240)}
+		h.Tight = true
+		p, err := scheduled(t, evening, h, building(t).state)
+		if err != nil || !strings.Contains(says(p), "join-roots 16,") {
+			t.Errorf("%s, %v", says(p), err)
+		} else if turns := p.Visits[0].Turns; !turns[len(turns)-1].By.Equal(p.Visits[0].To) { // its window closes at 40
+			t.Errorf("to be over by %s", turns[len(turns)-1].By)
+		}
+		h.Tight = false
 		if p, err := scheduled(t, evening, h, building(t).state); err != nil || !strings.Contains(says(p), "join-roots 16,") {
 			t.Errorf("%s, %v", says(p), err)
 		}
@@ -354,11 +362,21 @@ func TestScheduleForTwo(t *testing.T) {
 	a, b := plain("a"), plain("b")
 	a.Hands, b.Hands = q("30 min"), q("30 min")
 	a.Tools, b.Tools = []string{"knife"}, []string{"saw"}
-	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 0, | ends 30")
+	p := working(t, one("one", a, plain("c")), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 0, c 30, | ends 31")
+	var who []string
+	for _, turn := range p.Visits[0].Turns {
+		who = append(who, turn.Step+fmt.Sprint(turn.Hands))
+	}
+	if got := strings.Join(who, " "); got != "a[1] b[2] c[2]" {
+		t.Errorf("%s do it", got)
+	}
 	b.Tools = a.Tools
 	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
 	a.Alone, b.Tools = []string{steps.No}, nil // takes both
-	p := working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	p = working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	if got := fmt.Sprint(p.Visits[0].Turns[0].Hands); got != "[1 2]" {
+		t.Errorf("%s do what wants a second person", got)
+	}
 	if !p.Visits[0].Turns[0].Second || p.Visits[0].Turns[1].Second {
 		t.Error("nobody is told that a second person is wanted")
 	}

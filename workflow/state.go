@@ -64,6 +64,7 @@ type State struct {
 	undone      map[int64]int64        // position → the Undone entry that took it back
 	latest      journal.Entry          // the live entry recorded last
 	doubt       ClockDoubt             // that the clocks of other benches leave; none in a fold
+	seat        Seat                   // who looks at it; none in a fold
 	docs        Documents
 	disturbed   *disturbance      // the last disturbance, of any zone
 	chosen      map[string]string // of each choice and option, the answer
@@ -85,6 +86,7 @@ type said struct {
 	at       time.Time
 	recorded time.Time
 	state    string
+	by       string // the [Seat] at which alone it counts; "": at all
 	mark     string // the airframe in whose journal it stands; "": this one
 	against  string // of no state, since it was said in one second with another, which says otherwise: both, in words
 }
@@ -414,7 +416,7 @@ func (s *State) benchAt(at time.Time) (Climate, bool) {
 func (s *State) set(e journal.Entry, settings ...steps.Setting) {
 	for _, c := range settings {
 		all := s.said[c.Condition]
-		s.said[c.Condition] = sorting.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State})
+		s.said[c.Condition] = sorting.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State, by: heldOf(e)})
 	}
 }
 
@@ -494,11 +496,16 @@ func (s *State) inSitting(condition string, at time.Time) string {
 // lastSaid is what was said of the condition last by the time, if it still
 // counts.
 func (s *State) lastSaid(condition string, at time.Time) said {
-	i := saidBy(s.said[condition], at)
+	return s.lastOf(s.said[condition], condition, at)
+}
+
+// lastOf is lastSaid among these statements on the condition.
+func (s *State) lastOf(all []said, condition string, at time.Time) said {
+	i := saidBy(all, at)
 	if i == 0 {
 		return said{}
 	}
-	c := s.said[condition][i-1]
+	c := all[i-1]
 	unsaid := func(v said) bool { return v.enteredAfter(c) || v.at.After(c.at) && !v.at.After(at) }
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
 		return said{}

@@ -38,6 +38,11 @@ func (c *scheduler) work() error {
 // measureClimate finds the temperature that an airframe's new clocks are planned with.
 func (c *scheduler) measureClimate(s *State) {
 	is := Climates{Mark: s.Airframe.Mark}
+	for _, other := range c.fleet { // they are planned for one bench: the last reading counts
+		if other.Bench != nil && (s.Bench == nil || other.Bench.At.After(s.Bench.At)) {
+			s = other
+		}
+	}
 	switch {
 	case c.h.Celsius != nil:
 		is.Celsius, is.Given = *c.h.Celsius, true

@@ -65,6 +65,7 @@ type Turn struct {
 	Parts  []steps.Part    `json:"parts,omitempty"`
 	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
 	Second bool            `json:"second,omitempty"` // a second person is wanted
+	Hands  []int           `json:"hands,omitempty"`  // who of several does it, from 1
 	Alone  []string        `json:"alone,omitempty"`  // what one alone does instead; none: it must not be done alone
 
 	// Opens and Closes are of the window that it must lie in, as it will be if the plan is kept; By is when it is planned to
@@ -178,6 +179,11 @@ type Climates struct {
 	Read    time.Time `json:"read,omitzero"` // of the last reading; zero and not given: it is assumed
 }
 
+// Same reports whether the temperature, and where it is from, is the same.
+func (k Climates) Same(other Climates) bool {
+	return k.Celsius == other.Celsius && k.Given == other.Given && k.Read.Equal(other.Read)
+}
+
 // turn is a task at its time.
 func (c *scheduler) turn(i, start int) Turn { return c.turnOf(&c.tasks[i], start) }
 
@@ -221,7 +227,8 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	}
 	sorting.Stable(order, func(a, b int) int { return r.Starts[a] - r.Starts[b] })
 	drying := c.drying(r.Starts)
-	at := -1 // sitting
+	until, before := make([]int, c.hands), make([]int, len(c.fleet)) // when each is free; who was at an airframe last
+	at := -1                                                         // sitting
 	busy := 0
 	for _, i := range order {
 		t, start := &c.tasks[i], r.Starts[i]
@@ -232,6 +239,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 			}
 		}
 		turn := c.turn(i, start)
+		if c.hands > 1 {
+			turn.Hands = c.handsFor(t, start, until, before)
+		}
 		for _, w := range t.window {
 			from := 0
 			if w.from >= 0 {
@@ -246,6 +256,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 			}
 			if turn.Closes.IsZero() || closes.Before(turn.Closes) {
 				turn.Closes, turn.By = closes, closes.Add(-minutesOf(w.spare))
+				if end := c.given[at].To; turn.By.After(end) {
+					turn.By = end
+				}
 			}
 		}
 		for _, d := range drying {
@@ -277,6 +290,24 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		}
 	}
 	return out
+}
+
+// handsFor are those who do a task, of all who are free: first who was at the airframe before.
+func (c *scheduler) handsFor(t *task, start int, until, before []int) (all []int) {
+	needs := min(c.hands, c.people(t))
+	for k := -1; k < c.hands && len(all) < needs; k++ {
+		who := max(k, 0)
+		if k < 0 {
+			who = before[t.of]
+		}
+		if until[who] <= start {
+			all, until[who] = append(all, who+1), start+t.minutes
+		}
+	}
+	if len(all) > 0 {
+		before[t.of] = all[0] - 1
+	}
+	return all
 }
 
 // drying is what passes by itself: the time before windows open, until joints have handling strength and are cured, and

@@ -215,8 +215,11 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 	if len(u.Hold) == 0 || s.Cleared(u, at) {
 		return nil
 	}
-	return []Reason{{Because: ByHold, Text: "the hold of " + u.Name + " has not been cleared " + thisSitting,
-		Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
+	text := "the hold of " + u.Name + " has not been cleared " + thisSitting
+	if s.clearedByAny(u, at) {
+		text += " by you here, only by " + heldAt(s.lastSaid(heldBy(u.Name), at).by)
+	}
+	return []Reason{{Because: ByHold, Text: text, Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
 }
 
 // unmeasuredFor says that a gate of the work was not passed in this sitting,
@@ -261,8 +264,24 @@ func (s *State) standsSince(need steps.Setting, at time.Time) said {
 }
 
 // Cleared reports whether the lines that the use holds now were confirmed in the
-// sitting of that time.
+// sitting of that time, by whoever looks and at their bench: what one person wears, and
+// what lies on one bench, protects nobody else. Where nobody looks it was by anybody.
 func (s *State) Cleared(u steps.Use, at time.Time) bool {
+	if s.seat == (Seat{}) || !s.clearedByAny(u, at) {
+		return s.clearedByAny(u, at)
+	}
+	var own []said
+	for _, c := range s.said[heldBy(u.Name)] {
+		if s.seat.hasHeld(c.by) {
+			own = append(own, c)
+		}
+	}
+	c := s.lastOf(own, heldBy(u.Name), at)
+	return at.Sub(c.at) <= SittingLength && c.state == strings.Join(u.Hold, "\n")
+}
+
+// clearedByAny is Cleared by anybody, at any bench.
+func (s *State) clearedByAny(u steps.Use, at time.Time) bool {
 	return s.inSitting(heldBy(u.Name), at) == strings.Join(u.Hold, "\n")
 }
 
@@ -275,14 +294,17 @@ func useSets(f journal.Facts) []steps.Setting {
 	return []steps.Setting{{Condition: heldBy(cleared.Of), State: strings.Join(cleared.Lines, "\n")}}
 }
 
-// UsedLately reports whether a step was done with it in the sitting of that time.
+// UsedLately reports whether a step was done with it in the sitting of that time, by whoever looks.
 func (s *State) UsedLately(use string, at time.Time) bool {
-	last, ok := s.used[use]
+	last, ok := s.used[usedBy(use, s.seat.By)]
 	return ok && !last.After(at) && at.Sub(last) <= SittingLength
 }
 
+// usedBy is what is used by one person; "": by anybody.
+func usedBy(use, by string) string { return use + "\n" + by }
+
 // WarnedLately reports whether a step that has the caution was done in the sitting of
-// that time.
+// that time, by whoever looks.
 func (s *State) WarnedLately(caution string, at time.Time) bool {
 	return s.UsedLately(warnedOf(caution), at)
 }
@@ -304,8 +326,10 @@ func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
 		names = append(names, j.adhesives(step, e.At)...)
 	}
 	for _, name := range names {
-		if e.At.After(s.used[name]) {
-			s.used[name] = e.At
+		for _, key := range []string{usedBy(name, ""), usedBy(name, e.By)} {
+			if e.At.After(s.used[key]) {
+				s.used[key] = e.At
+			}
 		}
 	}
 }
@@ -355,7 +379,7 @@ func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
-	return []journal.Facts{journal.UseCleared{Of: u.Name, Lines: u.Hold}}, nil
+	return []journal.Facts{journal.UseCleared{Of: u.Name, Lines: u.Hold, Bench: c.Bench}}, nil
 }
 
 // belied says what the journal knows against the lines of a hold: where the use is an

@@ -47,6 +47,15 @@ func TestScheduleGluesWhereAdhesivesWork(t *testing.T) {
 			t.Errorf("%s, %v", says(p), err)
 		}
 	})
+	t.Run("of several on one bench, as it was read last", func(t *testing.T) {
+		a, b := building(t), building(t)
+		b.after(time.Minute)
+		b.must(ReadBench{Temperature: q("3 °C")})
+		p, err := scheduled(t, b.now, Hours{Sittings: sittings}, a.state, b.state)
+		if err != nil || len(p.Stops) != 2 || p.Climate[0].Celsius != 3 || !p.Climate[0].Same(p.Climate[1]) {
+			t.Errorf("%s, %+v, %v", says(p), p.Climate, err)
+		}
+	})
 	t.Run("an open joint is not joined where it may not be", func(t *testing.T) {
 		b := working(t, one("one", coating("coat", "tab"), joining("join", "tab")))
 		b.done("coat")

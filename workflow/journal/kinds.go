@@ -53,7 +53,7 @@ func Kinds() []Kind {
 		kind[TouchTested](1, clocked),
 		kind[BenchRead](1, clocked),
 		kind[ConditionSet](1, clocked),
-		kind[UseCleared](1, clocked),
+		before[useCleared1](1, kind[UseCleared](2, clocked)),
 		before[damageFound1](1, before[damageFound2](2, kind[DamageFound](3, !clocked))),
 		kind[QuarantineCleared](1, !clocked),
 		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
@@ -670,13 +670,22 @@ type ConditionSet struct {
 func (ConditionSet) Kind() string { return "ConditionSet" }
 
 // UseCleared: every line of the hold of an adhesive or a tool was confirmed, for
-// one sitting.
+// one sitting of whoever confirmed it.
 type UseCleared struct {
+	Of    string   `json:"of"`
+	Lines []string `json:"lines"`
+	Bench string   `json:"bench,omitempty"` // where benches share a store, that one; "": it was not said
+}
+
+func (UseCleared) Kind() string { return "UseCleared" }
+
+// useCleared1 did not say at which bench.
+type useCleared1 struct {
 	Of    string   `json:"of"`
 	Lines []string `json:"lines"`
 }
 
-func (UseCleared) Kind() string { return "UseCleared" }
+func (f useCleared1) now() Facts { return UseCleared{Of: f.Of, Lines: f.Lines} }
 
 // Noted: free text.
 type Noted struct {

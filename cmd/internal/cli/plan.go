@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -73,7 +74,10 @@ func (a *app) planCommand() *cobra.Command {
 func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	now := a.time.Now()
 	think, err := parseDuration(o.think)
+	_, number := strconv.ParseFloat(o.think, 64)
 	switch {
+	case number == nil:
+		return usage("--think %s: seconds, or minutes? Write %ss", o.think, o.think)
 	case err != nil:
 		return usage("--think: %v", err)
 	case think <= 0 || think > time.Hour:

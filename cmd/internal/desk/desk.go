@@ -128,7 +128,16 @@ func Again(mark string, try func(again bool) error) error {
 }
 
 func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
-	return workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program}
+	seat := d.seat()
+	return workflow.Circumstances{Now: d.Now(), At: at, By: seat.By, Bench: seat.Bench, Program: d.Program}
+}
+
+// seat is who is here, and where benches share the store at which one.
+func (d *Desk) seat() workflow.Seat {
+	if _, me := d.me(); me != nil {
+		return workflow.Seat{By: me.By, Bench: me.Bench}
+	}
+	return workflow.Seat{By: d.By}
 }
 
 // Photograph acts like [Desk.Act], with photos of what is recorded. The photos are

@@ -63,6 +63,7 @@ func once[T any](ctx context.Context, read func(context.Context) (T, error)) fun
 // quarantine, and what they say of the bench. Their journals are read only where something
 // was fitted here by its name, or where a condition of the sheet belongs to the bench.
 func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*workflow.State, error) {
+	s = s.Seated(d.seat())
 	s.Planned = d.Plan.planned(s)
 	if s.Named() {
 		all, err := others.quarantining(ctx)

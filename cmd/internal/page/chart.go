@@ -12,18 +12,14 @@ import (
 // letters name the turns of a sitting in its chart.
 const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
-func letter(i int) byte {
-	if i < len(letters) {
-		return letters[i]
-	}
-	return '#'
-}
+func letter(i int) byte { return letters[i%len(letters)] }
 
 // chartWidth is how many columns a chart has on a page of 80.
 const chartWidth = 76
 
-// chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries.
-func (s PlanSitting) chart() string {
+// chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries. Turns for which there
+// is no place in it, since they are done at once or in a minute, are in a row below.
+func (s *PlanSitting) chart() string {
 	wide := 0
 	for _, t := range s.Turns {
 		wide = max(wide, len(t.Mark))
@@ -43,17 +39,18 @@ func (s PlanSitting) chart() string {
 	column := func(t time.Time) int {
 		return min(columns-1, max(0, int(t.Sub(s.From)/time.Minute)/each))
 	}
+	blank := strings.Repeat(" ", columns)
 	var marks []string
-	rows := map[string][]byte{}
-	row := func(mark string) []byte {
+	rows := map[string][][]byte{}
+	row := func(mark string) [][]byte {
 		if rows[mark] == nil {
-			marks, rows[mark] = append(marks, mark), []byte(strings.Repeat(" ", columns))
+			marks, rows[mark] = append(marks, mark), [][]byte{[]byte(blank)}
 		}
 		return rows[mark]
 	}
 	for _, t := range s.Turns {
 		for _, d := range t.Dries {
-			if r := row(d.Mark); d.Until.After(s.From) {
+			if r := row(d.Mark)[0]; d.Until.After(s.From) {
 				for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
 					r[i] = '.'
 				}
@@ -61,9 +58,13 @@ func (s PlanSitting) chart() string {
 		}
 	}
 	for i, t := range s.Turns {
-		r := row(t.Mark)
-		for k := column(t.Begins); k <= column(t.Ends.Add(-time.Second)); k++ {
-			r[k] = letter(i)
+		from, to, at := column(t.Begins), column(t.Ends.Add(-time.Second)), 0
+		for of := row(t.Mark); at < len(of) && !fits(of[at], letter(i), from, to); at++ {
+		}
+		if at == len(rows[t.Mark]) {
+			below := []byte(blank)
+			fits(below, letter(i), from, to)
+			rows[t.Mark] = append(rows[t.Mark], below)
 		}
 	}
 	slices.Sort(marks)
@@ -72,9 +73,12 @@ func (s PlanSitting) chart() string {
 	for every/each < 8 {
 		every *= 2
 	}
-	heads, ticks := []byte(strings.Repeat(" ", columns)), []byte(strings.Repeat(" ", columns))
-	for at := 0; at/each < columns; at += every {
-		copy(heads[at/each:], clockOf(s.From.Add(time.Duration(at)*time.Minute)))
+	heads, ticks := []byte(strings.Repeat(" ", room)), []byte(blank)
+	for at, next := 0, 0; at/each < columns; at += every {
+		if label := clockOf(s.From.Add(time.Duration(at) * time.Minute)); at/each >= next && at/each+len(label) <= room {
+			copy(heads[at/each:], label)
+			next = at/each + len(label) + 1
+		}
 		ticks[at/each] = '|'
 	}
 	var b strings.Builder
@@ -84,7 +88,36 @@ func (s PlanSitting) chart() string {
 	line("", heads)
 	line("", ticks)
 	for _, m := range marks {
-		line(m, rows[m])
+		label := m
+		for _, r := range rows[m] {
+			line(label, r)
+			label = ""
+		}
 	}
 	return b.String()
+}
+
+// fits draws a turn where the row has room for it: of a column in which another ends either leaves the other its own.
+func fits(row []byte, name byte, from, to int) bool {
+	busy := func(k int) bool { return row[k] != ' ' && row[k] != '.' }
+	if busy(from) {
+		switch before := row[from]; {
+		case from+1 < len(row) && row[from+1] == before: // it goes on
+			return false
+		case from > 0 && row[from-1] == before:
+		case from < to:
+			from++
+		default:
+			return false
+		}
+	}
+	for k := from + 1; k <= to; k++ {
+		if busy(k) {
+			return false
+		}
+	}
+	for k := from; k <= to; k++ {
+		row[k] = name
+	}
+	return true
 }

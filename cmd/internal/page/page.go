@@ -52,11 +52,21 @@ func (c Clock) at(t time.Time, seconds bool) string {
 	local, now := t.In(time.Local), c.Now.In(time.Local)
 	switch {
 	case sameDay(local, now):
-		return local.Format("15:04")
+		return local.Format("15:04") + zoneOf(local)
 	case local.Year() == now.Year():
-		return local.Format("Mon 2 Jan 15:04")
+		return local.Format("Mon 2 Jan 15:04") + zoneOf(local)
 	}
-	return local.Format("Mon 2 Jan 2006 15:04")
+	return local.Format("Mon 2 Jan 2006 15:04") + zoneOf(local)
+}
+
+// zoneOf is the zone of a time that the clock on the wall shows twice, since clocks go back; else "".
+//
+//go:noinline
+func zoneOf(local time.Time) string {
+	if shows := local.Format("15:04"); local.Add(time.Hour).Format("15:04") == shows || local.Add(-time.Hour).Format("15:04") == shows {
+		return local.Format(" MST")
+	}
+	return ""
 }
 
 // Full shows a moment with its day and year, for what is kept and read later.

@@ -126,7 +126,9 @@ func (p Plan) Markdown(c Clock) string {
 		l.add("%s: %s of work in %s%s.\n", p.how(), worked(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
 	if p.Kept && !p.Best {
-		l.add("This is the plan that you had: in the time to think, none better was found.\n")
+		l.add("This is the plan that you had: in the time to think, none better was found. To look longer: `--think 10s`\n")
+	} else if len(p.Sittings) > 0 && !p.Best {
+		l.add("To look for a better one for longer: `--think 10s`\n")
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
@@ -165,12 +167,12 @@ func (p Plan) Markdown(c Clock) string {
 		}
 		l.add("`--consider %s` changes nothing: %s.\n", m.Answer, why)
 	}
-	for i, s := range p.Sittings {
+	for i := range p.Sittings {
 		if i == inFull && !p.Full && len(p.Sittings) > inFull+1 {
 			p.later(&l, p.Sittings[i:], c)
 			break
 		}
-		p.sitting(&l, s, c)
+		p.sitting(&l, &p.Sittings[i], c)
 	}
 	p.heldBack(&l, c)
 	p.assumed(&l, c)
@@ -178,7 +180,7 @@ func (p Plan) Markdown(c Clock) string {
 }
 
 // stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
-func (p Plan) stops(l *lines, c Clock) {
+func (p *Plan) stops(l *lines, c Clock) {
 	said := make([]bool, len(p.Stops))
 	var bench quantity.Quantity
 	for _, s := range p.Stops {
@@ -242,7 +244,7 @@ func (p Plan) Calendar() []ics.Event {
 }
 
 // marks are the airframes of a sitting, in the order of its turns.
-func (s PlanSitting) marks() []string {
+func (s *PlanSitting) marks() []string {
 	var all []string
 	for _, t := range s.Turns {
 		if !lists.Contains(all, t.Mark) {
@@ -253,11 +255,14 @@ func (s PlanSitting) marks() []string {
 }
 
 // how says how good a plan is.
-func (p Plan) how() string {
+func (p *Plan) how() string {
 	if p.Best {
 		return "Best possible"
 	}
-	return fmt.Sprintf("At most %d %% from the best possible", p.Gap)
+	if p.Gap >= 100 {
+		return "Nobody knows how far from the best possible"
+	}
+	return fmt.Sprintf("At most %s (%d %%) from the best possible", Span(p.Finish.Sub(p.Bound)), p.Gap)
 }
 
 // worked is time of work: hours at the bench, not days.
@@ -271,17 +276,30 @@ func worked(n int) string {
 //go:noinline
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
 
-// sitting is all of a sitting.
-func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
+// sitting is all of a sitting. One of more turns than there are letters is shown in two.
+func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
+	if n := len(letters); len(s.Turns) > n {
+		next := s.Turns[n].Begins
+		for _, v := range [...]workflow.Visit{{Sitting: workflow.Sitting{From: s.From, To: next}, Turns: s.Turns[:n]}, {Sitting: workflow.Sitting{From: next, To: s.To}, Turns: s.Turns[n:]}} {
+			part := newPlanSitting(v)
+			part.Assumed, part.Overtime = s.Assumed, s.Overtime
+			p.sitting(l, &part, c)
+		}
+		return
+	}
 	l.add("\n## %s\n", s.hours(c))
 	c.Now = s.From // its own day goes without saying
 	of := func(string) string { return "" }
 	if len(p.Marks) > 1 {
 		of = func(mark string) string { return esc(mark) + " · " }
 	}
-	l.add("| | At | Step |\n|---|---|---|")
+	who := ""
+	if slices.ContainsFunc(s.Turns, func(t workflow.Turn) bool { return len(t.Hands) > 0 }) {
+		who = " Who |"
+	}
+	l.add("| | At |%s Step |\n|---|---|%s---|", who, strings.Repeat("---|", len(who)/len(" Who |")))
 	for i, t := range s.Turns {
-		l.add("| %c | %s | %s%s%s |", letter(i), clockOf(t.Begins), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
+		l.add("| %c | %s |%s %s%s%s |", letter(i), clockOf(t.Begins), handsAt(t), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
 	}
 	l.add("")
 	var ready []string
@@ -318,13 +336,14 @@ func (p Plan) sitting(l *lines, s PlanSitting, c Clock) {
 }
 
 // later are sittings on a line each.
-func (p Plan) later(l *lines, all []PlanSitting, c Clock) {
+func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
 	l.add("\n## Then\n")
 	p.each(l, all, c)
 }
 
-func (p Plan) each(l *lines, all []PlanSitting, c Clock) {
-	for _, s := range all {
+func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
+	for i := range all {
+		s := &all[i]
 		first, last := s.Turns[0], s.Turns[len(s.Turns)-1]
 		text := turnTitle(first)
 		if len(s.Turns) > 1 {
@@ -389,7 +408,7 @@ func (l *lines) days(d *Days, mark string, c Clock) {
 }
 
 // hours are the ends of the sitting.
-func (s PlanSitting) hours(c Clock) string {
+func (s *PlanSitting) hours(c Clock) string {
 	switch {
 	case s.Overtime:
 		return hours(s.Sitting, c) + " (overtime)"
@@ -409,7 +428,10 @@ func hours(s workflow.Sitting, c Clock) string {
 }
 
 //go:noinline
-func clockOf(t time.Time) string { return t.In(time.Local).Format("15:04") }
+func clockOf(t time.Time) string {
+	local := t.In(time.Local)
+	return local.Format("15:04") + zoneOf(local)
+}
 
 // turnWords are what is done in a turn.
 func turnWords(t workflow.Turn) string {
@@ -439,6 +461,18 @@ func turnWindow(t workflow.Turn, c Clock) string {
 	return "done by **" + c.at(t.By, false) + "**"
 }
 
+// handsAt says whose turn it is, where there are several.
+func handsAt(t workflow.Turn) string {
+	text := ""
+	for _, who := range t.Hands {
+		text += fmt.Sprintf("+%d", who)
+	}
+	if text == "" {
+		return ""
+	}
+	return " " + text[1:] + " |"
+}
+
 // secondAt says that a turn wants a second person; "": it wants none.
 func secondAt(t workflow.Turn) string {
 	switch {
@@ -451,7 +485,7 @@ func secondAt(t workflow.Turn) string {
 }
 
 // dries says what passes by itself meanwhile, and what still cures after the sitting.
-func (s PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
+func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
 	for _, t := range s.Turns {
 		for _, d := range t.Dries {
 			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
@@ -499,7 +533,7 @@ func waits(k workflow.Link) string {
 }
 
 // longest says for what the finish waits longest.
-func (p Plan) longest(l *lines, c Clock) {
+func (p *Plan) longest(l *lines, c Clock) {
 	var most workflow.Link
 	for i, k := range p.Chain {
 		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
@@ -515,7 +549,7 @@ func (p Plan) longest(l *lines, c Clock) {
 }
 
 // heldBack says what holds the finish back: work, and what dries between.
-func (p Plan) heldBack(l *lines, c Clock) {
+func (p *Plan) heldBack(l *lines, c Clock) {
 	if len(p.Chain) == 0 {
 		return
 	}
@@ -527,7 +561,7 @@ func (p Plan) heldBack(l *lines, c Clock) {
 	work, count := time.Duration(0), 0
 	flush := func() {
 		if count > 0 {
-			l.item("%s, %s of work", many(count, "step"), Span(work))
+			l.item("%s, %s of work", many(count, "step"), worked(int(work/time.Minute)))
 		}
 		work, count = 0, 0
 	}
@@ -551,7 +585,7 @@ func (p Plan) heldBack(l *lines, c Clock) {
 }
 
 // assumed says what the plan rests on beside the record.
-func (p Plan) assumed(l *lines, c Clock) {
+func (p *Plan) assumed(l *lines, c Clock) {
 	var said []string
 	if n := len(p.Answers); n > 0 && !p.Full {
 		said = append(said, many(n, "open choice")+" by the first answer, or as considered")
@@ -562,8 +596,12 @@ func (p Plan) assumed(l *lines, c Clock) {
 		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
-	for _, k := range p.Climate {
+	for i, k := range p.Climate {
 		text := fmt.Sprintf("%s at %s", esc(k.Mark), amount(k.Celsius, "°C"))
+		if i+1 < len(p.Climate) && k.Same(p.Climate[i+1]) {
+			said = append(said, esc(k.Mark))
+			continue
+		}
 		switch {
 		case k.Given:
 		case k.Read.IsZero():

@@ -88,6 +88,71 @@ func (a album) planning(now time.Time) {
 	}
 }
 
+// Each turn is drawn, also where several are done at once, or a column has more than one.
+func TestChartShowsEachTurn(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	at := func(minute int) time.Time { return now.Add(time.Duration(minute) * time.Minute) }
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: at(180)}}
+	for _, from := range [][3]int{{0, 20, 1}, {5, 6, 2}, {6, 7, 2}, {7, 8, 2}, {8, 9, 2}, {20, 21, 1}, {21, 60, 1}, {60, 180, 1}} {
+		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "A step", Begins: at(from[0]), Ends: at(from[1]), Hands: []int{from[2]}})
+	}
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now})
+	table, chart, _ := strings.Cut(text, "```\n")
+	if !strings.Contains(table, "| At | Who | Step |") || !strings.Contains(table, "| b | 19:05 | 2 | A step |") {
+		t.Errorf("nobody is told who does it:\n%s", table)
+	}
+	chart, _, _ = strings.Cut(chart, "```")
+	for _, name := range "abcdefgh" {
+		if !strings.ContainsRune(chart[strings.Index(chart, "FN-01")+5:], name) {
+			t.Errorf("%c is not drawn:\n%s", name, chart)
+		}
+	}
+	if lines := strings.Split(strings.TrimSpace(chart), "\n"); len(lines) > 6 || !strings.Contains(lines[2], "aaaaa") {
+		t.Errorf("in %d rows:\n%s", len(lines), chart)
+	}
+}
+
+// A sitting of more turns than there are letters is shown in parts, each with letters of its own.
+func TestSittingOfManyTurns(t *testing.T) {
+	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(2 * time.Hour)}}
+	for at := now; at.Before(v.To); at = at.Add(time.Minute) {
+		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "At " + at.Format("15:04"), Begins: at, Ends: at.Add(time.Minute)})
+	}
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now})
+	for _, want := range []string{"## Today 09:00–09:52", "## Today 09:52–10:44", "## Today 10:44–11:00", "| Z | 09:51 | At 09:51 |", "| a | 09:52 | At 09:52 |", "| p | 10:59 | At 10:59 |"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %s", want)
+		}
+	}
+	if strings.Contains(text, "#  |") || strings.Count(text, "```\n") < 3 {
+		t.Error(text)
+	}
+}
+
+// What the clock on the wall shows twice is told apart. Europe/Berlin, 25 October 2026 (IANA time zone database).
+func TestPlanWhereClocksGoBack(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip(err)
+	}
+	local := time.Local
+	time.Local = zone
+	defer func() { time.Local = local }()
+	from := time.Date(2026, 10, 24, 23, 30, 0, 0, time.UTC)
+	v := workflow.Visit{Sitting: workflow.Sitting{From: from, To: from.Add(3 * time.Hour)}}
+	for _, minute := range []int{15, 45, 105} {
+		at := from.Add(time.Duration(minute) * time.Minute)
+		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "A step", Begins: at, Ends: at.Add(time.Minute)})
+	}
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: from, Finish: from.Add(106 * time.Minute), Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: from})
+	for _, want := range []string{"Done by 02:16 CET", "| a | 01:45 |", "| b | 02:15 CEST |", "| c | 02:15 CET |", "02:00 CEST"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+}
+
 // A plan of long sittings and of many steps stays within 80 columns.
 func TestChartFits(t *testing.T) {
 	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)

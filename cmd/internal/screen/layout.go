@@ -180,7 +180,7 @@ func first(told []string, width int) []string {
 	}
 	in := told[0][:len(told[0])-len(strings.TrimLeft(told[0], " "))]
 	one := strings.Join(strings.Fields(xansi.Strip(strings.Join(told, " "))), " ")
-	return []string{cut(in+strings.ReplaceAll(one, " • ", "; ")+strings.Repeat(" ", width), width)}
+	return []string{cut(in+strings.ReplaceAll(strings.ReplaceAll(one, ": • ", ": "), " • ", "; ")+strings.Repeat(" ", width), width)}
 }
 
 // last is the end of a text that has room: whole paragraphs, or items of a list.

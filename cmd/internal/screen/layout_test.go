@@ -140,3 +140,11 @@ func TestGolden(t *testing.T) {
 		}
 	}
 }
+
+// What was told is on one line where more has no room: what follows a colon comes after it.
+func TestToldOnOneLine(t *testing.T) {
+	got := strings.TrimRight(strings.Join(first([]string{"  Back at CW-01, last entry 19:05:", "", "  • joint tab: dries", "  • next: Join it"}, 70), ""), " ")
+	if want := "  Back at CW-01, last entry 19:05: joint tab: dries; next: Join"; !strings.HasPrefix(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

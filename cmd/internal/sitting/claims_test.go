@@ -12,6 +12,7 @@ import (
 	"fettle/store"
 	"fettle/store/memory"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // shared are the benches of two people that share a store: a Finch whose wing and radio can
@@ -265,6 +266,26 @@ func TestMeanwhile(t *testing.T) {
 	if got := rosa.state("FN-01").Size(); got != size+1 {
 		t.Errorf("%d entries came", got-size)
 	}
+}
+
+// What one person cleared at one bench, another one is asked in follow too.
+func TestHoldsOfTwo(t *testing.T) {
+	rosa, hugo := shared(t)
+	state, err := rosa.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = rosa.desk.Start(t.Context(), state, "reed-heat", "", time.Time{})
+	must(t, err)
+	rosa.ready("RD-01")
+	rosa.lead("RD-01", "1", "2", "q")
+	rosa.asks("Gun on", "When it is done:")
+	if f, _ := last[journal.UseCleared](rosa, "RD-01"); f.Of != "gun" || f.Bench != "window" {
+		t.Errorf("recorded is %+v", f)
+	}
+	rosa.of.Leave()
+	rosa.desk = hugo
+	rosa.lead("RD-01", "1", "2", "q")
+	rosa.asks("gun", "Confirm each line by its own key")
+	rosa.asks("Gun on", "When it is done:")
 }
 
 // faraway is a store that may be away.
