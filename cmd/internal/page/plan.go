@@ -226,13 +226,16 @@ func (p Plan) Calendar() []ics.Event {
 		}
 		var text []string
 		for _, t := range s.Turns {
-			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t)+optionally(", ", strings.Trim(secondAt(t), "*")))
+			text = append(text, TurnLine(t, t.Mark+": "))
 		}
 		if leave := s.leave(false, Clock{}); leave != "" {
 			text = append(text, "Before you leave: "+leave)
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
+		}
+		if len(s.Set) > 0 {
+			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, ", "))
 		}
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
 		events = append(events, ics.Event{
@@ -471,6 +474,15 @@ func handsAt(t workflow.Turn) string {
 		return ""
 	}
 	return " " + text[1:] + " |"
+}
+
+// TurnLine is a turn on a line of plain text, with its airframe where that is to be said.
+func TurnLine(t workflow.Turn, of string) string {
+	text := clockOf(t.Begins) + " " + of + turnWords(t)
+	if !t.Closes.IsZero() {
+		text += ", done by " + clockOf(t.By)
+	}
+	return text + optionally(", ", strings.Trim(secondAt(t), "*"))
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.
