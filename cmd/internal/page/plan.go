@@ -292,10 +292,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	l.add("\n## %s\n", s.hours(c))
 	c.Now = s.From // its own day goes without saying
-	of := func(string) string { return "" }
-	if len(p.Marks) > 1 {
-		of = func(mark string) string { return esc(mark) + " · " }
-	}
+	of := p.of()
 	who := ""
 	if slices.ContainsFunc(s.Turns, func(t workflow.Turn) bool { return len(t.Hands) > 0 }) {
 		who = " Who |"
@@ -338,6 +335,14 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	l.add("\n```\n%s```", s.chart())
 }
 
+// of says before what is done on which airframe, where there are several.
+func (p *Plan) of() func(mark string) string {
+	if len(p.Marks) > 1 {
+		return func(mark string) string { return esc(mark) + " · " }
+	}
+	return func(string) string { return "" }
+}
+
 // later are sittings on a line each.
 func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
 	l.add("\n## Then\n")
@@ -345,12 +350,13 @@ func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
 }
 
 func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
+	of := p.of()
 	for i := range all {
 		s := &all[i]
-		first, last := s.Turns[0], s.Turns[len(s.Turns)-1]
-		text := turnTitle(first)
-		if len(s.Turns) > 1 {
-			text += " … " + turnTitle(last)
+		first, last := &s.Turns[0], &s.Turns[len(s.Turns)-1]
+		text := of(first.Mark) + turnTitle(*first)
+		if first != last {
+			text += " … " + of(last.Mark) + turnTitle(*last)
 		}
 		for _, t := range s.Turns {
 			if t.Second {
@@ -608,12 +614,14 @@ func (p *Plan) assumed(l *lines, c Clock) {
 		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
+	of := ""
 	for i, k := range p.Climate {
-		text := fmt.Sprintf("%s at %s", esc(k.Mark), amount(k.Celsius, "°C"))
-		if i+1 < len(p.Climate) && k.Same(p.Climate[i+1]) {
-			said = append(said, esc(k.Mark))
+		if of += esc(k.Mark); i+1 < len(p.Climate) && k.Same(p.Climate[i+1]) {
+			of += ", "
 			continue
 		}
+		text := of + " at " + amount(k.Celsius, "°C")
+		of = ""
 		switch {
 		case k.Given:
 		case k.Read.IsZero():
