@@ -44,12 +44,12 @@ func parseAddress(name string) (a address, err error) {
 	if !ok {
 		return a, errors.New(form)
 	}
+	if strings.ContainsAny(rest, "@?#") {
+		return a, fmt.Errorf("there is more in it than hosts and a shed; a user and a password stand below etcd: in the config (%s)", form)
+	}
 	list, shed, _ := strings.Cut(rest, "/")
 	if shed == "" || len(shed) > maxShed || strings.Trim(shed, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_.") != "" {
 		return a, fmt.Errorf("the name of a shed is of at most %d letters, digits, and the signs - _ . (%s)", maxShed, form)
-	}
-	if strings.Contains(list, "@") {
-		return a, errors.New("a user and a password are never in an address: they stand below etcd: in the config")
 	}
 	a.shed = shed
 	for _, host := range strings.Split(list, ",") {
@@ -60,6 +60,22 @@ func parseAddress(name string) (a address, err error) {
 		a.hosts = append(a.hosts, host)
 	}
 	return a, nil
+}
+
+// A setupError is a mistake in an address, or in what the config says of the cluster: nobody was
+// asked for anything.
+type setupError struct{ error }
+
+func (e setupError) Unwrap() error { return e.error }
+
+// Check says what is wrong with the name of a store, or with the access to it; nil: nothing that is
+// seen without asking the cluster. No error has what may be a password.
+func Check(name string, access Access) error {
+	a, err := parseAddress(name)
+	if err == nil {
+		_, _, err = a.endpoints(access)
+	}
+	return err
 }
 
 // isLoopback reports whether a host is this machine, without asking anybody for its address.
@@ -121,14 +137,6 @@ func (with Access) tls() (*tls.Config, error) {
 		config.Certificates = []tls.Certificate{own}
 	}
 	return config, nil
-}
-
-// named is a name as errors show it: nothing that may be a password.
-func named(name string) string {
-	if at := strings.LastIndex(name, "@"); at >= 0 {
-		return Scheme + "…" + name[at:]
-	}
-	return name
 }
 
 // errForeignKeys says that there is something in a shed that no fettle wrote.

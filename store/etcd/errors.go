@@ -69,6 +69,9 @@ func kind(op string, err error) error {
 // isAway reports whether the cluster gave no answer, so that what it was asked to do may or may
 // not have been done.
 func isAway(err error) bool {
+	if errors.As(err, new(setupError)) {
+		return false
+	}
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
 		return true
 	}
@@ -90,7 +93,8 @@ func plain(err error) string {
 		return "no answer in time"
 	}
 	if s, ok := status.FromError(err); ok {
-		return strings.TrimSuffix(strings.TrimPrefix(strings.TrimPrefix(s.Message(), `connection error: desc = "transport: `), "Error while dialing: "), `"`)
+		text := strings.TrimPrefix(s.Message(), `connection error: desc = "`)
+		return strings.TrimSuffix(strings.TrimPrefix(strings.TrimPrefix(text, "transport: "), "Error while dialing: "), `"`)
 	}
 	return err.Error()
 }
@@ -98,9 +102,9 @@ func plain(err error) string {
 func hint(op string, err error) string {
 	switch {
 	case errors.Is(err, store.ErrAway) && op == writing:
-		return "nothing was written; check the network and the cluster"
+		return "nothing was written; " + misfit(err)
 	case errors.Is(err, store.ErrAway): // whether anything was written before it is not for a read to say
-		return "check the network and the cluster"
+		return misfit(err)
 	case errors.Is(err, store.ErrUnknown): // what is to be done depends on what it was
 		return "check the network and the cluster"
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
@@ -117,4 +121,23 @@ func hint(op string, err error) string {
 		return "nothing was written: whoever looks after the cluster compacts and defragments it, or raises its quota"
 	}
 	return "check the address, and etcd: in the config"
+}
+
+// misfit is what to do where a cluster cannot be reached: something answers, but in another way
+// than the address and the config say, or nobody does.
+func misfit(err error) string {
+	text := err.Error()
+	for _, m := range [...]struct{ has, hint string }{
+		{"handshake failed: EOF", "that port may speak no TLS: give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
+		{"first record does not look like a TLS", "that port speaks no TLS: is it the one for clients, 2379? Give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
+		{"looked like an HTTP/1.1 header", "that is no port for clients: theirs is 2379, and 2380 is for the members among themselves"},
+		{"x509: ", "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and each machine in the address as its certificate does"},
+		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
+		{"server preface: EOF", "check the network and the cluster; one that has certificates needs ca: below etcd: in the config"},
+	} {
+		if strings.Contains(text, m.has) {
+			return m.hint
+		}
+	}
+	return "check the network and the cluster"
 }

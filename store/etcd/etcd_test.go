@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -465,6 +466,51 @@ func TestAway(t *testing.T) {
 	if took := time.Since(begun); took > 2*time.Second {
 		t.Errorf("it took %v", took)
 	}
+}
+
+// Of a shed that nobody has recorded anything in it is told which others the cluster has, once and
+// without reading them; of another one nothing is.
+func TestVacant(t *testing.T) {
+	name := fmt.Sprint("empty-", sheds.Add(1))
+	one, two := opened(t, name+"-a"), opened(t, name+".b")
+	for _, s := range []*Store{one, two} {
+		if err := s.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("a")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	told := [][]string{}
+	for _, s := range []*Store{opened(t, name), one} {
+		s.Vacant(func(others []string) { told = append(told, others) })
+		for range 2 {
+			if err := s.View(t.Context(), func(store.Reader) error { return nil }); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if len(told) != 1 || len(told[0]) > mostSheds {
+		t.Fatalf("told %q", told)
+	}
+	first := opened(t, "0") // the first of all
+	if err := first.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("a")}); err != nil {
+		t.Fatal(err)
+	}
+	all := opened(t, name).sheds(t, name)
+	if all[0] != "0" || slices.Compact(slices.Clone(all)) == nil || len(all) > mostSheds {
+		t.Errorf("there are %q", all)
+	}
+}
+
+// sheds are the others that a store of the name is told of.
+func (s *Store) sheds(t *testing.T, name string) (all []string) {
+	t.Helper()
+	s.Vacant(func(others []string) { all = others })
+	if err := s.View(t.Context(), func(store.Reader) error { return nil }); err != nil || len(all) == 0 {
+		t.Fatal(all, err)
+	}
+	if slices.Contains(all, name) {
+		t.Errorf("it is among the others: %q", all)
+	}
+	return all
 }
 
 // A store in which any value is not as it was written says so, or has lost a whole journal's

@@ -33,6 +33,8 @@ type Store struct {
 	patience time.Duration
 	lease    int64 // see draftLease
 
+	vacant func(sheds []string) // see Vacant
+
 	mu     sync.Mutex
 	client *clientv3.Client // nil until it is needed
 	kv     clientv3.KV      // the client's, within the shed
@@ -45,7 +47,10 @@ var _ store.Store = (*Store)(nil)
 // nothing yet: what is wrong with the name is said when it is used.
 func New(name string, access Access) *Store {
 	a, err := parseAddress(name)
-	return &Store{name: named(name), address: a, wrong: err, access: access, patience: Patience, lease: draftLease}
+	if err != nil {
+		name, err = Scheme+"…", setupError{err} // it may have a password in it
+	}
+	return &Store{name: name, address: a, wrong: err, access: access, patience: Patience, lease: draftLease}
 }
 
 // Shed is the name of the shed, "" if the store's name has none.
@@ -78,7 +83,7 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 	}
 	endpoints, encrypted, err := s.address.endpoints(s.access)
 	if err != nil {
-		return nil, err
+		return nil, setupError{err}
 	}
 	client, err := clientv3.New(clientv3.Config{
 		Endpoints: endpoints, TLS: encrypted, Username: s.access.User, Password: s.access.Password,
@@ -166,10 +171,40 @@ func (s *Store) view(ctx context.Context) (*reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := checkFormat(found); err != nil {
+	exists, err := checkFormat(found)
+	if err != nil {
 		return nil, err
 	}
+	if tell := s.vacant; !exists && tell != nil {
+		s.vacant = nil
+		tell(s.others(ctx))
+	}
 	return &reader{ctx: ctx, store: s, kv: kv, revision: found.Header.Revision}, nil
+}
+
+// Vacant has it call tell once, if nothing was ever recorded in its shed, with other sheds of the
+// cluster. It is for whoever has just opened it.
+func (s *Store) Vacant(tell func(others []string)) { s.vacant = tell }
+
+// mostSheds is how many sheds are looked for.
+const mostSheds = 8
+
+// others are other sheds of the cluster, as far as they may be seen: one key is read of each.
+func (s *Store) others(ctx context.Context) (sheds []string) {
+	const all = "fettle/"
+	from := all
+	for range mostSheds {
+		found, err := s.get(ctx, s.client.KV, from, end(all), clientv3.WithLimit(1), clientv3.WithKeysOnly())
+		if err != nil || len(found.Kvs) == 0 {
+			break
+		}
+		name, _, _ := strings.Cut(strings.TrimPrefix(string(found.Kvs[0].Key), all), "/")
+		if name != s.Shed() {
+			sheds = append(sheds, name)
+		}
+		from = end(all + name + "/")
+	}
+	return sheds
 }
 
 // errOver is of a reader that outlived its view.

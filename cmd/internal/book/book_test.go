@@ -40,12 +40,15 @@ func TestAWholeLife(t *testing.T) {
 		Finding: findings(t),
 	}
 	at := w.Now.Add(24 * time.Hour)
-	turn := workflow.Turn{Mark: w.State.Airframe.Mark, Job: "later", Step: "trim", Begins: at, Ends: at.Add(30 * time.Minute)}
+	turn := workflow.Turn{Mark: w.State.Airframe.Mark, Job: "later", Step: "trim", Title: "Trim it", Closes: at.Add(time.Hour), By: at.Add(50 * time.Minute), Begins: at, Ends: at.Add(30 * time.Minute)}
 	other := turn
 	other.Mark = "WR-01"
-	o.Plan = &workflow.Timetable{Made: w.Now, Visits: []workflow.Visit{{Sitting: workflow.Sitting{From: at, To: at.Add(2 * time.Hour)}, Turns: []workflow.Turn{other, turn}}, {Turns: []workflow.Turn{other}}}}
+	o.Plan = &workflow.Timetable{Made: w.Now, Visits: []workflow.Visit{{Sitting: workflow.Sitting{From: at, To: at.Add(2 * time.Hour)}, Turns: []workflow.Turn{other, turn}, Leave: []workflow.Left{{Mark: w.State.Airframe.Mark, Setting: steps.Setting{Condition: "iron", State: "cold"}}}}, {Turns: []workflow.Turn{other}}}}
 	text := write(t, w, o)
 	root := parse(t, text)
+	if want := at.Format("15:04") + " Trim it, done by " + at.Add(50*time.Minute).Format("15:04") + "; before you leave: iron cold"; !strings.Contains(text, want) {
+		t.Errorf("what is planned is not named: %s", want)
+	}
 	var headings []string
 	for _, h := range elements(root, "h2") {
 		headings = append(headings, textOf(h))
@@ -58,7 +61,7 @@ func TestAWholeLife(t *testing.T) {
 	for _, says := range []string{"GROUNDED: disturbed by the battery pack being moved", "D1, left boom: A boom that has snapped", "Repair of D1, D2 and D3", "Flew 5 times, all with soft landings, 55 min in all", "“into the maize”; aboard: The flight battery pack A", "Within 10 % of a limit: Receiver from the video transmitter: 258 mm, 8 mm inside",
 		"behind the clamp", "boom.png", "causeway signed", "sealed by entry", "too early to say", "Flies well.", "forward", "176 g", "It ended on 13 Mar 2026, 20:36: disturbed by the battery pack being fitted", "disturbed by the battery pack being moved", "gauge Steel rule of 600 mm or set square on a flat table was found reading 2 mm too high", "; put in quarantine",
 		"1 hard landing, 2 while grounded", "0 h 55 min in the air and 3 flights of which nobody said how long", "a part of the left boom", "Cause: A gust on the last turn", "745 → 745 g",
-		"cured by its clock; found there since: damage D4", "NOT GOOD, found reading 2 mm too high", "102 mm on a reference of 100 mm", "Concession in force", "gates in doubt: Steel rule", "Original, ", "a part of it was cut out and replaced in 1 repair, ", "club examiner 12", ": 1 step in 1 sitting, the last of them over at "} {
+		"cured by its clock; found there since: damage D4", "NOT GOOD, found reading 2 mm too high", "102 mm on a reference of 100 mm", "Concession in force", "gates in doubt: Steel rule", "Original, ", "a part of it was cut out and replaced in 1 repair, ", "club examiner 12", ": 1 step in 1 sitting, the last of them over on "} {
 		if !strings.Contains(all, says) {
 			t.Errorf("the book does not say %q", says)
 		}

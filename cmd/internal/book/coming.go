@@ -2,8 +2,10 @@ package book
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
+	"fettle/cmd/internal/page"
 	"fettle/workflow"
 )
 
@@ -11,7 +13,11 @@ import (
 type coming struct {
 	Says    string
 	Drawing drawing
+	Days    []comingDay
 }
+
+// A comingDay is what is planned in a sitting: in the first one step by step, in the others the first and the last.
+type comingDay struct{ Label, Text string }
 
 // mostLanes is how many sittings are drawn.
 const mostLanes = 12
@@ -25,9 +31,9 @@ func (m *maker) coming() *coming {
 	var last time.Time
 	longest, turns := time.Hour, 0
 	for _, v := range m.o.Plan.Visits {
-		left := workflow.Visit{Sitting: v.Sitting}
+		left := workflow.Visit{Sitting: v.Sitting, Leave: v.Leave}
 		for _, t := range v.Turns {
-			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && len(m.done[t.Job+"/"+t.Step]) == 0 {
+			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && (t.Again != "" || len(m.done[t.Job+"/"+t.Step]) == 0) {
 				left.Turns, last = append(left.Turns, t), t.Ends
 			}
 		}
@@ -41,7 +47,7 @@ func (m *maker) coming() *coming {
 	}
 	x := func(v workflow.Visit, t time.Time) float64 { return 1 + 98*float64(t.Sub(v.From))/float64(longest) }
 	says := func(t time.Time) string { return t.In(m.o.Zone).Format("Mon 2 January 15:04") }
-	c := &coming{Says: fmt.Sprintf("By the plan of %s: %s in %s, the last of them over at %s.", says(m.o.Plan.Made), numbered(turns, "step"), numbered(len(of), "sitting"), says(last))}
+	c := &coming{Says: fmt.Sprintf("By the plan of %s: %s in %s, the last of them over on %s.", says(m.o.Plan.Made), numbered(turns, "step"), numbered(len(of), "sitting"), says(last))}
 	c.Drawing.Says = c.Says
 	for i, v := range of {
 		if i == mostLanes {
@@ -49,11 +55,26 @@ func (m *maker) coming() *coming {
 			break
 		}
 		l := lane{Label: says(v.From)}
-		for _, t := range v.Turns {
+		var text []string
+		for k, t := range v.Turns {
+			if i == 0 || k == 0 || k == len(v.Turns)-1 {
+				text = append(text, page.TurnLine(t, ""))
+			}
 			a, b := x(v, t.Begins), x(v, t.Ends)
 			l.Spans = append(l.Spans, span{percent(a), percent(max(0.4, b-a-0.2))})
 		}
 		c.Drawing.Lanes = append(c.Drawing.Lanes, l)
+		between := " … "
+		if i == 0 {
+			between = "; "
+		}
+		day := strings.Join(text, between)
+		for _, is := range v.Leave {
+			if is.Mark == m.s.Airframe.Mark {
+				day += "; before you leave: " + is.Condition + " " + is.State
+			}
+		}
+		c.Days = append(c.Days, comingDay{v.From.In(m.o.Zone).Format("Mon 2 January"), day})
 	}
 	for i, anchor := range []string{"start", "middle", "end"} {
 		at := longest * time.Duration(i) / 2

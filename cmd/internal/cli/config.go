@@ -54,6 +54,9 @@ func (a *app) configCommand() *cobra.Command {
 
 // withoutUser is an address without the user and password that must not be in it.
 func withoutUser(address string) string {
+	if address, _, more := strings.Cut(address, "?"); more && strings.Contains(address, "://") {
+		return withoutUser(address) + "?…"
+	}
 	scheme, rest, found := strings.Cut(address, "://")
 	if at := strings.LastIndex(rest, "@"); found && at >= 0 {
 		return scheme + "://…" + rest[at:]

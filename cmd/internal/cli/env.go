@@ -10,6 +10,7 @@ import (
 	"os/user"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -138,7 +139,7 @@ func readConfig() (config, error) {
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
 	if err := d.Decode(&c); err != nil {
-		return c, fmt.Errorf("reading the config %s: %s", path, unquoted(err.Error()))
+		return c, usage("reading the config %s: %s", path, unquoted(err.Error()))
 	}
 	if info, err := os.Stat(path); c.Etcd.Password != "" && err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
 		return c, usage("%s has a password and the mode %04o, so others may read it; run: chmod 600 %s", path, info.Mode().Perm(), path)
@@ -160,7 +161,10 @@ func unquoted(text string) string {
 			parts[i] = "…"
 		}
 	}
-	return strings.Join(parts, "")
+	return strings.NewReplacer("yaml: unmarshal errors:\n  ", "", ": field ", ": ", // in the words of the config
+		" not found in type cli.config", " is none of its keys: by, store, library, key, sittings, etcd",
+		" not found in type keep.Cluster", " is none of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
+	).Replace(strings.Join(parts, ""))
 }
 
 // desk returns the desk; a command has only one. It opens nothing.
@@ -203,6 +207,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	}
 	if r, ok := kept.(keep.Remote); ok {
 		r.Waits(a.waiting)
+		r.Tell(func(text string) { a.warn("%s", text) })
 	}
 	key, _, _ := a.settings(c)[keySetting].value()
 	clocks := a.clocks(kept)
@@ -229,12 +234,25 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	return a.kept, nil
 }
 
-// checkKind refuses a store of a kind that another program knows.
+// checkKind refuses what is not the name of a store, and a store of a kind that another program
+// knows. It never repeats the name, which may have a password in it.
 func (a *app) checkKind(name string) error {
-	if scheme, _, ok := strings.Cut(name, "://"); ok && a.stores.Files(name) {
-		return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
+	kind := a.stores.Of(name)
+	if kind.Check != nil {
+		if err := kind.Check(name); err != nil {
+			return usage("%v", err)
+		}
 	}
-	return nil
+	scheme, rest, _ := strings.Cut(name, ":")
+	port, _, shed := strings.Cut(rest, "/")
+	isAddress := strings.HasPrefix(rest, "//") || strings.EqualFold(scheme, "etcd") || shed && port != "" && strings.Trim(port, "0123456789") == ""
+	switch {
+	case kind.Prefix != "" || !isAddress:
+		return nil
+	case slices.ContainsFunc(a.stores, func(k keep.Kind) bool { return k.Check != nil }):
+		return usage("that is no store: one on a cluster is etcd://HOST:PORT,HOST:PORT/SHED, and one in a file is its path")
+	}
+	return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
 }
 
 // written is what is remembered of journals, beside the key of the seals.

@@ -56,6 +56,9 @@ type Remote interface {
 
 	// Waits has it call tell when it takes long to answer, and once it has.
 	Waits(tell func(waiting bool))
+
+	// Tell has it call say with what whoever uses it is to hear.
+	Tell(say func(text string))
 }
 
 // A Kind is a kind of store.
@@ -66,6 +69,10 @@ type Kind struct {
 
 	// With is the kind for a program whose config says this of clusters. It may be nil.
 	With func(Cluster) Kind
+
+	// Check says what is wrong with such a name, or with what the config says of clusters; nil:
+	// nothing is known to be. It may be nil.
+	Check func(name string) error
 
 	// Open returns the store of that name without reading it yet. migrated, which
 	// may be nil, is called after the store was migrated to the present schema; kept

@@ -31,6 +31,7 @@ type Plan struct {
 
 	Answers []workflow.Answer     `json:"taken_as_answered,omitempty"`
 	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
+	Left    []Reason              `json:"left,omitempty"` // what is hot, on or plugged in now
 	Stops   []PlanStop            `json:"stops,omitempty"`
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
@@ -48,6 +49,7 @@ type PlanSitting struct {
 	Materials []string        `json:"materials,omitempty"`
 	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
 	Second    bool            `json:"second_person,omitempty"`
+	Leave     []workflow.Left `json:"leave,omitempty"`    // how conditions stand before anybody leaves
 	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
 	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
@@ -61,7 +63,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -75,7 +77,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added, Overtime: v.Overtime}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -131,6 +133,7 @@ func (p Plan) Markdown(c Clock) string {
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
 	}
+	l.harmed(p.Left, c)
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if w.Lost {
@@ -223,10 +226,16 @@ func (p Plan) Calendar() []ics.Event {
 		}
 		var text []string
 		for _, t := range s.Turns {
-			text = append(text, clockOf(t.Begins)+" "+t.Mark+": "+turnWords(t)+optionally(", ", strings.Trim(secondAt(t), "*")))
+			text = append(text, TurnLine(t, t.Mark+": "))
+		}
+		if leave := s.leave(false, Clock{}); leave != "" {
+			text = append(text, "Before you leave: "+leave)
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
+		}
+		if len(s.Set) > 0 {
+			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, ", "))
 		}
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
 		events = append(events, ics.Event{
@@ -283,10 +292,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	l.add("\n## %s\n", s.hours(c))
 	c.Now = s.From // its own day goes without saying
-	of := func(string) string { return "" }
-	if len(p.Marks) > 1 {
-		of = func(mark string) string { return esc(mark) + " · " }
-	}
+	of := p.of()
 	who := ""
 	if slices.ContainsFunc(s.Turns, func(t workflow.Turn) bool { return len(t.Hands) > 0 }) {
 		who = " Who |"
@@ -316,6 +322,9 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
 	}
+	if leave := s.leave(true, c); leave != "" {
+		l.item("**Before you leave:** %s", leave)
+	}
 	meanwhile, left := s.dries(of, c)
 	if len(meanwhile) > 0 {
 		l.item("**Meanwhile:** %s", strings.Join(meanwhile, "; "))
@@ -326,6 +335,14 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	l.add("\n```\n%s```", s.chart())
 }
 
+// of says before what is done on which airframe, where there are several.
+func (p *Plan) of() func(mark string) string {
+	if len(p.Marks) > 1 {
+		return func(mark string) string { return esc(mark) + " · " }
+	}
+	return func(string) string { return "" }
+}
+
 // later are sittings on a line each.
 func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
 	l.add("\n## Then\n")
@@ -333,20 +350,39 @@ func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
 }
 
 func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
+	of := p.of()
 	for i := range all {
 		s := &all[i]
-		first, last := s.Turns[0], s.Turns[len(s.Turns)-1]
-		text := turnTitle(first)
-		if len(s.Turns) > 1 {
-			text += " … " + turnTitle(last)
+		first, last := &s.Turns[0], &s.Turns[len(s.Turns)-1]
+		text := of(first.Mark) + turnTitle(*first)
+		if first != last {
+			text += " … " + of(last.Mark) + turnTitle(*last)
 		}
 		for _, t := range s.Turns {
 			if t.Second {
 				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
 			}
 		}
-		l.item("%s: %s", s.hours(c), text)
+		l.item("%s: %s%s", s.hours(c), text, optionally("; before you leave: ", s.leave(false, c)))
 	}
+}
+
+// leave is how the conditions stand before anybody leaves, and when they are needed otherwise again.
+func (s PlanSitting) leave(again bool, c Clock) string {
+	var all []string
+	for _, is := range s.Leave {
+		text := is.Condition + " " + is.State
+		if len(s.marks()) > 1 {
+			text = is.Mark + " " + text
+		}
+		if again {
+			text += " (until " + c.At(is.Again) + ")"
+		}
+		if text = esc(text); !lists.Contains(all, text) {
+			all = append(all, text)
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 // Days are the sittings in which a repair can be done, as it was planned. None: they have no plan for it.
@@ -416,6 +452,10 @@ func turnWords(t workflow.Turn) string {
 		title += ": coat"
 	case t.Act == workflow.ToPress:
 		title += ": press"
+	case t.Again == workflow.AgainReady:
+		title += ", once more"
+	case t.Again == workflow.AgainSafe:
+		title += ", for now"
 	}
 	return title
 }
@@ -440,6 +480,15 @@ func handsAt(t workflow.Turn) string {
 		return ""
 	}
 	return " " + text[1:] + " |"
+}
+
+// TurnLine is a turn on a line of plain text, with its airframe where that is to be said.
+func TurnLine(t workflow.Turn, of string) string {
+	text := clockOf(t.Begins) + " " + of + turnWords(t)
+	if !t.Closes.IsZero() {
+		text += ", done by " + clockOf(t.By)
+	}
+	return text + optionally(", ", strings.Trim(secondAt(t), "*"))
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.
@@ -565,12 +614,14 @@ func (p *Plan) assumed(l *lines, c Clock) {
 		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
+	of := ""
 	for i, k := range p.Climate {
-		text := fmt.Sprintf("%s at %s", esc(k.Mark), amount(k.Celsius, "°C"))
-		if i+1 < len(p.Climate) && k.Same(p.Climate[i+1]) {
-			said = append(said, esc(k.Mark))
+		if of += esc(k.Mark); i+1 < len(p.Climate) && k.Same(p.Climate[i+1]) {
+			of += ", "
 			continue
 		}
+		text := of + " at " + amount(k.Celsius, "°C")
+		of = ""
 		switch {
 		case k.Given:
 		case k.Read.IsZero():

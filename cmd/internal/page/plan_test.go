@@ -46,6 +46,13 @@ func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
 	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
+	last := plan.Sittings[1].To
+	plan.Sittings[1].Turns = append(plan.Sittings[1].Turns,
+		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "heat-iron", Title: "Heat the iron", Again: workflow.AgainReady, Begins: last.Add(-20 * time.Minute), Ends: last.Add(-12 * time.Minute)},
+		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "cool-iron", Title: "Switch the iron off", Again: workflow.AgainSafe, Begins: last.Add(-2 * time.Minute), Ends: last.Add(-time.Minute)})
+	plan.Sittings[0].Leave = []workflow.Left{{Mark: "WR-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Again: now.Add(2 * 24 * time.Hour)}}
+	plan.Left = []page.Reason{{Reason: workflow.Reason{Text: "the journal says battery: in, and nothing since says that it is out", At: now.Add(-time.Hour),
+		Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}}
 	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}}
 	a.show("Plan", plan, now)
 	plan.Full = true
@@ -59,6 +66,7 @@ func (a album) planning(now time.Time) {
 	}
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
+	a["TurnLine"] = page.TurnLine(twoSittings(now).Visits[0].Turns[2], "FN-01: ")
 	turns, warm := twoSittings(now).Visits[0].Turns, 24.
 	cold := twoSittings(now)
 	for i, step := range []string{"Coat the nose", "Coat the tail", "Spread epoxy"} {
@@ -122,6 +130,24 @@ func TestSittingOfManyTurns(t *testing.T) {
 	}
 	if strings.Contains(text, "#  |") || strings.Count(text, "```\n") < 3 {
 		t.Error(text)
+	}
+}
+
+// A calendar says of a sitting what the page does.
+func TestPlanCalendar(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	events := page.NewPlan([]string{"FN-01", "WR-01"}, twoSittings(now)).Calendar()
+	if len(events) != 2 || events[0].Summary != "Bench: FN-01, WR-01" || !events[0].End.Equal(now.Add(2*time.Hour)) {
+		t.Fatalf("%+v", events)
+	}
+	for _, want := range []string{"19:10 FN-01: Coat the left root\n", "19:29 FN-01: Join the roots: press, done by 19:40, second person\n",
+		"\nHave ready: brush, knife, contact, 2 × carbon tube\n", "\nAt the bench, in this order: ventilation on, iron cold"} {
+		if !strings.Contains(events[0].Description, want) {
+			t.Errorf("no %q in %q", want, events[0].Description)
+		}
+	}
+	if want := "19:00 FN-01: Release it, not alone"; events[1].Description != want {
+		t.Errorf("%q, want %q", events[1].Description, want)
 	}
 }
 

@@ -9,8 +9,10 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -39,6 +41,7 @@ func clusters(c keep.Cluster) keep.Kind {
 	return keep.Kind{
 		Prefix: etcd.Scheme,
 		With:   clusters,
+		Check:  func(name string) error { return etcd.Check(name, access) },
 		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
 			s := etcd.New(name, access)
 			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos, &waits{}}
@@ -83,6 +86,17 @@ func (s shed) Recall(tell func(asOf time.Time, why error)) { s.seen.Recall(tell)
 
 // Waits is [keep.Remote.Waits].
 func (s shed) Waits(tell func(waiting bool)) { s.waits.tell = tell }
+
+// Tell is [keep.Remote.Tell].
+func (s shed) Tell(say func(text string)) {
+	s.Vacant(func(others []string) {
+		text := "the cluster has no other that is seen from here"
+		if len(others) > 0 {
+			text = "the cluster has " + strings.Join(others, ", ")
+		}
+		say(fmt.Sprintf("the shed %s has no record yet; %s", s.Shed(), text))
+	})
+}
 
 // AsOf is [store.Distant.AsOf].
 func (s shed) AsOf() (time.Time, error) { return s.seen.AsOf() }

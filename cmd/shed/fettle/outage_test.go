@@ -5,9 +5,11 @@ import (
 	"io"
 	"net"
 	"os"
+	"os/exec"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"fettle/cmd/internal/cli"
 	"fettle/cmd/internal/keep"
@@ -249,5 +251,133 @@ func TestWhatWasRecorded(t *testing.T) {
 			w.set(false, answering)
 			b.run(0, "examine", test.entries)
 		})
+	}
+}
+
+// A running is a command that has not ended, and what it has said so far.
+type running struct {
+	b   bench
+	cmd *exec.Cmd
+	mu  sync.Mutex
+	out strings.Builder
+}
+
+func (r *running) Write(data []byte) (int, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.out.Write(data)
+}
+
+func (r *running) said() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.out.String()
+}
+
+func (b bench) begin(command string) *running {
+	b.t.Helper()
+	r := &running{b: b, cmd: b.command(command)}
+	r.cmd.Stdout, r.cmd.Stderr = r, r
+	if err := r.cmd.Start(); err != nil {
+		b.t.Fatal(err)
+	}
+	b.t.Cleanup(func() { _ = r.cmd.Process.Kill(); _ = r.cmd.Wait() })
+	return r
+}
+
+// says waits until it has said each of these, in their order, since the last time.
+func (r *running) says(words ...string) {
+	r.b.t.Helper()
+	for _, word := range words {
+		for late := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+			_, rest, found := strings.Cut(r.said(), word)
+			if found {
+				r.mu.Lock()
+				r.out.Reset()
+				r.out.WriteString(rest)
+				r.mu.Unlock()
+				break
+			}
+			if time.Now().After(late) {
+				r.b.t.Fatalf("%v does not say %q: %s", r.cmd.Args[1:], word, r.said())
+			}
+		}
+	}
+}
+
+// In an outage what was last seen is shown, with who was where and of when it is; a watch goes on
+// with that until the cluster is back, whether it began before or in it, and where nothing was ever
+// seen none says that there is nothing.
+func TestShownInAnOutage(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	one := benchOf(t, "by: rosa\nstore: "+w.store(t)+"\netcd:\n  bench: window\n")
+	two := benchOf(t, "by: hugo\nstore: "+etcd.Scheme+cluster.host+"/"+t.Name()+"\netcd:\n  bench: door\n")
+	fresh := benchOf(t, "by: olga\nstore: "+w.store(t)+"\n")
+	two.run(0, "airframe add CW-01 --design causeway")
+	two.run(0, "start CW-01 kit-check")
+	two.run(0, "bench --temperature 20C --humidity 50%")
+	first := step(t, two.run(0, "next CW-01"))
+	one.run(0, "next CW-01", "hugo at door is at "+first)
+	one.run(0, "timers")
+
+	before := one.begin("status --watch")
+	before.says("0 of")
+	w.set(true, answering)
+	one.run(5, "next CW-01", "as of", "hugo at door is at "+first)
+	one.run(5, "status", "as of", "hugo at door is at "+first)
+	begun, unseen := one.begin("timers --watch"), fresh.begin("timers --watch")
+	before.says("as of")
+	begun.says("as of", "Nothing is drying or curing.")
+	unseen.says("cannot be reached")
+	if text := unseen.said(); strings.Contains(text, "Nothing is drying") {
+		t.Errorf("where nothing was ever seen it says %s", text)
+	}
+	two.run(0, "done CW-01 "+first)
+	w.set(false, answering)
+	before.says("can be reached again", "1 of")
+	begun.says("can be reached again")
+	if text := before.said() + begun.said(); strings.Contains(text, "nothing was recorded") || strings.Contains(text, "--at") {
+		t.Errorf("a watch records nothing, and says %s", text)
+	}
+	one.run(0, "next CW-01")
+}
+
+// What is no address of a shed, and what a config cannot mean, is said to be that, with what to
+// write: it is neither an outage nor the name of a file. No password is repeated.
+func TestMistypedStore(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	host := cluster.host
+	b := benchOf(t, "by: rosa\n")
+	const form = "etcd://HOST:PORT,HOST:PORT/SHED"
+	for _, name := range []string{
+		"etcd:" + host + "/shed", "ETCD://" + host + "/shed", host + "/shed", "http://" + host + "/shed", "etcd://localhost/shed", "etcd://" + host, "etcd://" + host + "/shed/a",
+		"etcd://rosa:geheim@" + host + "/shed", "etcd://" + host + "/shed?password=geheim",
+	} {
+		for _, command := range []string{"status", "airframe add X-1 --design causeway"} {
+			if text := b.run(2, "--store "+name+" "+command, form); strings.Contains(text, "geheim") || strings.Contains(text, "recorded") {
+				t.Errorf("of %s it says %s", name, text)
+			}
+		}
+		b.run(2, "store copy "+name+" one.db", form)
+	}
+	if left, _ := os.ReadDir(b.home); len(left) != 1 { // its config
+		t.Errorf("files were made: %v", left)
+	}
+	for config, says := range map[string]string{
+		"etcd:\n  ca: none.pem\n":         "reading ca: below etcd: in the config",
+		"etcd:\n  cacert: ca.pem\n":       "line 3: cacert is none of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
+		"stor: x\netcd:\n  bench: door\n": "line 2: stor is none of its keys: by, store, library, key, sittings, etcd",
+	} {
+		benchOf(t, "store: "+w.store(t)+"\n"+config).run(2, "status", says)
+	}
+
+	b.run(0, "--store "+w.store(t)+" airframe add CW-01 --design causeway", "the shed TestMistypedStore has no record yet")
+	mistyped := "--store " + w.store(t) + "x "
+	b.run(0, mistyped+"status", "the shed TestMistypedStorex has no record yet; the cluster has", "TestMistypedStore", "No airframe is registered yet")
+	b.run(0, mistyped+"airframe add CW-01 --design causeway", "the shed TestMistypedStorex has no record yet; the cluster has")
+	if text := b.run(0, mistyped+"status"); strings.Contains(text, "no record") {
+		t.Errorf("once something is recorded it says %s", text)
 	}
 }
