@@ -140,7 +140,7 @@ func (c *scheduler) findRows() (rows []*row) {
 			}
 		}
 	}
-	rows = slices.DeleteFunc(rows, func(r *row) bool { return !c.complete(r) })
+	rows = sorting.Delete(rows, func(r *row) bool { return !c.complete(r) })
 	return rows
 }
 

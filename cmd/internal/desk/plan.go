@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
@@ -108,7 +109,7 @@ func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.
 				v.Turns = append(v.Turns, turn)
 			}
 		}
-		v.Leave = slices.DeleteFunc(slices.Clone(v.Leave), func(is workflow.Left) bool { return !are(is.Mark) })
+		v.Leave = sorting.Delete(slices.Clone(v.Leave), func(is workflow.Left) bool { return !are(is.Mark) })
 		if len(v.Turns) > 0 {
 			all = append(all, v)
 		}
