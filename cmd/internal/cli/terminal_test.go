@@ -51,7 +51,7 @@ func TestNarrow(t *testing.T) {
 	for _, c := range []struct{ args, keys, says string }{
 		{"done CW-01 glue-the-spar-to-the-bulkhead", "", `fettle: CW-01 has no job with a step "glue-the-spar-to-the-bulkhead"`},
 		{"note CW-01 hello --at half-past-nine", "", `fettle: "half-past-nine" is not a time; write 19:02, "2026-03-03 19:02" or -10m, which is ten minutes ago`},
-		{"help undo", "", "Take an entry back by its number. Nothing is deleted: a new entry names what is taken back, and the steps that depended on it are open again. Damage, a release and more than five entries are taken back only with a reason; damage leaves a look-over of the place."},
+		{"help undo", "", "Take an entry back by its number. Nothing is deleted: a new entry names what is taken back, and the steps that depended on it are open again. Damage, a release, more than five entries and what somebody else recorded are taken back only with a reason; damage leaves a look-over of the place."},
 		{"help undo", "", "show limits and readings in the other system of units too, to the nearest 1/64 in"},
 		{"start CW-01", "1\r", "Which? Its number or name, or Enter for none:"},
 		{"next CW-01", "", "Read the rules and the labels"}, // what was the first of the list is open
