@@ -74,9 +74,11 @@ func (c *scheduler) apart() {
 		for _, is := range c.settings(t) {
 			switch last := c.setUntil(i, is); {
 			case within(i, is):
-			case last > i:
+			case last != i && c.loose && c.fleet[t.of].ends(t.work, is) != "":
+				own.is = append(own.is, is)
+			case last != i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
-				if last == i+1 && c.tasks[last].stage == t.stage {
+				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].ends(t.work, is) != "" {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
 				}
 			default:
@@ -87,7 +89,9 @@ func (c *scheduler) apart() {
 			heats = append(heats, own)
 		}
 	}
-	c.heldNow()
+	if !c.loose {
+		c.heldNow()
+	}
 	for _, join := range c.joins {
 		for _, h := range heats {
 			if c.harmful(join, h) {
@@ -146,19 +150,23 @@ func (c *scheduler) settings(t *task) []steps.Setting {
 	return all
 }
 
-// setUntil is the task of the same job, and after it, that sets the condition otherwise after it was set by this one; this one
-// where none does.
+// setUntil is the task of the same job, and after it, that first sets the condition otherwise after it was set by this one; this
+// one where none does.
 func (c *scheduler) setUntil(i int, is steps.Setting) int {
-	t := &c.tasks[i]
-	if !slices.Contains(t.step.Sets, is) {
+	if !slices.Contains(c.tasks[i].step.Sets, is) {
 		return i
 	}
-	for k := i + 1; k < len(c.tasks); k++ {
-		if c.tasks[k].job == t.job && c.precedes(i, k) && c.tasks[k].setsOtherwise(is) {
-			return k
+	return c.nextOtherwise(i, is)
+}
+
+func (c *scheduler) nextOtherwise(i int, is steps.Setting) int {
+	first := i
+	for k := range c.tasks {
+		if c.tasks[k].job == c.tasks[i].job && c.precedes(i, k) && c.tasks[k].setsOtherwise(is) && (first == i || c.precedes(k, first)) {
+			first = k
 		}
 	}
-	return i
+	return first
 }
 
 func (t *task) setsOtherwise(is steps.Setting) bool {
@@ -176,7 +184,7 @@ func (c *scheduler) heldNow() {
 		for _, set := range t.step.Sets {
 			is := steps.Setting{Condition: set.Condition, State: c.fleet[t.of].Holds(set.Condition, c.now)}
 			setAgain := false // by a task, from which on it is a row
-			for i := range c.tasks[:k] {
+			for i := range c.tasks {
 				other := &c.tasks[i]
 				setAgain = setAgain || other.step != nil && c.precedes(i, k) && slices.Contains(other.step.Sets, is)
 			}
@@ -223,6 +231,9 @@ func (c *scheduler) harmful(join joinTask, h heat) bool {
 
 // keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
 func (c *scheduler) keepApart(join joinTask, h heat) {
+	if t := &c.tasks[h.first]; h.first != h.last && c.fleet[t.of].ends(t.work, h.is[0]) != "" {
+		c.held = true
+	}
 	why := tie{why: AfterVapour, joint: join.joint}
 	after := plan.Delay{From: join.task, To: h.first, Least: c.tasks[join.task].minutes + up(join.adhesive.Times.Vapour)}
 	switch {

@@ -160,17 +160,20 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	}
 	for _, d := range k.Upper {
 		t := &c.tasks[c.delays[d].From]
-		if c.ties[d] == (tie{}) { // no window: two steps that are not parted
-			e.Together = true
+		if c.ties[d] == (tie{}) { // no window: what lies in one sitting
+			e.Together, e.InHours = true, true
 			continue
 		}
 		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
 	}
 	for _, i := range k.Latest {
 		late := c.tasks[i].late
+		if late == nil {
+			continue
+		}
 		e.Windows = append(e.Windows, Lapse{Mark: late.mark, Job: late.job, Name: late.name, Closes: late.closes})
 	}
-	if !k.Sittings {
+	if !e.InHours {
 		return e
 	}
 	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
@@ -185,8 +188,8 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 		less.Activities = append(less.Activities, a)
 		at[i] = len(less.Activities)
 	}
-	for _, d := range p.Delays {
-		if at[d.From] > 0 && at[d.To] > 0 {
+	for k, d := range p.Delays {
+		if at[d.From] > 0 && at[d.To] > 0 && (d.Least >= 0 || c.ties[k] != tie{}) {
 			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
 		}
 	}

@@ -31,13 +31,15 @@ type task struct {
 	minutes  int
 	earliest int
 	early    tie
-	before   []uint64    // the tasks of its airframe that come before it, by their number there
-	number   int         // in its airframe
-	window   []closing   // what it must lie in
-	spare    int         // of that, and so of the sitting that it lies in
-	latest   int         // where late says why
-	late     *runningEnd // a clock that runs
+	before   []uint64  // the tasks of its airframe that come before it, by their number there
+	number   int       // in its airframe
+	window   []closing // what it must lie in
+	spare    int       // of that, and so of the sitting that it lies in
+	latest   int       // where limited
+	limited  bool
+	late     *runningEnd // a clock that runs, which limits it
 	safe     bool        // it makes safe what crashed
+	again    Again
 }
 
 // A tie says why one thing waits for another.
@@ -126,8 +128,15 @@ type scheduler struct {
 	joins   []joinTask
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
-	slack   givenUp
-	heeded  map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+
+	rows   []*row
+	cuts   map[int]cut // by row
+	loose  bool        // rows are not kept from coats: no plan finishes before one that need not
+	held   bool        // one is
+	warm   []int       // starts of another draft, by task
+	rough  bool        // nobody asks why it is no plan
+	slack  givenUp
+	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -237,7 +246,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 			}
 			break
 		}
-		t, ends, err := of.attempt(ctx, o)
+		t, ends, err := of.attempt(ctx, think, o)
 		switch {
 		case err != nil:
 			no = err
@@ -283,59 +292,67 @@ func (of *scheduler) begun() *scheduler {
 	return &is
 }
 
-// attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
-// or why there is no plan.
-func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
+// draft looks for a plan with the rows cut as they are now.
+func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err error) {
 	for {
 		c := of.begun()
+		d = draft{c: c}
 		if err := c.hours(); err != nil {
-			return t, nil, err
+			return d, err
 		}
 		if err := c.work(); err != nil {
-			return t, nil, of.freed(err)
+			return d, of.freed(err)
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
-			return t, nil, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
+			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {
-			return c.timetable(plan.Result{Proven: true}), nil, nil
+			d.t = c.timetable(plan.Result{Proven: true})
+			return d, nil
 		}
 		if more := c.roundsFor(); c.h.Again && more > c.rounds {
 			of.rounds = more
 			continue
 		}
-		if err := c.tooMuch(ctx, o); err != nil {
-			return t, nil, err
+		if !of.rough {
+			if err := c.tooMuch(ctx, o); err != nil {
+				return d, err
+			}
 		}
-		o.Warm = c.like(p)
+		if o.Warm = c.like(p); of.warm != nil {
+			o.Warm = c.warmed(p)
+		}
 		r, err := plan.Solve(ctx, p, o)
 		if err != nil {
-			return t, nil, err
+			return d, err
 		}
 		if c.h.Watch != nil {
 			c.h.Watch(p, r)
 		}
-		if r.Starts != nil {
-			t = c.timetable(r)
-			t.Kept = slices.Equal(r.Starts, o.Warm)
-			return t, nil, nil
+		if d.r = r; r.Starts != nil {
+			d.t = c.timetable(r)
+			d.t.Kept = c.h.Like != nil && d.t.keeps(c.h.Like)
+			return d, nil
 		}
 		if r.Conflict != nil {
 			for _, i := range r.Conflict.Latest {
 				if late := c.tasks[i].late; late != nil && c.slack.of(*late) < 2 {
-					more = append(more, *late)
+					d.more = append(d.more, *late)
 				}
 			}
-			if len(more) > 0 {
-				return t, more, nil
+			if len(d.more) > 0 {
+				return d, nil
 			}
 			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0 {
 				of.rounds *= 4
 				continue
 			}
 		}
-		return t, nil, c.noPlan(ctx, p, r, o)
+		if of.rough {
+			return d, &NoPlan{Why: Conflict}
+		}
+		return d, c.noPlan(ctx, p, r, o)
 	}
 }
 
@@ -417,7 +434,7 @@ func (c *scheduler) problem() plan.Problem {
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		a := plan.Activity{Length: t.minutes, Group: t.of, Earliest: t.earliest}
-		if t.late != nil {
+		if t.limited {
 			a.Latest, a.Limited = t.latest, true
 		}
 		if t.step != nil {

@@ -43,7 +43,7 @@ func says(p Timetable) string {
 			if t.Rework != "" {
 				name = "rework " + t.Rework
 			}
-			fmt.Fprint(&b, name+string(t.Act), " ", minutes(t.Begins), ", ")
+			fmt.Fprint(&b, name+string(t.Act)+string(t.Again), " ", minutes(t.Begins), ", ")
 		}
 		b.WriteString("| ")
 	}

@@ -28,6 +28,8 @@ func (c *scheduler) work() error {
 			return err
 		}
 	}
+	c.rows = c.findRows()
+	c.interrupt()
 	c.apart()
 	c.safety()
 	return nil

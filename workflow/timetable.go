@@ -16,13 +16,14 @@ type Timetable struct {
 	Finish   time.Time     `json:"finish"`         // when the last step is done, or the last joint cured
 	Bound    time.Time     `json:"bound"`          // no plan finishes sooner
 	Proven   bool          `json:"proven"`         // none does
-	Kept     bool          `json:"kept,omitempty"` // it is what was shown before, to the minute
+	Kept     bool          `json:"kept,omitempty"` // it is what was shown before, in its order
 	Attended time.Duration `json:"attended"`
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
 	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
 
 	Answers []Answer     `json:"answers,omitempty"` // of choices, taken as given
 	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
+	Left    []Reason     `json:"left,omitempty"`    // what is hot, on or plugged in now, and nobody is at the bench
 	Stops   []Stop       `json:"stops,omitempty"`   // where the plan ends before the work does
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
@@ -36,6 +37,14 @@ type Visit struct {
 	Overtime bool      `json:"overtime,omitempty"` // it is longer than given, or after it: for what can't wait
 	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
 	Turns    []Turn    `json:"turns"`
+	Leave    []Left    `json:"leave,omitempty"` // how conditions stand before anybody leaves
+}
+
+// A Left is how a condition is left at the end of a sitting, and when it is needed otherwise again.
+type Left struct {
+	Mark string `json:"mark"`
+	steps.Setting
+	Again time.Time `json:"again,omitzero"`
 }
 
 // A Turn is a step, or an act of one, at its time.
@@ -47,6 +56,7 @@ type Turn struct {
 	Title  string    `json:"title"`
 	Act    Act       `json:"act,omitempty"`
 	Rework string    `json:"rework,omitempty"` // the gate that is reworked before it is measured again
+	Again  Again     `json:"again,omitempty"`  // it is done once more, and no step of the job is over with it
 	Begins time.Time `json:"begins"`
 	Ends   time.Time `json:"ends"`
 
@@ -67,11 +77,11 @@ type Turn struct {
 	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
 }
 
-// Planned is what it has for an airframe, in its order. Reworks come by themselves.
+// Planned is what it has for an airframe, in its order. Reworks come by themselves, and so does what is done once more.
 func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
-			if turn.Mark == mark && turn.Rework == "" {
+			if turn.Mark == mark && turn.Rework == "" && turn.Again == "" {
 				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins})
 			}
 		}
@@ -178,7 +188,7 @@ func (k Climates) Same(other Climates) bool {
 func (c *scheduler) turn(i, start int) Turn { return c.turnOf(&c.tasks[i], start) }
 
 func (c *scheduler) turnOf(t *task, start int) Turn {
-	out := Turn{Mark: c.fleet[t.of].Airframe.Mark, Act: t.act, Rework: t.rework}
+	out := Turn{Mark: c.fleet[t.of].Airframe.Mark, Act: t.act, Rework: t.rework, Again: t.again}
 	if t.step == nil {
 		return out
 	}
@@ -261,6 +271,14 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		busy = max(busy, start+t.minutes)
 		v := &out.Visits[len(out.Visits)-1]
 		v.Turns = append(v.Turns, turn)
+	}
+	c.leave(out.Visits, r.Starts)
+	for _, s := range c.fleet {
+		by := c.now
+		if c.goesOn() {
+			by = by.Add(-SittingLength)
+		}
+		out.Left = append(out.Left, s.standing(c.now, by)...)
 	}
 	out.Finish = c.time(last) // what is spared after it is free
 	if out.Bound.After(out.Finish) {
@@ -373,35 +391,60 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 	return out
 }
 
+// A sameTurn is a turn but for its time. Of those that come again in several sittings the order counts.
+type sameTurn struct {
+	mark, job, step, rework string
+	act                     Act
+	again                   Again
+	time                    int
+}
+
+// in is the turn, as one of those that are counted.
+func (t *Turn) in(count map[sameTurn]int) sameTurn {
+	is := sameTurn{t.Mark, t.Job, t.Step, t.Rework, t.Act, t.Again, 0}
+	n := count[is]
+	count[is]++
+	is.time = n
+	return is
+}
+
+// over reports whether what is done once more was to be over by then: no entry says whether it is.
+func (t *Turn) over(now time.Time) bool { return t.Again != "" && !t.Ends.After(now) }
+
 // like are the beginnings in what was shown before; what is new begins as soon as it may.
 func (c *scheduler) like(p plan.Problem) []int {
 	if c.h.Like == nil {
 		return nil
 	}
-	type key struct {
-		mark, job, step, rework string
-		act                     Act
-	}
-	had := map[key]time.Time{}
+	had, count := map[sameTurn]time.Time{}, map[sameTurn]int{}
 	for _, v := range c.h.Like.Visits {
-		for _, t := range v.Turns {
-			had[key{t.Mark, t.Job, t.Step, t.Rework, t.Act}] = t.Begins
+		for i := range v.Turns {
+			if t := &v.Turns[i]; !t.over(c.now) {
+				had[t.in(count)] = t.Begins
+			}
 		}
 	}
 	starts, known := make([]int, len(p.Activities)), false
+	count = map[sameTurn]int{}
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		starts[i] = t.earliest
 		if t.step == nil {
 			continue
 		}
-		if begins, ok := had[key{c.fleet[t.of].Airframe.Mark, t.job.ID, t.step.Name, t.rework, t.act}]; ok {
+		turn := c.turn(i, -1)
+		if begins, ok := had[turn.in(count)]; ok {
 			starts[i], known = max(starts[i], c.minute(begins)), true
 		}
 	}
 	if !known {
 		return nil
 	}
+	return c.rest(p, starts)
+}
+
+// rest are the starts with those of what is no step.
+func (c *scheduler) rest(p plan.Problem, starts []int) []int {
 	for _, d := range p.Delays {
 		switch {
 		case d.To >= len(c.tasks): // a room beside its task
@@ -411,4 +454,55 @@ func (c *scheduler) like(p plan.Problem) []int {
 		}
 	}
 	return starts
+}
+
+// warmed are the starts of another draft; what was put between them begins as they end.
+func (c *scheduler) warmed(p plan.Problem) []int {
+	starts := make([]int, len(p.Activities))
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.again == "" {
+			starts[i] = c.warm[i]
+		}
+	}
+	for range 2 { // what is set, and then measured, comes after what is ended
+		for _, d := range c.delays {
+			if d.Least >= 0 && d.To < len(c.tasks) && c.tasks[d.To].again != "" {
+				starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
+			}
+		}
+	}
+	return c.rest(p, starts)
+}
+
+// keeps reports whether a plan has what is left of one that was shown, and nothing else, in its order and its sittings.
+func (t *Timetable) keeps(shown *Timetable) bool {
+	type placed struct {
+		sameTurn
+		sitting int64
+	}
+	var order []placed
+	count, at := map[sameTurn]int{}, map[sameTurn]bool{}
+	for _, v := range t.Visits {
+		for i := range v.Turns {
+			is := v.Turns[i].in(count)
+			order, at[is] = append(order, placed{is, v.From.Unix()}), true
+		}
+	}
+	count = map[sameTurn]int{}
+	for _, v := range shown.Visits {
+		for i := range v.Turns {
+			if v.Turns[i].over(t.Made) {
+				continue
+			}
+			is := v.Turns[i].in(count)
+			switch {
+			case !at[is]:
+			case len(order) == 0 || order[0] != placed{is, v.From.Unix()}:
+				return false
+			default:
+				order = order[1:]
+			}
+		}
+	}
+	return len(order) == 0
 }

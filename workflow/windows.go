@@ -109,7 +109,8 @@ func (c *scheduler) close(i int, w closing) {
 	}
 	t.window = append(t.window, w)
 	if latest := w.end - w.spare - t.minutes; t.late == nil || latest < t.latest {
-		t.latest, t.late = latest, &w.late
+		t.late = &w.late
+		t.until(latest)
 	}
 }
 

@@ -31,9 +31,9 @@ func (m *maker) coming() *coming {
 	var last time.Time
 	longest, turns := time.Hour, 0
 	for _, v := range m.o.Plan.Visits {
-		left := workflow.Visit{Sitting: v.Sitting}
+		left := workflow.Visit{Sitting: v.Sitting, Leave: v.Leave}
 		for _, t := range v.Turns {
-			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && len(m.done[t.Job+"/"+t.Step]) == 0 {
+			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && (t.Again != "" || len(m.done[t.Job+"/"+t.Step]) == 0) {
 				left.Turns, last = append(left.Turns, t), t.Ends
 			}
 		}
@@ -68,7 +68,13 @@ func (m *maker) coming() *coming {
 		if i == 0 {
 			between = "; "
 		}
-		c.Days = append(c.Days, comingDay{v.From.In(m.o.Zone).Format("Mon 2 January"), strings.Join(text, between)})
+		day := strings.Join(text, between)
+		for _, is := range v.Leave {
+			if is.Mark == m.s.Airframe.Mark {
+				day += "; before you leave: " + is.Condition + " " + is.State
+			}
+		}
+		c.Days = append(c.Days, comingDay{v.From.In(m.o.Zone).Format("Mon 2 January"), day})
 	}
 	for i, anchor := range []string{"start", "middle", "end"} {
 		at := longest * time.Duration(i) / 2

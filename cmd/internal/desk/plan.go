@@ -108,6 +108,7 @@ func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.
 				v.Turns = append(v.Turns, turn)
 			}
 		}
+		v.Leave = slices.DeleteFunc(slices.Clone(v.Leave), func(is workflow.Left) bool { return !are(is.Mark) })
 		if len(v.Turns) > 0 {
 			all = append(all, v)
 		}

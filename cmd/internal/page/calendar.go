@@ -116,6 +116,9 @@ func (p Plan) Calendar() []ics.Event {
 		for _, t := range s.Turns {
 			text = append(text, TurnLine(t, t.Mark+": "))
 		}
+		if leave := s.leave(false, Clock{}); leave != "" {
+			text = append(text, "Before you leave: "+leave)
+		}
 		if len(s.Tools)+len(s.Materials) > 0 {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
 		}

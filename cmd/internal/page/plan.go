@@ -28,6 +28,7 @@ type Plan struct {
 
 	Answers []workflow.Answer     `json:"taken_as_answered,omitempty"`
 	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
+	Left    []Reason              `json:"left,omitempty"` // what is hot, on or plugged in now
 	Stops   []PlanStop            `json:"stops,omitempty"`
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
@@ -45,6 +46,7 @@ type PlanSitting struct {
 	Materials []string        `json:"materials,omitempty"`
 	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
 	Second    bool            `json:"second_person,omitempty"`
+	Leave     []workflow.Left `json:"leave,omitempty"`    // how conditions stand before anybody leaves
 	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
 	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
@@ -58,7 +60,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -72,7 +74,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Assumed: v.Added, Overtime: v.Overtime}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -128,6 +130,7 @@ func (p Plan) Markdown(c Clock) string {
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
 	}
+	l.harmed(p.Left, c)
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if w.Lost {
@@ -287,6 +290,9 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
 	}
+	if leave := s.leave(true, c); leave != "" {
+		l.item("**Before you leave:** %s", leave)
+	}
 	meanwhile, left := s.dries(of, c)
 	if len(meanwhile) > 0 {
 		l.item("**Meanwhile:** %s", strings.Join(meanwhile, "; "))
@@ -325,8 +331,26 @@ func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
 				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
 			}
 		}
-		l.item("%s: %s", s.hours(c), text)
+		l.item("%s: %s%s", s.hours(c), text, optionally("; before you leave: ", s.leave(false, c)))
 	}
+}
+
+// leave is how the conditions stand before anybody leaves, and when they are needed otherwise again.
+func (s PlanSitting) leave(again bool, c Clock) string {
+	var all []string
+	for _, is := range s.Leave {
+		text := is.Condition + " " + is.State
+		if len(s.marks()) > 1 {
+			text = is.Mark + " " + text
+		}
+		if again {
+			text += " (until " + c.At(is.Again) + ")"
+		}
+		if text = esc(text); !lists.Contains(all, text) {
+			all = append(all, text)
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 // Days are the sittings in which a repair can be done, as it was planned. None: they have no plan for it.

@@ -20,6 +20,10 @@ func turnWords(t workflow.Turn) string {
 		title += ": coat"
 	case t.Act == workflow.ToPress:
 		title += ": press"
+	case t.Again == workflow.AgainReady:
+		title += ", once more"
+	case t.Again == workflow.AgainSafe:
+		title += ", for now"
 	}
 	return title
 }

@@ -111,7 +111,7 @@ func aLineOf(text string) string {
 
 // harms are what open coats need and the journal says otherwise, with what to do.
 func harms(s *workflow.State, now time.Time) []Reason {
-	var all []Reason
+	all := newReasons(s.Left(now))
 	for _, h := range s.Harms(now) {
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
 			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))

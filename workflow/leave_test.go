@@ -1,0 +1,122 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// parts is a bench with an iron that takes 8 minutes to heat and 5 to be measured, and so many parts of 20 minutes each that
+// are filmed with it; it is off in 1.
+func parts(t *testing.T, n int) *bench {
+	t.Helper()
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"cold", "hot"}, Bench: true})
+	heat := in.Gates[0]
+	heat.Name, heat.Points, heat.Of, heat.Work, heat.Validity = "heat", nil, nil, true, steps.Validity{}
+	in.Gates = append(in.Gates, heat)
+	in.Tools = []steps.Tool{{Name: "iron", Title: "An iron", Measure: []string{"heat"}, Care: steps.Care{Needs: []steps.Setting{hot}}}}
+	warm, off := plain("warm"), plain("off")
+	warm.Hands, warm.Sets, warm.Tools = q("8 min"), []steps.Setting{hot}, []string{"iron"}
+	off.Hands, off.Sets = q("1 min"), []steps.Setting{cold}
+	all := []steps.Step{warm, {Name: "read", Kind: steps.Measure, Gates: []string{"heat"}, Hands: q("5 min"), Tools: []string{"iron"}}}
+	for n := range n {
+		film := plain(fmt.Sprintf("film-%d", n+1))
+		film.Hands, film.Tools = q("20 min"), []string{"iron"}
+		all = append(all, film)
+	}
+	return workingOn(t, in, one("film", append(all, off)...))
+}
+
+func left(p Timetable) (all []string) {
+	for _, v := range p.Visits {
+		for _, is := range v.Leave {
+			all = append(all, fmt.Sprintf("%s %s until %g", is.Mark, is.Setting, is.Again.Sub(evening).Minutes()))
+		}
+	}
+	return all
+}
+
+// What is hot is switched off before a sitting is over, and heated and measured anew in the one that goes on: the record asks for
+// both there.
+func TestScheduleLeavesNothingHot(t *testing.T) {
+	const day = 24 * 60
+	b := parts(t, 3)
+	b.planned(t, Hours{Sittings: open(0, 80, day, day+80)}, "warm 0, read 8, film-1 13, film-2 33, film-3 53, off 73, | ends 74")
+	p := b.planned(t, Hours{Sittings: open(0, 60, day, day+60)}, "warm 0, read 8, film-1 13, film-2 33, offsafe 53, | "+
+		"warmready 1440, readready 1448, film-3 1453, off 1473, | ends 1474, not proven")
+	if got := fmt.Sprint(left(p)); got != "[PL-01 iron: cold until 1440]" {
+		t.Errorf("left is %s", got)
+	}
+	// In 54 minutes it is off in time, in 53 the second part has to wait.
+	b.planned(t, Hours{Sittings: open(0, 54, day, day+60)}, "warm 0, read 8, film-1 13, film-2 33, offsafe 53, | "+
+		"warmready 1440, readready 1448, film-3 1453, off 1473, | ends 1474, not proven")
+	b.planned(t, Hours{Sittings: open(0, 53, day, day+60)}, "warm 0, read 8, film-1 13, offsafe 33, | "+
+		"warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	// Nobody heats it for nothing.
+	b.planned(t, Hours{Sittings: open(0, 30, day, day+80)}, "warm 1440, read 1448, film-1 1453, film-2 1473, film-3 1493, off 1513, | ends 1514, not proven")
+	// 8 to heat it, 5 to measure, 20, and 1 to switch it off.
+	b.planned(t, Hours{Sittings: open(0, 34, day, day+34, 2*day, 2*day+34)}, "warm 0, read 8, film-1 13, offsafe 33, | warmready 1440, readready 1448, film-2 1453, offsafe 1473, | "+
+		"warmready 2880, readready 2888, film-3 2893, off 2913, | ends 2914, not proven")
+	_, err := scheduled(t, b.now, Hours{Sittings: open(0, 33, day, day+33, 2*day, 2*day+33, 3*day, 3*day+33, 4*day, 4*day+33)}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Free) != 1 || no.Free[0].Each != 34*time.Minute || len(no.Windows) > 0 {
+		t.Errorf("%+v", *no)
+	}
+	// In the record: in the sitting that goes on it is hot, and measured.
+	b.after(8 * time.Minute)
+	b.done("warm")
+	b.after(5 * time.Minute)
+	b.must(readings("heat", "4 mm"))
+	b.after(20 * time.Minute)
+	b.done("film-1")
+	b.planned(t, Hours{Sittings: open(0, 60, day, day+60)}, "film-2 33, offsafe 53, | warmready 1440, readready 1448, film-3 1453, off 1473, | ends 1474, not proven")
+	b.planned(t, Hours{Sittings: open(0, 40, day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	if r := b.state.Left(b.now); len(r) != 0 {
+		t.Errorf("at the bench: %+v", r)
+	}
+	// The next day it is not, and whoever left it so is told.
+	b.now = evening.Add(day * time.Minute)
+	if r := b.state.Left(b.now); len(r) != 1 || r[0].Text != "the journal says iron: hot, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(8*time.Minute)) {
+		t.Errorf("left is %+v", r)
+	}
+	p = b.planned(t, Hours{Sittings: open(day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	if len(p.Left) != 1 {
+		t.Errorf("left is %+v", p.Left)
+	}
+	b.must(setting("iron", "cold"))
+	b.after(7 * time.Hour)
+	if r := b.state.Left(b.now); len(r) != 0 {
+		t.Errorf("left is %+v", r)
+	}
+}
+
+// So it is with what is plugged in, though the record takes that for so until somebody says otherwise; what may stay does, as a
+// propeller that is on.
+func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
+	const day = 24 * 60
+	in := sheet()
+	in.Conditions = append(in.Conditions[:len(in.Conditions):len(in.Conditions)], steps.Condition{Name: "propeller", States: []string{"off", "on"}, Guarded: "on"},
+		steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	is := func(condition, state string) []steps.Setting {
+		return []steps.Setting{{Condition: condition, State: state}}
+	}
+	plug, try, again, out, fit, look := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("fit"), plain("look")
+	plug.Hands, try.Hands, again.Hands, out.Hands = q("4 min"), q("20 min"), q("20 min"), q("2 min")
+	plug.Sets, try.Needs, again.Needs, out.Sets, fit.Sets, look.Needs = is("battery", "in"), is("battery", "in"), is("battery", "in"), is("battery", "out"), is("propeller", "on"), is("propeller", "on")
+	look.Hands = q("20 min")
+	b := workingOn(t, in, one("one", plug, try, again, out, fit, look))
+	p := b.planned(t, Hours{Sittings: open(0, 30, day, day+30, 2*day, 2*day+30)}, "plug 0, try 4, outsafe 24, | plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
+	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
+		t.Errorf("left is %s", got)
+	}
+	b.done("plug", "try")
+	b.after(20 * time.Minute)
+	p = b.planned(t, Hours{Sittings: open(day, day+30, 2*day, 2*day+30)}, "plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
+	if len(p.Left) != 1 || p.Left[0].Remedy.Setting.String() != "battery: out" {
+		t.Errorf("left is %+v", p.Left)
+	}
+}
