@@ -130,11 +130,12 @@ type scheduler struct {
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
 	rows   []*row
-	cuts   map[int]cut // by row
-	loose  bool        // rows are not kept from coats: no plan finishes before one that need not
-	held   bool        // one is
-	warm   []int       // starts of another draft, by task
-	rough  bool        // nobody asks why it is no plan
+	cuts   map[int]cut        // by row
+	loose  bool               // rows are not kept from coats: no plan finishes before one that need not
+	held   bool               // one is
+	warm   []int              // starts of another draft, by task
+	rough  bool               // nobody asks why it is no plan
+	short  map[string]*NoPlan // by joint, windows that are too short at the temperature that is planned
 	slack  givenUp
 	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
@@ -301,7 +302,10 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err er
 			return d, err
 		}
 		if err := c.work(); err != nil {
-			return d, of.freed(err)
+			if err = of.freed(err); of.puts(err) {
+				continue
+			}
+			return d, err
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
