@@ -120,3 +120,17 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 		t.Errorf("left is %+v", p.Left)
 	}
 }
+
+// A joint that is open is named where there is no plan, however short the sittings.
+func TestNoPlanNamesWhatIsOpen(t *testing.T) {
+	coat, long := coating("coat", "tab"), plain("long")
+	coat.Hands, long.Hands = q("1 min"), q("12 min")
+	b := working(t, one("one", coat, joining("join", "tab")), one("two", long))
+	b.after(time.Minute)
+	b.done("coat")
+	b.after(time.Minute)
+	_, err := scheduled(t, b.now, Hours{Sittings: open(2, 7), Again: true}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || no.Why != TooLong || len(no.Open) != 1 || no.Open[0].Name != "tab" || no.Open[0].Closes.Sub(evening) != 40*time.Minute {
+		t.Errorf("%+v", err)
+	}
+}

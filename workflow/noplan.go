@@ -11,6 +11,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
 
@@ -30,6 +31,7 @@ type NoPlan struct {
 	Takes    time.Duration
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it
+	Open     []Lapse   // windows that are open now, whatever is planned, the first to close first
 
 	others []string // TooShort: adhesives that may be there too
 }
@@ -58,6 +60,19 @@ type Freeing struct {
 	At     *float64      // the bench at that temperature, in °C
 	With   string        // another adhesive
 	Hands  int           // so many people at once
+}
+
+// openNow are the windows of joints that are open, or will be before they close, and of waits.
+func (of *scheduler) openNow() (all []Lapse) {
+	for _, s := range of.fleet {
+		for _, t := range s.Timers(of.now) {
+			if t.Closes.After(of.now) && t.Lies == "" {
+				all = append(all, Lapse{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Closes: t.Closes})
+			}
+		}
+	}
+	sorting.Stable(all, func(a, b Lapse) int { return a.Closes.Compare(b.Closes) })
+	return all
 }
 
 func (e *NoPlan) Error() string { return "there is no plan: " + string(e.Why) }

@@ -3,6 +3,7 @@ package workflow
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -218,7 +219,12 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
 	}
-	return of.find(ctx, o)
+	t, err := of.find(ctx, o)
+	var no *NoPlan
+	if errors.As(err, &no) {
+		no.Open = of.openNow()
+	}
+	return t, err
 }
 
 // find finds the plan.
