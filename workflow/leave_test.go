@@ -134,3 +134,16 @@ func TestNoPlanNamesWhatIsOpen(t *testing.T) {
 		t.Errorf("%+v", err)
 	}
 }
+
+// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits.
+func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
+	b := working(t, one("one", plain("iron"), wait("cool", "45 min"), plain("look"), wait("rest", "45 min"), plain("last")))
+	p := b.planned(t, Hours{Sittings: open(0, 60, 1440, 1500)}, "iron 0, look 46, | last 1440, | ends 1441")
+	first, second := p.Visits[0].Turns[0], p.Visits[0].Turns[1]
+	if len(first.Dries) != 1 || first.Dries[0].Step != "cool" || first.Dries[0].Until.Sub(evening) != 46*time.Minute {
+		t.Errorf("with the first: %+v", first.Dries)
+	}
+	if len(second.Dries) != 0 {
+		t.Errorf("with the last: %+v", second.Dries)
+	}
+}
