@@ -135,6 +135,29 @@ func TestClocksTooFarApart(t *testing.T) {
 	}
 }
 
+// By a clock that is known to be wrong no coat has lapsed, so that nobody coats a sound joint again,
+// and none is ready either.
+func TestNothingLapsesByAWrongClock(t *testing.T) {
+	for _, d := range []time.Duration{time.Hour, -time.Hour} {
+		b := building(t)
+		b.done("coat-left", "coat-right")
+		begun := b.now
+		b.doubt(d)
+		for at := begun; at.Before(begun.Add(2 * time.Hour)); at = at.Add(time.Minute) {
+			for _, timer := range b.state.Timers(at) {
+				if timer.Phase == Late || timer.Phase == Open {
+					t.Fatalf("%v: after %v %s is %s", d, at.Sub(begun), timer.Name, timer.Phase)
+				}
+			}
+		}
+		for _, m := range b.state.Moments(begun, begun.Add(2*time.Hour)) {
+			if m.Event == HasLapsed || m.Event == MayJoin {
+				t.Errorf("%v: it calls %s", d, m.Event)
+			}
+		}
+	}
+}
+
 // Whatever is open by clocks that differ is open by clocks that agree, and what has ended by
 // clocks that agree has ended by those that differ.
 func TestDoubtOnlyHoldsBack(t *testing.T) {

@@ -418,6 +418,7 @@ const (
 	Tacking    Phase = "drying"      // coated, too early to join
 	Open       Phase = "open"        // may be joined now
 	Late       Phase = "lapsed"      // too late: coat again
+	Unclocked  Phase = "not known"   // it seems too late by a clock that is known to be wrong; only of a [Timer]
 	Setting    Phase = "setting"     // joined, no handling strength yet
 	Curing     Phase = "curing"      // may be handled, does not carry load yet
 	Cured      Phase = "cured"

@@ -134,7 +134,9 @@ func (s *State) clockMoments(at time.Time) []Moment {
 			if at := t.Closes.Add(-Warning); at.After(from) {
 				add(soon, at, t.Closes)
 			}
-			add(late, t.Closes, time.Time{})
+			if s.Untrusted(at) == nil {
+				add(late, t.Closes, time.Time{})
+			}
 		}
 		switch {
 		case t.Lies != "":

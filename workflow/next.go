@@ -461,6 +461,13 @@ func (s *State) Timers(now time.Time) []Timer {
 		}
 	}
 	timers = append(s.coating(timers, now), s.deadlines(now)...)
+	if s.Untrusted(now) != nil { // a sound joint may not be coated again for a wrong clock
+		for i := range timers {
+			if timers[i].Phase == Late {
+				timers[i].Phase = Unclocked
+			}
+		}
+	}
 	sorting.Stable(timers, CompareReady)
 	return timers
 }

@@ -58,7 +58,7 @@ func (s *Store) clocks(ctx context.Context, now func() time.Time, tell bool) ([]
 	slices.SortFunc(found.Kvs, func(a, b *mvccpb.KeyValue) int { return int(a.CreateRevision - b.CreateRevision) })
 	heard, errs := make([]*store.BenchClock, len(found.Kvs)), make([]error, len(found.Kvs))
 	var own *mvccpb.KeyValue
-	fresh := false
+	fresh, set := false, false // what is known of the clock here; it was set since
 	var wait sync.WaitGroup
 	for i, one := range found.Kvs {
 		wait.Go(func() {
@@ -66,7 +66,8 @@ func (s *Store) clocks(ctx context.Context, now func() time.Time, tell bool) ([]
 			heard[i], left, errs[i] = s.compared(ctx, one, now)
 			if string(one.Key) == clockKey(id) {
 				own = one
-				fresh = heard[i] != nil && left > clockLease*time.Second/2 && heard[i].Most != store.UnknownMost && heard[i].Least < setAnew && heard[i].Most > -setAnew
+				set = heard[i] != nil && (heard[i].Least >= setAnew || heard[i].Most <= -setAnew)
+				fresh = heard[i] != nil && left > clockLease*time.Second/2 && heard[i].Most != store.UnknownMost && !set
 			}
 		})
 	}
@@ -83,6 +84,9 @@ func (s *Store) clocks(ctx context.Context, now func() time.Time, tell bool) ([]
 	}
 	if tell && !fresh {
 		return others, s.beat(ctx, kv, clockKey(id), name, now)
+	}
+	if set { // the others take it for as wrong as it was; who may not write only listens
+		_ = s.beat(ctx, kv, clockKey(id), name, now)
 	}
 	return others, nil
 }

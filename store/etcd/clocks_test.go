@@ -60,7 +60,7 @@ func TestClocks(t *testing.T) {
 	}
 }
 
-// A clock is told once, and anew when it was set.
+// A clock is told once, and anew when it was set, then also by a bench that only listens.
 func TestClockToldAnew(t *testing.T) {
 	shed := empty(t).Shed()
 	off := time.Duration(0)
@@ -79,14 +79,20 @@ func TestClockToldAnew(t *testing.T) {
 	if heard(t, one, clock, true); revision() != first {
 		t.Error("it was told again")
 	}
-	off = time.Minute
 	if heard(t, one, clock, false); revision() != first {
 		t.Error("it was told by one that only listens")
 	}
-	if heard(t, one, clock, true); revision() == first {
+	two, clockTwo := benchIn(t, shed, "two", 0)
+	off = time.Hour
+	heard(t, one, clock, true)
+	if all := heard(t, two, clockTwo, false); len(all) != 1 || all[0].Least < 59*time.Minute {
+		t.Errorf("an hour ahead: heard %+v", all)
+	}
+	off = time.Minute
+	told := revision()
+	if heard(t, one, clock, false); revision() == told {
 		t.Error("it was not told anew")
 	}
-	two, clockTwo := benchIn(t, shed, "two", 0)
 	if all := heard(t, two, clockTwo, false); len(all) != 1 || all[0].Least > time.Minute || all[0].Most < time.Minute {
 		t.Errorf("heard %+v", all)
 	}

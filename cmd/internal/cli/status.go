@@ -130,13 +130,17 @@ func (a *app) timersCommand() *cobra.Command {
 			return err
 		}
 		now := a.time.Now()
-		timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.NewClocks(s, now) })
-		if unread != nil && len(timers) == 0 {
+		states, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) page.Clocks {
+			clocks := page.Clocks{}
+			clocks.Add(s, now)
+			return clocks
+		})
+		if unread != nil && len(states) == 0 {
 			return unread
 		}
 		clocks := page.Clocks{Timers: []page.Timer{}}
-		for _, of := range timers {
-			clocks.Timers = append(clocks.Timers, of...)
+		for _, of := range states {
+			clocks.Timers, clocks.Wrong = append(clocks.Timers, of.Timers...), cmp.Or(clocks.Wrong, of.Wrong)
 		}
 		return cmp.Or(a.show(clocks), unread)
 	}

@@ -68,7 +68,7 @@ func (w *watch) run(ctx context.Context) error {
 	if !w.Interactive && !w.json && w.known {
 		clocks := page.Clocks{Timers: []page.Timer{}}
 		for _, s := range w.states() {
-			clocks.Timers = append(clocks.Timers, page.NewClocks(s, w.ran)...)
+			clocks.Add(s, w.ran)
 		}
 		if err := w.show(clocks); err != nil {
 			return err
@@ -127,6 +127,12 @@ func (w *watch) notice() (rows []term.Row) {
 	text := w.warned
 	if at, why := w.kept.Desk.AsOf(); !at.IsZero() {
 		text = page.AsOf(at, why, w.clock())
+	}
+	for _, s := range w.states() {
+		if why := s.Untrusted(w.time.Now()); why != nil {
+			text = why.Text + ": set the clock; " + text
+			break
+		}
 	}
 	for _, part := range strings.Split(text, "; ") {
 		if part == "" {

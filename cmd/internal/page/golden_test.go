@@ -574,6 +574,9 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	wrong := page.Clocks{Timers: []page.Timer{page.NewTimer("TN-01", workflow.Timer{Name: "roots", Joint: true, Phase: workflow.Unclocked})}}
+	wrong.Wrong = "the clock of this bench reads 30 min ahead of that of door, so no waiting time can be trusted: set the clock"
+	b.pages["Clocks-wrong"] = wrong.Markdown(page.Clock{Now: b.Now})
 	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, page.Clock{Now: b.Now}) + "\n"
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"

@@ -27,7 +27,7 @@ func (p Leaving) Markdown(c Clock) string {
 	l.add("All that was answered is recorded.\n")
 	if len(p.Timers) > 0 {
 		l.add("Still running:\n")
-		l.WriteString(Clocks{p.Timers}.Strip(c))
+		l.WriteString(Clocks{Timers: p.Timers}.Strip(c))
 	}
 	l.add("\nGo on with:\n\n%s", command("fettle follow"+optionally(" ", p.Mark)+optionally(" ", p.Options)))
 	return l.String()

@@ -81,6 +81,8 @@ func (t Timer) line(c Clock) string {
 		return fmt.Sprintf("joint %s: **OPEN**, join it by **%s** (%s left)", name, c.At(t.Closes), c.In(t.Closes))
 	case workflow.Late:
 		return fmt.Sprintf("joint %s: **LAPSED** %s, coat it again", name, c.At(t.Closes))
+	case workflow.Unclocked:
+		return fmt.Sprintf("joint %s: not known while the clock here is wrong; set it", name)
 	case workflow.Setting:
 		return fmt.Sprintf("joint %s: setting, handle from **%s** (%s), cured %s", name, c.At(t.Handles), c.In(t.Handles), c.At(t.Cures))
 	}
@@ -98,12 +100,24 @@ func (t Timer) calls(c Clock) string {
 // Clocks are the running clocks of every airframe.
 type Clocks struct {
 	Timers []Timer `json:"timers"`
+	Wrong  string  `json:"clock_wrong,omitempty"` // why no time can be trusted
+}
+
+// Add adds the clocks of an airframe.
+func (k *Clocks) Add(s *workflow.State, now time.Time) {
+	k.Timers = append(k.Timers, NewClocks(s, now)...)
+	if why := s.Untrusted(now); why != nil {
+		k.Wrong = why.Text + ": set the clock"
+	}
 }
 
 // Markdown is the list of clocks.
 func (k Clocks) Markdown(c Clock) string {
 	var l lines
 	l.add("# Clocks, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
+	if k.Wrong != "" {
+		l.add("**%s.**\n", esc(Capital(k.Wrong)))
+	}
 	if len(k.Timers) == 0 {
 		l.add("Nothing is drying or curing.")
 	}
@@ -153,6 +167,8 @@ func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
 		return fmt.Sprintf("JOIN NOW, %s left, until %s", in(t.Closes), at(t.Closes)), true
 	case workflow.Late:
 		return fmt.Sprintf("LAPSED %s, coat it again", at(t.Closes)), true
+	case workflow.Unclocked:
+		return "not known while the clock here is wrong; set it", true
 	case workflow.Setting:
 		return fmt.Sprintf("handle in %s, from %s", in(t.Handles), at(t.Handles)), false
 	}
