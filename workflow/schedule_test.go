@@ -138,11 +138,14 @@ func TestScheduleByHand(t *testing.T) {
 				t.Errorf("at %g °C: %s, %v", celsius, says(p), err)
 			}
 		}
-		celsius := 35. // of 40 minutes 14 are left, in which 18 must pass
-		_, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, building(t).state)
-		var no *NoPlan
-		if !errors.As(err, &no) || no.Why != TooShort || no.Takes != 18*time.Minute || no.Has != 14*time.Minute || no.Turns[0].Step != "join-roots" {
-			t.Errorf("at 35 °C: %v", err)
+		celsius := 35. // of 40 minutes 14 are left, in which 18 must pass: the rest is planned
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, building(t).state)
+		if err != nil || says(p) != "propeller-off 0, blade-care 1, cut-pod 2, sand-pod 27, | ends 32, stops at coat-left by climate" {
+			t.Fatalf("at 35 °C: %s, %v", says(p), err)
+		}
+		if r := p.Stops[0].Reasons[0]; r.Text != "what must be done within the window of roots takes 18 min, and at 35 °C it has 14 min" ||
+			r.Remedy.Kind != ToCoolBench || r.Remedy.Value.String() != "30 °C" {
+			t.Errorf("at 35 °C: %+v", r)
 		}
 	})
 	t.Run("by the builder's own minutes, no window gets longer", func(t *testing.T) {

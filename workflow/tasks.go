@@ -243,6 +243,7 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 				case !again && s.met(&k, stage, i, c.now):
 				default:
 					reasons := append(c.stopsAt(s, j, step, blocked, reports, &f, repairs), c.unfit(of, s, &k, step)...)
+					reasons = append(reasons, c.hurried(of, s, &k, step)...)
 					if len(reasons) > 0 {
 						c.stops = append(c.stops, Stop{s.Airframe.Mark, j.ID, step.Name, step.Title, reasons})
 						stopped[stage.Name] = true

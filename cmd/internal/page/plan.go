@@ -133,8 +133,11 @@ func (p Plan) Markdown(c Clock) string {
 	l.harmed(p.Left, c)
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
-		if w.Lost {
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
+		if still := ""; w.Lost {
+			if w.Closes.After(p.Made) {
+				still = fmt.Sprintf(" It is open until %s: if you are at the bench and quick enough, `fettle next %s`.", c.At(w.Closes), w.Mark)
+			}
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s\n", esc(w.Name), esc(w.Mark), still)
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
