@@ -434,6 +434,36 @@ func TestScheduleStops(t *testing.T) {
 	}
 }
 
+// Where a repair stops, so does what waits for it: nothing of another job is planned on what is damaged still.
+func TestScheduleStopsWithARepair(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
+	other := start
+	again := repairWork()
+	again.Name = "skin-again"
+	other.Procedure, other.Digest, other.Damages = again, "sha256:skin-again", nil
+	docs := documents()
+	docs.Procedures[other.Digest] = again
+	b.docs = &docs
+	b.must(start, other)
+	for celsius, want := range map[float64][]string{20: {"skin-lifted", "skin-again"}, 2: {"skin-lifted"}} {
+		p, err := scheduled(t, b.now, Hours{Sittings: []Sitting{{b.now, b.now.Add(4 * time.Hour)}}, Again: true, Celsius: &celsius}, b.state)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var jobs []string
+		for _, planned := range p.Planned("PL-01") {
+			if jobs == nil || jobs[len(jobs)-1] != planned.Job {
+				jobs = append(jobs, planned.Job)
+			}
+		}
+		if fmt.Sprint(jobs) != fmt.Sprint(want) {
+			t.Errorf("at %g °C %v are planned: %s", celsius, jobs, says(p))
+		}
+	}
+}
+
 // What cannot be is said with what is in conflict, and what would free it.
 func TestNoPlan(t *testing.T) {
 	long := plain("long")

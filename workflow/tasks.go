@@ -298,7 +298,8 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 // an open repair will put right is waited for.
 func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
 	for _, r := range s.blocks(blocked, j, *step, c.now) {
-		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open {
+		stopped := slices.ContainsFunc(c.stops, func(stop Stop) bool { return stop.Mark == s.Airframe.Mark && stop.Job == r.Remedy.Name })
+		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open && !stopped {
 			f.join(end)
 		} else {
 			reasons = append(reasons, r)
