@@ -120,3 +120,30 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 		t.Errorf("left is %+v", p.Left)
 	}
 }
+
+// A joint that is open is named where there is no plan, however short the sittings.
+func TestNoPlanNamesWhatIsOpen(t *testing.T) {
+	coat, long := coating("coat", "tab"), plain("long")
+	coat.Hands, long.Hands = q("1 min"), q("12 min")
+	b := working(t, one("one", coat, joining("join", "tab")), one("two", long))
+	b.after(time.Minute)
+	b.done("coat")
+	b.after(time.Minute)
+	_, err := scheduled(t, b.now, Hours{Sittings: open(2, 7), Again: true}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || no.Why != TooLong || len(no.Open) != 1 || no.Open[0].Name != "tab" || no.Open[0].Closes.Sub(evening) != 40*time.Minute {
+		t.Errorf("%+v", err)
+	}
+}
+
+// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits.
+func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
+	b := working(t, one("one", plain("iron"), wait("cool", "45 min"), plain("look"), wait("rest", "45 min"), plain("last")))
+	p := b.planned(t, Hours{Sittings: open(0, 60, 1440, 1500)}, "iron 0, look 46, | last 1440, | ends 1441")
+	first, second := p.Visits[0].Turns[0], p.Visits[0].Turns[1]
+	if len(first.Dries) != 1 || first.Dries[0].Step != "cool" || first.Dries[0].Until.Sub(evening) != 46*time.Minute {
+		t.Errorf("with the first: %+v", first.Dries)
+	}
+	if len(second.Dries) != 0 {
+		t.Errorf("with the last: %+v", second.Dries)
+	}
+}

@@ -3,11 +3,15 @@ package workflow
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
 
@@ -27,6 +31,7 @@ type NoPlan struct {
 	Takes    time.Duration
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it
+	Open     []Lapse   // windows that are open now, whatever is planned, the first to close first
 
 	others []string // TooShort: adhesives that may be there too
 }
@@ -55,6 +60,19 @@ type Freeing struct {
 	At     *float64      // the bench at that temperature, in °C
 	With   string        // another adhesive
 	Hands  int           // so many people at once
+}
+
+// openNow are the windows of joints that are open, or will be before they close, and of waits.
+func (of *scheduler) openNow() (all []Lapse) {
+	for _, s := range of.fleet {
+		for _, t := range s.Timers(of.now) {
+			if t.Closes.After(of.now) && t.Lies == "" {
+				all = append(all, Lapse{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Closes: t.Closes})
+			}
+		}
+	}
+	sorting.Stable(all, func(a, b Lapse) int { return a.Closes.Compare(b.Closes) })
+	return all
 }
 
 func (e *NoPlan) Error() string { return "there is no plan: " + string(e.Why) }
@@ -100,6 +118,7 @@ func (of *scheduler) freed(err error) error {
 	}
 	helps := func(change func(h *Hours)) bool {
 		is := of.begun()
+		is.short = nil
 		change(&is.h)
 		is.hands = max(1, is.h.Hands)
 		return is.hours() == nil && is.work() == nil && !slices.ContainsFunc(is.stops, func(s Stop) bool {
@@ -125,6 +144,48 @@ func (of *scheduler) freed(err error) error {
 		no.Free = append(no.Free, Freeing{Hands: of.hands + 1})
 	}
 	return no
+}
+
+// puts reports whether another temperature makes a window long enough that is too short. What needs it is left out then, and the
+// rest is planned.
+func (of *scheduler) puts(err error) bool {
+	var no *NoPlan
+	if !errors.As(err, &no) || no.Why != TooShort || len(no.Free) == 0 || no.Free[0].At == nil {
+		return false
+	}
+	short := map[string]*NoPlan{jointOf(no.Turns[0].Mark, no.Turns[0].Job, no.Joint): no}
+	for joint, other := range of.short {
+		short[joint] = other
+	}
+	known := len(short) == len(of.short)
+	of.short = short
+	return !known
+}
+
+func jointOf(mark, job, joint string) string { return mark + "\n" + job + "\n" + joint }
+
+// hurried says why a step that glues is left out: of its joint, the window is too short at the temperature that is planned.
+func (c *scheduler) hurried(of int, s *State, j *Job, step *steps.Step) []Reason {
+	no := c.short[jointOf(s.Airframe.Mark, j.ID, step.Joint)]
+	if no == nil || !step.Kind.Traits().Glues() {
+		return nil
+	}
+	text := fmt.Sprintf("what must be done within the window of %s takes %d min, and at %.4g °C it has %d min", step.Joint, down(no.Takes), c.celsius[of], down(no.Has))
+	help := Remedy{Kind: ToWarmBench}
+	for _, f := range no.Free {
+		switch {
+		case f.At != nil:
+			help.Value, _ = quantity.Parse(fmt.Sprintf("%g °C", *f.At), quantity.Temperature)
+			if *f.At < c.celsius[of] {
+				help.Kind = ToCoolBench
+			}
+		case f.With != "":
+			help.Names = append(help.Names, f.With)
+		case f.Hands > 0:
+			text += fmt.Sprintf("; %d people have the time", f.Hands)
+		}
+	}
+	return []Reason{{Because: ByClimate, Text: text, Remedy: s.remedy(help)}}
 }
 
 // Nobody plans a bench outside these temperatures, in °C (common practice, no source).

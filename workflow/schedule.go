@@ -3,6 +3,7 @@ package workflow
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -130,11 +131,12 @@ type scheduler struct {
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
 	rows   []*row
-	cuts   map[int]cut // by row
-	loose  bool        // rows are not kept from coats: no plan finishes before one that need not
-	held   bool        // one is
-	warm   []int       // starts of another draft, by task
-	rough  bool        // nobody asks why it is no plan
+	cuts   map[int]cut        // by row
+	loose  bool               // rows are not kept from coats: no plan finishes before one that need not
+	held   bool               // one is
+	warm   []int              // starts of another draft, by task
+	rough  bool               // nobody asks why it is no plan
+	short  map[string]*NoPlan // by joint, windows that are too short at the temperature that is planned
 	slack  givenUp
 	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
@@ -217,7 +219,12 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
 	}
-	return of.find(ctx, o)
+	t, err := of.find(ctx, o)
+	var no *NoPlan
+	if errors.As(err, &no) {
+		no.Open = of.openNow()
+	}
+	return t, err
 }
 
 // find finds the plan.
@@ -293,15 +300,18 @@ func (of *scheduler) begun() *scheduler {
 }
 
 // draft looks for a plan with the rows cut as they are now.
-func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err error) {
+func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err error) {
 	for {
 		c := of.begun()
-		d = draft{c: c}
+		d = &draft{c: c}
 		if err := c.hours(); err != nil {
 			return d, err
 		}
 		if err := c.work(); err != nil {
-			return d, of.freed(err)
+			if err = of.freed(err); of.puts(err) {
+				continue
+			}
+			return d, err
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}

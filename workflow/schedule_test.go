@@ -138,11 +138,14 @@ func TestScheduleByHand(t *testing.T) {
 				t.Errorf("at %g °C: %s, %v", celsius, says(p), err)
 			}
 		}
-		celsius := 35. // of 40 minutes 14 are left, in which 18 must pass
-		_, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, building(t).state)
-		var no *NoPlan
-		if !errors.As(err, &no) || no.Why != TooShort || no.Takes != 18*time.Minute || no.Has != 14*time.Minute || no.Turns[0].Step != "join-roots" {
-			t.Errorf("at 35 °C: %v", err)
+		celsius := 35. // of 40 minutes 14 are left, in which 18 must pass: the rest is planned
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, building(t).state)
+		if err != nil || says(p) != "propeller-off 0, blade-care 1, cut-pod 2, sand-pod 27, | ends 32, stops at coat-left by climate" {
+			t.Fatalf("at 35 °C: %s, %v", says(p), err)
+		}
+		if r := p.Stops[0].Reasons[0]; r.Text != "what must be done within the window of roots takes 18 min, and at 35 °C it has 14 min" ||
+			r.Remedy.Kind != ToCoolBench || r.Remedy.Value.String() != "30 °C" {
+			t.Errorf("at 35 °C: %+v", r)
 		}
 	})
 	t.Run("by the builder's own minutes, no window gets longer", func(t *testing.T) {
@@ -428,6 +431,36 @@ func TestScheduleStops(t *testing.T) {
 	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240)}, b.state)
 	if err != nil || len(p.Stops) == 0 || p.Stops[0].Reasons[0].Because != ByDamage || !strings.Contains(says(p), "measure-slot") || strings.Contains(says(p), "saddle") {
 		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
+// Where a repair stops, so does what waits for it: nothing of another job is planned on what is damaged still.
+func TestScheduleStopsWithARepair(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
+	other := start
+	again := repairWork()
+	again.Name = "skin-again"
+	other.Procedure, other.Digest, other.Damages = again, "sha256:skin-again", nil
+	docs := documents()
+	docs.Procedures[other.Digest] = again
+	b.docs = &docs
+	b.must(start, other)
+	for celsius, want := range map[float64][]string{20: {"skin-lifted", "skin-again"}, 2: {"skin-lifted"}} {
+		p, err := scheduled(t, b.now, Hours{Sittings: []Sitting{{b.now, b.now.Add(4 * time.Hour)}}, Again: true, Celsius: &celsius}, b.state)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var jobs []string
+		for _, planned := range p.Planned("PL-01") {
+			if jobs == nil || jobs[len(jobs)-1] != planned.Job {
+				jobs = append(jobs, planned.Job)
+			}
+		}
+		if fmt.Sprint(jobs) != fmt.Sprint(want) {
+			t.Errorf("at %g °C %v are planned: %s", celsius, jobs, says(p))
+		}
 	}
 }
 

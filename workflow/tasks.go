@@ -243,6 +243,7 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 				case !again && s.met(&k, stage, i, c.now):
 				default:
 					reasons := append(c.stopsAt(s, j, step, blocked, reports, &f, repairs), c.unfit(of, s, &k, step)...)
+					reasons = append(reasons, c.hurried(of, s, &k, step)...)
 					if len(reasons) > 0 {
 						c.stops = append(c.stops, Stop{s.Airframe.Mark, j.ID, step.Name, step.Title, reasons})
 						stopped[stage.Name] = true
@@ -297,7 +298,8 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 // an open repair will put right is waited for.
 func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
 	for _, r := range s.blocks(blocked, j, *step, c.now) {
-		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open {
+		stopped := slices.ContainsFunc(c.stops, func(stop Stop) bool { return stop.Mark == s.Airframe.Mark && stop.Job == r.Remedy.Name })
+		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open && !stopped {
 			f.join(end)
 		} else {
 			reasons = append(reasons, r)

@@ -230,7 +230,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	until, before := make([]int, c.hands), make([]int, len(c.fleet)) // when each is free; who was at an airframe last
 	at := -1                                                         // sitting
 	busy := 0
-	for _, i := range order {
+	for n, i := range order {
 		t, start := &c.tasks[i], r.Starts[i]
 		for k, w := range c.sittings {
 			if w.From <= start && start+t.minutes <= w.To && k != at {
@@ -261,8 +261,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 				}
 			}
 		}
-		for _, d := range drying {
-			if d.From.Before(turn.Ends) && d.Until.After(turn.Begins) {
+		goesOn := n+1 < len(order) && c.sittingOf(order[n+1], r.Starts[order[n+1]]) == at
+		for _, d := range drying { // what begins as the turn ends is waited for, if anything comes after it
+			if (d.From.Before(turn.Ends) || goesOn && d.From.Equal(turn.Ends)) && d.Until.After(turn.Begins) {
 				turn.Dries = append(turn.Dries, d)
 			}
 		}

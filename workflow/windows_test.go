@@ -111,21 +111,26 @@ func TestScheduleSaysWhatMakesAWindowLongEnough(t *testing.T) {
 		"with another adhesive": {workingOn(t, in, one("one", either, between, joining("join", "tab"))), 20, "with slow"},
 		"nothing":               {working(t, one("one", coat, between, joining("join", "tab"))), 20, ""},
 	} {
-		_, err := scheduled(t, evening, Hours{Sittings: open(0, 240, 1440, 1680), Celsius: &c.celsius}, c.b.state)
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240, 1440, 1680), Celsius: &c.celsius}, c.b.state)
 		var no *NoPlan
-		if !errors.As(err, &no) || no.Why != TooShort {
-			t.Errorf("%s: %v", name, err)
-			continue
-		}
 		var got []string
-		for _, f := range no.Free {
-			switch {
-			case f.At != nil:
-				got = append(got, fmt.Sprintf("at %g", *f.At))
-			case f.With != "":
-				got = append(got, "with "+f.With)
-			default:
-				got = append(got, fmt.Sprintf("%+v", f))
+		switch {
+		case err == nil && len(p.Stops) > 0: // another temperature helps, and the rest is planned
+			help := p.Stops[0].Reasons[0].Remedy
+			got = append([]string{strings.TrimSuffix("at "+help.Value.String(), " °C")}, help.Names...)
+			if celsius, err := help.Value.Celsius(); err != nil || (help.Kind == ToCoolBench) != (celsius < c.celsius) {
+				t.Errorf("%s: %+v", name, help)
+			}
+		case !errors.As(err, &no) || no.Why != TooShort:
+			t.Errorf("%s: %v, %s", name, err, says(p))
+			continue
+		default:
+			for _, f := range no.Free {
+				if f.With != "" {
+					got = append(got, "with "+f.With)
+				} else {
+					got = append(got, fmt.Sprintf("%+v", f))
+				}
 			}
 		}
 		if strings.Join(got, ", ") != c.want {

@@ -13,7 +13,6 @@ import (
 	"sync"
 	"time"
 
-	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
@@ -100,6 +99,8 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 }
 
 // visitsOf are the visits with what is done in them to these airframes.
+//
+//go:noinline
 func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.Visit) {
 	for _, v := range t.Visits {
 		turns := v.Turns
@@ -109,7 +110,13 @@ func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.
 				v.Turns = append(v.Turns, turn)
 			}
 		}
-		v.Leave = sorting.Delete(slices.Clone(v.Leave), func(is workflow.Left) bool { return !are(is.Mark) })
+		leave := v.Leave
+		v.Leave = nil
+		for _, is := range leave {
+			if are(is.Mark) {
+				v.Leave = append(v.Leave, is)
+			}
+		}
 		if len(v.Turns) > 0 {
 			all = append(all, v)
 		}

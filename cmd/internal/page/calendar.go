@@ -104,3 +104,32 @@ func uid(s *workflow.State, m workflow.Moment, what workflow.Event) string {
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n%s", m.Mark, s.Since.UnixNano(), m.Job, m.Name, what))
 	return fmt.Sprintf("%x", sum[:12]) + domain
 }
+
+// Calendar has an event for each sitting, the same one whenever it is planned again.
+func (p Plan) Calendar() []ics.Event {
+	var events []ics.Event
+	for _, s := range p.Sittings {
+		if s.Assumed {
+			break
+		}
+		var text []string
+		for _, t := range s.Turns {
+			text = append(text, TurnLine(t, t.Mark+": "))
+		}
+		if leave := s.leave(false, Clock{}); leave != "" {
+			text = append(text, "Before you leave: "+leave)
+		}
+		if len(s.Tools)+len(s.Materials) > 0 {
+			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
+		}
+		if len(s.Set) > 0 {
+			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, ", "))
+		}
+		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
+		events = append(events, ics.Event{
+			UID: fmt.Sprintf("%x", sum[:12]) + domain, Sequence: p.Made.Unix() / 60, Start: s.From, End: s.To,
+			Summary: term.Line("Bench: " + strings.Join(s.marks(), ", ")), Description: strings.Join(text, "\n"), Alarms: []time.Time{s.From},
+		})
+	}
+	return events
+}

@@ -1,14 +1,11 @@
 package page
 
 import (
-	"crypto/sha256"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/ics"
-	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
@@ -128,7 +125,7 @@ func (p Plan) Markdown(c Clock) string {
 	if p.Kept && !p.Best {
 		l.add("This is the plan that you had: in the time to think, none better was found. To look longer: `--think 10s`\n")
 	} else if len(p.Sittings) > 0 && !p.Best {
-		l.add("To look for a better one for longer: `--think 10s`\n")
+		l.add("To look longer for a better one: `--think 10s`\n")
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
@@ -136,8 +133,11 @@ func (p Plan) Markdown(c Clock) string {
 	l.harmed(p.Left, c)
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
-		if w.Lost {
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.\n", esc(w.Name), esc(w.Mark))
+		if still := ""; w.Lost {
+			if w.Closes.After(p.Made) {
+				still = fmt.Sprintf(" It is open until %s: if you are at the bench and quick enough, `fettle next %s`.", c.At(w.Closes), w.Mark)
+			}
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s\n", esc(w.Name), esc(w.Mark), still)
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
@@ -215,35 +215,6 @@ func (p *Plan) stops(l *lines, c Clock) {
 	if celsius, err := bench.Celsius(); err == nil && !bench.IsZero() {
 		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(celsius))
 	}
-}
-
-// Calendar has an event for each sitting, the same one whenever it is planned again.
-func (p Plan) Calendar() []ics.Event {
-	var events []ics.Event
-	for _, s := range p.Sittings {
-		if s.Assumed {
-			break
-		}
-		var text []string
-		for _, t := range s.Turns {
-			text = append(text, TurnLine(t, t.Mark+": "))
-		}
-		if leave := s.leave(false, Clock{}); leave != "" {
-			text = append(text, "Before you leave: "+leave)
-		}
-		if len(s.Tools)+len(s.Materials) > 0 {
-			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
-		}
-		if len(s.Set) > 0 {
-			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, ", "))
-		}
-		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
-		events = append(events, ics.Event{
-			UID: fmt.Sprintf("%x", sum[:12]) + domain, Sequence: p.Made.Unix() / 60, Start: s.From, End: s.To,
-			Summary: term.Line("Bench: " + strings.Join(s.marks(), ", ")), Description: strings.Join(text, "\n"), Alarms: []time.Time{s.From},
-		})
-	}
-	return events
 }
 
 // marks are the airframes of a sitting, in the order of its turns.
@@ -440,95 +411,6 @@ func hours(s workflow.Sitting, c Clock) string {
 func clockOf(t time.Time) string {
 	local := t.In(time.Local)
 	return local.Format("15:04") + zoneOf(local)
-}
-
-// turnWords are what is done in a turn.
-func turnWords(t workflow.Turn) string {
-	title := t.Title
-	switch {
-	case t.Rework != "":
-		title = "Rework " + t.Rework
-	case t.Act == workflow.ToCoat:
-		title += ": coat"
-	case t.Act == workflow.ToPress:
-		title += ": press"
-	case t.Again == workflow.AgainReady:
-		title += ", once more"
-	case t.Again == workflow.AgainSafe:
-		title += ", for now"
-	}
-	return title
-}
-
-func turnTitle(t workflow.Turn) string { return esc(turnWords(t)) }
-
-// turnWindow is when a turn must be over.
-func turnWindow(t workflow.Turn, c Clock) string {
-	if t.Closes.IsZero() {
-		return ""
-	}
-	return "done by **" + c.at(t.By, false) + "**"
-}
-
-// handsAt says whose turn it is, where there are several.
-func handsAt(t workflow.Turn) string {
-	text := ""
-	for _, who := range t.Hands {
-		text += fmt.Sprintf("+%d", who)
-	}
-	if text == "" {
-		return ""
-	}
-	return " " + text[1:] + " |"
-}
-
-// TurnLine is a turn on a line of plain text, with its airframe where that is to be said.
-func TurnLine(t workflow.Turn, of string) string {
-	text := clockOf(t.Begins) + " " + of + turnWords(t)
-	if !t.Closes.IsZero() {
-		text += ", done by " + clockOf(t.By)
-	}
-	return text + optionally(", ", strings.Trim(secondAt(t), "*"))
-}
-
-// secondAt says that a turn wants a second person; "": it wants none.
-func secondAt(t workflow.Turn) string {
-	switch {
-	case !t.Second:
-		return ""
-	case len(t.Alone) == 0:
-		return "**not alone**"
-	}
-	return "second person"
-}
-
-// dries says what passes by itself meanwhile, and what still cures after the sitting.
-func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
-			if d.For == workflow.AfterCure {
-				if !d.Until.After(s.To) {
-					continue
-				}
-				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
-			}
-			if !lists.Contains(*to, text) {
-				*to = append(*to, text)
-			}
-		}
-	}
-	return meanwhile, left
-}
-
-func passing(what workflow.After) string {
-	switch what {
-	case workflow.AfterDrying:
-		return "dries until "
-	case workflow.AfterHandling:
-		return "sets until "
-	}
-	return "is over at "
 }
 
 // waits are how a link of the chain is said that is no work.

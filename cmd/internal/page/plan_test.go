@@ -38,7 +38,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 		},
 		Answers: []workflow.Answer{{Mark: "FN-01", Job: "finch-build", Step: "choose-spar", Choice: "spar", Answer: "carbon"}},
 		Climate: []workflow.Climates{{Mark: "FN-01", Celsius: 18, Given: true}, {Mark: "WR-01", Celsius: 20}},
-		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}},
+		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}, {Mark: "WR-01", Job: "wren-build", Name: "nose", Closes: at(-2), Lost: true}},
 	}
 }
 
@@ -78,7 +78,7 @@ func (a album) planning(now time.Time) {
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
 			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
-		"too-long":  {Why: workflow.TooLong, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+		"too-long":  {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute)}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
 		"too-short": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
 		"too-warm": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute,
 			Free: []workflow.Freeing{{At: &warm}, {With: "epoxy"}, {Hands: 2}}},

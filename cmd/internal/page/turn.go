@@ -1,0 +1,100 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+
+	"fettle/steps/lists"
+	"fettle/workflow"
+)
+
+// This file says what is done in a turn of a plan, by whom, and what dries meanwhile.
+
+// turnWords are what is done in a turn.
+func turnWords(t workflow.Turn) string {
+	title := t.Title
+	switch {
+	case t.Rework != "":
+		title = "Rework " + t.Rework
+	case t.Act == workflow.ToCoat:
+		title += ": coat"
+	case t.Act == workflow.ToPress:
+		title += ": press"
+	case t.Again == workflow.AgainReady:
+		title += ", once more"
+	case t.Again == workflow.AgainSafe:
+		title += ", for now"
+	}
+	return title
+}
+
+func turnTitle(t workflow.Turn) string { return esc(turnWords(t)) }
+
+// turnWindow is when a turn must be over.
+func turnWindow(t workflow.Turn, c Clock) string {
+	if t.Closes.IsZero() {
+		return ""
+	}
+	return "done by **" + c.at(t.By, false) + "**"
+}
+
+// handsAt says whose turn it is, where there are several.
+func handsAt(t workflow.Turn) string {
+	text := ""
+	for _, who := range t.Hands {
+		text += fmt.Sprintf("+%d", who)
+	}
+	if text == "" {
+		return ""
+	}
+	return " " + text[1:] + " |"
+}
+
+// TurnLine is a turn on a line of plain text, with its airframe where that is to be said.
+func TurnLine(t workflow.Turn, of string) string {
+	text := clockOf(t.Begins) + " " + of + turnWords(t)
+	if !t.Closes.IsZero() {
+		text += ", done by " + clockOf(t.By)
+	}
+	return text + optionally(", ", strings.Trim(secondAt(t), "*"))
+}
+
+// secondAt says that a turn wants a second person; "": it wants none.
+func secondAt(t workflow.Turn) string {
+	switch {
+	case !t.Second:
+		return ""
+	case len(t.Alone) == 0:
+		return "**not alone**"
+	}
+	return "second person"
+}
+
+// dries says what passes by itself meanwhile, and what still cures after the sitting.
+func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
+	for _, t := range s.Turns {
+		for _, d := range t.Dries {
+			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
+			if d.For == workflow.AfterCure {
+				if !d.Until.After(s.To) {
+					continue
+				}
+				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
+			}
+			if !lists.Contains(*to, text) {
+				*to = append(*to, text)
+			}
+		}
+	}
+	return meanwhile, left
+}
+
+func passing(what workflow.After) string {
+	switch what {
+	case workflow.AfterDrying:
+		return "dries until "
+	case workflow.AfterHandling:
+		return "sets until "
+	}
+	return "is over at "
+}
