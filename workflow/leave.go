@@ -91,9 +91,19 @@ const (
 
 // needs reports whether a task is done while the condition stands so.
 func (c *scheduler) needs(t *task, is steps.Setting) bool {
-	return slices.Contains(t.step.Needs, is) || slices.ContainsFunc(c.usesOf(t), func(u steps.Use) bool { return slices.Contains(u.Needs, is) })
+	if slices.Contains(t.step.Needs, is) {
+		return true
+	}
+	uses := c.usesOf(t)
+	for k := range uses {
+		if slices.Contains(uses[k].Needs, is) {
+			return true
+		}
+	}
+	return false
 }
 
+//go:noinline
 func (c *scheduler) usesOf(t *task) []steps.Use {
 	var adhesives []string
 	if t.adhesive != nil {
@@ -140,10 +150,17 @@ func (c *scheduler) findRows() (rows []*row) {
 			}
 		}
 	}
-	rows = slices.DeleteFunc(rows, func(r *row) bool { return !c.complete(r) })
+	all := rows
+	rows = nil
+	for _, r := range all {
+		if c.complete(r) {
+			rows = append(rows, r)
+		}
+	}
 	return rows
 }
 
+//go:noinline
 func (c *scheduler) jobOf(r *row) *Job {
 	for _, i := range append([]int{r.setter, r.ender}, r.tasks...) {
 		if i >= 0 {
@@ -215,6 +232,8 @@ func (c *scheduler) endsAfter(i int, is steps.Setting) int {
 }
 
 // offMinutes are what it takes to end the row till the next sitting.
+//
+//go:noinline
 func (c *scheduler) offMinutes(r *row) int {
 	if r.needed || r.ends == nil {
 		return safeMinutes
@@ -264,6 +283,7 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	return all
 }
 
+//go:noinline
 func minutesOfAll(all []doing) (n int) {
 	for _, d := range all {
 		n += d.minutes
@@ -368,25 +388,39 @@ func (c *scheduler) interrupt() {
 }
 
 // until has a task begin at the latest then.
+//
+//go:noinline
 func (t *task) until(latest int) {
 	if !t.limited || latest < t.latest {
 		t.latest, t.limited = latest, true
 	}
 }
 
+// byStart are the tasks in the order that they start.
+//
+//go:noinline
+func byStart(tasks, starts []int) []int {
+	order := slices.Clone(tasks)
+	sorting.Stable(order, func(a, b int) int { return starts[a] - starts[b] })
+	return order
+}
+
 // sittingOf is the sitting in which a task lies that starts then.
+//
+//go:noinline
 func (c *scheduler) sittingOf(i, start int) int {
 	return slices.IndexFunc(c.sittings, func(w plan.Span) bool { return w.From <= start && start+c.tasks[i].minutes <= w.To })
 }
 
 // goesOn reports whether the first sitting has begun.
+//
+//go:noinline
 func (c *scheduler) goesOn() bool { return !c.given[0].From.After(c.now) }
 
 // leaves are the rows that a plan leaves as they are over the end of a sitting, or goes on with and does not set anew.
 func (c *scheduler) leaves(starts []int) (rows []int) {
 	for at, r := range c.rows {
-		order := slices.Clone(r.all)
-		sorting.Stable(order, func(a, b int) int { return starts[a] - starts[b] })
+		order := byStart(r.all, starts)
 		stands := r.setter < 0 && r.now && c.goesOn() && len(c.readying(r, r.tasks, true)) == 0
 		in := 0
 		for n, i := range order {
@@ -407,8 +441,7 @@ func (c *scheduler) leaves(starts []int) (rows []int) {
 // leave says of each sitting what is hot, on or plugged in, and is needed so in a later one: how it is left till then.
 func (c *scheduler) leave(visits []Visit, starts []int) {
 	for _, r := range c.rows {
-		order := slices.Clone(r.all)
-		sorting.Stable(order, func(a, b int) int { return starts[a] - starts[b] })
+		order := byStart(r.all, starts)
 		for n, i := range order[1:] {
 			before := c.sittingOf(order[n], starts[order[n]])
 			if before == c.sittingOf(i, starts[i]) || order[n] == r.ender {
@@ -424,6 +457,8 @@ func (c *scheduler) leave(visits []Visit, starts []int) {
 }
 
 // productive reports whether any of the tasks does more than set the row and measure what it is done with.
+//
+//go:noinline
 func (c *scheduler) productive(r *row, tasks []int) bool {
 	return slices.ContainsFunc(tasks, func(i int) bool {
 		return i != r.setter && !slices.ContainsFunc(c.usesOf(&c.tasks[i]), func(u steps.Use) bool {
@@ -435,8 +470,7 @@ func (c *scheduler) productive(r *row, tasks []int) bool {
 // split cuts a row by where its tasks lie in a plan: as many of them into each sitting as it has room for with what they begin and
 // end with. Anew: from the sitting on after the one in which the row begins there; alone: each into a sitting of its own.
 func (c *scheduler) split(r *row, starts []int, anew, alone bool) (is cut) {
-	order := slices.Clone(r.tasks)
-	sorting.Stable(order, func(a, b int) int { return starts[a] - starts[b] })
+	order := byStart(r.tasks, starts)
 	first := order[0]
 	if r.setter >= 0 {
 		first = r.setter
@@ -556,7 +590,9 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 }
 
 // pieces is into how many all is cut.
-func (d draft) pieces() (n int) {
+//
+//go:noinline
+func (d *draft) pieces() (n int) {
 	for _, is := range d.c.cuts {
 		n += len(is.groups)
 	}
@@ -564,7 +600,7 @@ func (d draft) pieces() (n int) {
 }
 
 // sooner reports whether a draft is a plan that is finished before another one, or with it and cut less; and leaves nothing as it is.
-func (d draft) sooner(other draft) bool {
+func (d *draft) sooner(other *draft) bool {
 	return d.r.Starts != nil && (d.t.Finish.Before(other.t.Finish) || d.t.Finish.Equal(other.t.Finish) && d.pieces() < other.pieces()) && len(d.c.leaves(d.r.Starts)) == 0
 }
 
@@ -572,7 +608,7 @@ func (d draft) sooner(other draft) bool {
 const nearbyMost = 40
 
 // nearby is the best plan that is found with two pieces made one, or with the task between them in the other one.
-func (of *scheduler) nearby(think context.Context, o plan.Options, d draft, bound time.Time) draft {
+func (of *scheduler) nearby(think context.Context, o plan.Options, d *draft, bound time.Time) *draft {
 	tried := 0
 again:
 	for at := range d.c.rows {
@@ -605,7 +641,7 @@ again:
 const cutsMost = 8
 
 // cutUp cuts rows until no sitting leaves one as it is.
-func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d draft, alone bool) (draft, error) {
+func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone bool) (*draft, error) {
 	of.cuts, of.rough = map[int]cut{}, !alone
 	from := d
 	for range cutsMost {

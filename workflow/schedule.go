@@ -300,10 +300,10 @@ func (of *scheduler) begun() *scheduler {
 }
 
 // draft looks for a plan with the rows cut as they are now.
-func (of *scheduler) draft(ctx context.Context, o plan.Options) (d draft, err error) {
+func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err error) {
 	for {
 		c := of.begun()
-		d = draft{c: c}
+		d = &draft{c: c}
 		if err := c.hours(); err != nil {
 			return d, err
 		}

@@ -21,6 +21,26 @@ func worked(t testing.TB) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
+// tries are how often it is measured whether something ends in time: what else a busy machine does, such as collecting garbage or
+// bringing pages in, is now and then in the time of a thread, but what goes on for too long does so each time.
+const tries = 5
+
+// within reports whether the processor works for no longer than most, and the least that it worked.
+func within(t testing.TB, most time.Duration, run func()) (least time.Duration, ok bool) {
+	t.Helper()
+	for n := range tries {
+		from := worked(t)
+		run()
+		if took := worked(t) - from; n == 0 || took < least {
+			least = took
+		}
+		if least <= most {
+			return least, true
+		}
+	}
+	return least, false
+}
+
 // Nothing takes longer than it may, however large: a fifth and 20 ms of the processor are allowed for ends.
 func TestThinkIsKept(t *testing.T) {
 	runtime.LockOSThread()
@@ -37,11 +57,10 @@ func TestThinkIsKept(t *testing.T) {
 					if warm {
 						o.Warm = make([]int, len(p.Activities))
 					}
-					from := worked(t)
-					r := solved(t, p, o)
-					took := worked(t) - from
+					var r plan.Result
+					took, ok := within(t, think*6/5+20*time.Millisecond, func() { r = solved(t, p, o) })
 					t.Logf("%d%s, %v: %v, finish %d, bound %d, conflict %t", n, name, think, took.Round(time.Millisecond), r.Finish, r.Bound, r.Conflict != nil)
-					if took > think*6/5+20*time.Millisecond {
+					if !ok {
 						t.Errorf("%d%s, %v: %v of the processor", n, name, think, took)
 					}
 				}
@@ -67,16 +86,16 @@ func TestCancelledAnywhere(t *testing.T) {
 	}
 	for name, p := range map[string]plan.Problem{"": fleet(size, 12, 1), " impossible": impossible(fleet(size, 12, 1))} {
 		for ms := 1; ms < most; ms = ms*2 + 1 {
-			ctx, cancel := context.WithTimeout(t.Context(), time.Duration(ms)*time.Millisecond)
-			from := worked(t)
-			r, err := plan.Solve(ctx, p, plan.Options{Think: time.Hour})
-			took := worked(t) - from
-			cancel()
-			if err != nil || r.Starts != nil && plan.Check(p, r.Starts) != nil {
-				t.Errorf("%v", err)
-			}
+			took, ok := within(t, time.Duration(ms)*6/5*time.Millisecond+20*time.Millisecond, func() {
+				ctx, cancel := context.WithTimeout(t.Context(), time.Duration(ms)*time.Millisecond)
+				defer cancel()
+				r, err := plan.Solve(ctx, p, plan.Options{Think: time.Hour})
+				if err != nil || r.Starts != nil && plan.Check(p, r.Starts) != nil {
+					t.Errorf("%v", err)
+				}
+			})
 			t.Logf("%d%s, %d ms: %v", size, name, ms, took.Round(time.Millisecond))
-			if took > time.Duration(ms)*6/5*time.Millisecond+20*time.Millisecond {
+			if !ok {
 				t.Errorf("%d%s, cancelled after %d ms: %v of the processor", size, name, ms, took)
 			}
 		}

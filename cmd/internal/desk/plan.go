@@ -99,6 +99,8 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 }
 
 // visitsOf are the visits with what is done in them to these airframes.
+//
+//go:noinline
 func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.Visit) {
 	for _, v := range t.Visits {
 		turns := v.Turns
@@ -108,7 +110,13 @@ func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.
 				v.Turns = append(v.Turns, turn)
 			}
 		}
-		v.Leave = slices.DeleteFunc(slices.Clone(v.Leave), func(is workflow.Left) bool { return !are(is.Mark) })
+		leave := v.Leave
+		v.Leave = nil
+		for _, is := range leave {
+			if are(is.Mark) {
+				v.Leave = append(v.Leave, is)
+			}
+		}
 		if len(v.Turns) > 0 {
 			all = append(all, v)
 		}
