@@ -84,6 +84,8 @@ func (c Clock) In(t time.Time) string {
 func Span(d time.Duration) string {
 	d = max(d, 0)
 	switch {
+	case d >= 48*time.Hour && d%(24*time.Hour) < time.Hour:
+		return fmt.Sprintf("%d days", d/(24*time.Hour))
 	case d >= 48*time.Hour:
 		return fmt.Sprintf("%d days %d h", d/(24*time.Hour), d%(24*time.Hour)/time.Hour)
 	case d >= time.Hour && d%time.Hour < time.Minute:
