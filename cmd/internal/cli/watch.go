@@ -104,7 +104,7 @@ func (w *watch) next(now time.Time) time.Duration {
 // refresh looks at the journals, if that was not done lately. A fault is said once.
 func (w *watch) refresh(ctx context.Context, now time.Time) {
 	every := recheck
-	if w.Interactive {
+	if w.Interactive || w.away {
 		every = glance
 	}
 	if since := now.Sub(w.read); since >= 0 && since < every && !w.bench.Heard() {

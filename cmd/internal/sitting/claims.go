@@ -3,6 +3,7 @@ package sitting
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -175,8 +176,9 @@ func (c *conversation) claim(ctx context.Context) error {
 }
 
 // unclaimed says once why a step cannot be claimed: others don't see who is at it, and no more.
+// While the store is away that goes without saying.
 func (c *conversation) unclaimed(err error) error {
-	if err == nil || c.claimless {
+	if err == nil || c.claimless || errors.Is(err, store.ErrAway) {
 		return nil
 	}
 	c.claimless = true

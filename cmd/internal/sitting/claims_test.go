@@ -346,3 +346,56 @@ func TestAwayAtAQuestion(t *testing.T) {
 		}
 	}
 }
+
+// A distant store has benches with clocks, and may be away.
+type distant struct{ *faraway }
+
+func (d distant) Clocks(context.Context, func() time.Time, bool) ([]store.BenchClock, error) {
+	if d.away {
+		return nil, d.fail()
+	}
+	return nil, nil
+}
+
+func (d distant) AsOf() (at time.Time, why error) {
+	if d.away {
+		why = d.fail()
+	}
+	return at, why
+}
+
+// While the store is away the clocks of a bench that is watched count to the safe side by two
+// minutes, and as before once it is back.
+func TestClocksInAnOutage(t *testing.T) {
+	rosa, _ := shared(t)
+	rosa.act("FN-01", workflow.Clear{Step: "blade-care", Answers: []bool{true, true}})
+	for _, r := range []workflow.Request{
+		workflow.Finish{Step: "cut-slot"}, workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "root", Value: q(t, "4 mm")}, {Point: "tip", Value: q(t, "4 mm")}}},
+		workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}}, workflow.Finish{Step: "coat-left"}, workflow.Finish{Step: "coat-right"},
+	} {
+		rosa.act("FN-01", r)
+	}
+	there := &faraway{Store: rosa.desk.Store}
+	rosa.desk.Store, rosa.desk.Clocks = distant{there}, &desk.Clocks{Now: rosa.desk.Now}
+	watched := sitting.NewBench(rosa.desk)
+	window := func() (opens, closes time.Time) {
+		t.Helper()
+		_, err := watched.Refresh(t.Context())
+		if there.away != (err != nil) {
+			t.Fatalf("away %v: %v", there.away, err)
+		}
+		timers := watched.Timers(rosa.now)
+		if len(timers) != 1 {
+			t.Fatalf("%d clocks run", len(timers))
+		}
+		return timers[0].Opens, timers[0].Closes
+	}
+	opens, closes := window()
+	for _, away := range []bool{true, true, false} {
+		there.away = away
+		by := map[bool]time.Duration{true: 2 * time.Minute}[away]
+		if from, until := window(); !from.Equal(opens.Add(by)) || !until.Equal(closes.Add(-by)) {
+			t.Errorf("away %v: it is open from %v to %v, and was from %v to %v", away, from, until, opens, closes)
+		}
+	}
+}
