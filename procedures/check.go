@@ -261,7 +261,7 @@ func (c *checker) against(d *Document, sheets []*Document) (serves []string, fau
 		wrong := d.against(s.Sheet, s.doubts)
 		if d.hasUnknown(option, optionNames(s.Sheet)) {
 			// What is wrong with the order may follow from the option.
-			c.faults = sorting.Delete(c.faults, func(f Fault) bool { return slices.Contains(d.late, f) })
+			c.faults = sorting.Delete(c.faults, func(f Fault) bool { return lists.Contains(d.late, f) })
 		}
 		if len(wrong) == 0 {
 			serves = append(serves, s.Sheet.Name)
@@ -288,7 +288,7 @@ func (c *checker) against(d *Document, sheets []*Document) (serves []string, fau
 func (c *checker) missing(d *Document, at place, what thing, name string, known []string) Faults {
 	claim, ok := claimed(c.unread, name)
 	switch {
-	case ok && slices.Contains(c.faults, claim.faults[0]):
+	case ok && lists.Contains(c.faults, claim.faults[0]):
 		return nil
 	case ok:
 		return Faults{d.fault(at, claim.error(name).Error())}
@@ -328,6 +328,6 @@ func (c *checker) answered(d *Document) Faults {
 		}
 		name, _, _ = strings.Cut(name, "\"")
 		claim, ok := claimed(c.unread, name)
-		return ok && slices.Contains(c.faults, claim.faults[0])
+		return ok && lists.Contains(c.faults, claim.faults[0])
 	})
 }

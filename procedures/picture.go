@@ -15,6 +15,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/store/photos"
 )
 
@@ -163,7 +164,7 @@ func (l *Library) PictureFile(digest string) string {
 func PicturesIn(kept []byte) []steps.Picture {
 	var all []steps.Picture
 	for _, m := range keptPicture().FindAllSubmatch(kept, mostSteps) {
-		if p := (steps.Picture{Name: string(m[2]), Digest: string(m[1])}); pictureName().MatchString(p.Name) && !slices.Contains(all, p) {
+		if p := (steps.Picture{Name: string(m[2]), Digest: string(m[1])}); pictureName().MatchString(p.Name) && !lists.Contains(all, p) {
 			all = append(all, p)
 		}
 	}

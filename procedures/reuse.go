@@ -337,7 +337,7 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 	}
 	w := c.words[i]
 	*w.used = true
-	if !slices.Contains(c.of, w.Word) {
+	if !lists.Contains(c.of, w.Word) {
 		c.of = append(slices.Clip(c.of), w.Word)
 	}
 	if written != name {

@@ -99,7 +99,7 @@ func (f fields) aboard(s *steps.Sheet) {
 			other, said := first[is.Condition]
 			if !said {
 				first[is.Condition] = e
-			} else if !slices.Contains(other.Aboard, is) && !f.kept {
+			} else if !lists.Contains(other.Aboard, is) && !f.kept {
 				f.faultAt(f.doc.places["the equipment "+e.Name], fmt.Sprintf("no release can ever be given: the %s is aboard with %s, and the %s with another state", e.Name, is, other.Name))
 			}
 		}

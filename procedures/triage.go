@@ -439,7 +439,7 @@ func (d *Document) dangerOf(all *steps.Triage, asked []*Document, zone string) s
 		return fmt.Sprintf(", since %s is put in quarantine%s", f.Name, d.quarantinedAt(asked, f.Name))
 	}
 	at := d.says(asked, unknownAt(zone), func(t *steps.Triage) bool {
-		return slices.Contains(t.OwnWords, steps.OwnWords{Zone: zone, Mean: f.Name})
+		return lists.Contains(t.OwnWords, steps.OwnWords{Zone: zone, Mean: f.Name})
 	})
 	return fmt.Sprintf(", since words of one's own there mean %s, which has a caution%s", f.Name, at)
 }

@@ -46,7 +46,7 @@ func (u Use) Readies(step Step) bool {
 func (u Use) NeedsAt(step Step) []Setting {
 	var needs []Setting
 	for _, n := range u.Needs {
-		if !slices.Contains(step.Needs, n) && !setBy(step, n.Condition) {
+		if !lists.Contains(step.Needs, n) && !setBy(step, n.Condition) {
 			needs = append(needs, n)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -153,7 +154,7 @@ func (c *scheduler) settings(t *task) []steps.Setting {
 // setUntil is the task of the same job, and after it, that first sets the condition otherwise after it was set by this one; this
 // one where none does.
 func (c *scheduler) setUntil(i int, is steps.Setting) int {
-	if !slices.Contains(c.tasks[i].step.Sets, is) {
+	if !lists.Contains(c.tasks[i].step.Sets, is) {
 		return i
 	}
 	return c.nextOtherwise(i, is)
@@ -186,7 +187,7 @@ func (c *scheduler) heldNow() {
 			setAgain := false // by a task, from which on it is a row
 			for i := range c.tasks {
 				other := &c.tasks[i]
-				setAgain = setAgain || other.step != nil && c.precedes(i, k) && slices.Contains(other.step.Sets, is)
+				setAgain = setAgain || other.step != nil && c.precedes(i, k) && lists.Contains(other.step.Sets, is)
 			}
 			if is.State == "" || is.State == set.State || setAgain {
 				continue

@@ -194,11 +194,11 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	for _, e := range s.Entries[position+1:] {
 		switch f := e.Facts.(type) {
 		case journal.ConcessionGranted:
-			if s.Live(e.Position) && slices.Contains(f.Readings, position) {
+			if s.Live(e.Position) && lists.Contains(f.Readings, position) {
 				r.Concession, r.Reason = e.Position, f.Reason
 			}
 		case journal.Released:
-			if s.Live(e.Position) && slices.Contains(f.RestsOn, position) {
+			if s.Live(e.Position) && lists.Contains(f.RestsOn, position) {
 				r.Releases = append(r.Releases, e.Position)
 			}
 		}

@@ -54,7 +54,7 @@ func (s *State) awaitAny(now time.Time) (Moment, error) {
 // helps reports whether something can be done at the moment that could not before, or
 // must be done in the next minutes.
 func (e Event) helps() bool {
-	return !slices.Contains([]Event{ClosesSoon, HasLapsed, IsLate}, e)
+	return !lists.Contains([]Event{ClosesSoon, HasLapsed, IsLate}, e)
 }
 
 // named reports whether a joint or step is meant, by its name with or without its job.

@@ -74,7 +74,7 @@ func (s *State) Open(j *Job, at time.Time) bool {
 	left := func(j *Job) bool {
 		return s.toDo(j) || slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
 	}
-	if s.memo == nil || !slices.Contains(s.Jobs, j) {
+	if s.memo == nil || !lists.Contains(s.Jobs, j) {
 		return left(j)
 	}
 	return s.memo.open.of(at, func() map[*Job]bool {
@@ -209,7 +209,7 @@ func (r *StepReport) timed(j *Job, stage steps.Stage, i int, at time.Time) {
 //
 //go:noinline
 func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
-	if s.memo == nil || len(stage.Steps) == 0 || !slices.Contains(s.Jobs, j) {
+	if s.memo == nil || len(stage.Steps) == 0 || !lists.Contains(s.Jobs, j) {
 		return s.firstUnmet(j, stage, at)
 	}
 	known := s.memo.heads.of(at, func() *heads { return &heads{is: map[headOf]int{}} })

@@ -95,7 +95,7 @@ func (f *Figure) Weakest() Basis {
 	all := Bases()
 	weakest := 0
 	for _, g := range f.Rests {
-		weakest = max(weakest, slices.Index(all, g.Basis))
+		weakest = max(weakest, lists.Index(all, g.Basis))
 	}
 	return all[weakest]
 }
@@ -306,7 +306,7 @@ func (c *carding) mass() Figure {
 			}
 		case w.Worked:
 			f.Rests[0].Basis, f.Rests[0].Source = Computed, "before work, damage or a change that may have made it another"
-		case err != nil || !slices.Contains(r.Rests, w.Entry):
+		case err != nil || !lists.Contains(r.Rests, w.Entry):
 			f.Rests[0].Basis, f.Rests[0].Source = Computed, "nothing that weighs came or went since, and that reading no longer counts"
 		}
 	case !(f.Value > 0) || !slices.ContainsFunc(c.sheet.Geometry.Parts, func(part steps.Component) bool { return !part.Mass.IsZero() }):

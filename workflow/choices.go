@@ -90,7 +90,7 @@ func (s *State) Selection() steps.Selection { return s.selected }
 func (s *State) reselect(e journal.Entry, jobs ...*Job) {
 	s.selected = s.selection(s.Sheet)
 	for _, j := range s.Jobs {
-		if !slices.Contains(jobs, j) && !s.Open(j, e.At) {
+		if !lists.Contains(jobs, j) && !s.Open(j, e.At) {
 			continue
 		}
 		for _, step := range j.written.Steps() {

@@ -133,7 +133,7 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 			after := &coming[i]
 			t.coming = append(t.coming, s.disturbing(*after)...)
 			for _, set := range after.Sets {
-				if !slices.Contains(t.needs, set) {
+				if !lists.Contains(t.needs, set) {
 					t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
 				}
 			}

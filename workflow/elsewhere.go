@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -127,7 +128,7 @@ func (s *State) Heed(others *Elsewhere) {
 			continue
 		}
 		for _, h := range s.HeldBy(others, c.EquipmentChanged) {
-			if !slices.Contains(s.elsewhere, h) {
+			if !lists.Contains(s.elsewhere, h) {
 				s.elsewhere = append(s.elsewhere, h)
 			}
 		}
@@ -138,7 +139,7 @@ func (s *State) Heed(others *Elsewhere) {
 // quarantine by the time; nil: nothing.
 func (s *State) heldElsewhere(at time.Time) *Reason {
 	for _, h := range s.elsewhere {
-		if !h.Found.After(at) && slices.Contains(s.things([]string{h.Item}, "", instant{s.Size(), at}), h.Thing) {
+		if !h.Found.After(at) && lists.Contains(s.things([]string{h.Item}, "", instant{s.Size(), at}), h.Thing) {
 			return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s is aboard, and %s", h.Thing, h.Says()), Remedy: s.toFitAnother(h.Item)}
 		}
 	}

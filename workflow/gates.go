@@ -473,7 +473,7 @@ func (s *State) disturber(zone string, d disturbance, t reading) (by string, at 
 func (s *State) LifeLeft(g GateReport) (flights int, until time.Time) {
 	life := g.Gate.Validity
 	for _, t := range s.gate(g.Gate.Name).readings {
-		if !slices.Contains(g.Rests, t.position) {
+		if !lists.Contains(g.Rests, t.position) {
 			continue
 		}
 		if left := life.Flights - s.flightsSince(t); life.Flights > 0 && (flights == 0 || left < flights) {

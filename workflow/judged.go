@@ -112,7 +112,7 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 		switch {
 		case r.Standing == Undecided && since < 0:
 			for _, t := range slices.Backward(series) {
-				if slices.Contains(r.Rests, t.position) && passed[t.Point] == 0 {
+				if lists.Contains(r.Rests, t.position) && passed[t.Point] == 0 {
 					since = t.position
 				}
 			}
@@ -140,7 +140,7 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 func (s *State) decided(r GateReport, series []reading, since int64) GateReport {
 	var by, before []reading // with the gauges that it passed with, and with others
 	for _, t := range series {
-		its := func(rests reading) bool { return rests.Gauge == t.Gauge && slices.Contains(r.Rests, rests.position) }
+		its := func(rests reading) bool { return rests.Gauge == t.Gauge && lists.Contains(r.Rests, rests.position) }
 		if slices.ContainsFunc(series, its) {
 			by = append(by, t)
 		} else if t.position >= since {

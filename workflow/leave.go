@@ -91,12 +91,12 @@ const (
 
 // needs reports whether a task is done while the condition stands so.
 func (c *scheduler) needs(t *task, is steps.Setting) bool {
-	if slices.Contains(t.step.Needs, is) {
+	if lists.Contains(t.step.Needs, is) {
 		return true
 	}
 	uses := c.usesOf(t)
 	for k := range uses {
-		if slices.Contains(uses[k].Needs, is) {
+		if lists.Contains(uses[k].Needs, is) {
 			return true
 		}
 	}
@@ -123,7 +123,7 @@ func (c *scheduler) findRows() (rows []*row) {
 		for _, def := range s.Sheet.Conditions {
 			for _, state := range def.States {
 				is := steps.Setting{Condition: def.Name, State: state}
-				sets := slices.Contains(t.step.Sets, is)
+				sets := lists.Contains(t.step.Sets, is)
 				if !sets && !c.needs(t, is) {
 					continue
 				}
@@ -199,21 +199,21 @@ func (c *scheduler) complete(r *row) bool {
 	for _, step := range c.tasks[first].work.Steps() {
 		passed = passed || step.Name == c.tasks[first].step.Name
 		switch {
-		case !passed && slices.Contains(step.Sets, r.is):
+		case !passed && lists.Contains(step.Sets, r.is):
 			r.sets = step
-		case passed && r.ends == nil && slices.Contains(step.Sets, r.safe):
+		case passed && r.ends == nil && lists.Contains(step.Sets, r.safe):
 			r.ends = step
 		}
 	}
 	if r.ender >= 0 {
 		r.ends = c.tasks[r.ender].step
-		if r.needed && !slices.Contains(r.tasks, r.ender) {
+		if r.needed && !lists.Contains(r.tasks, r.ender) {
 			r.tasks = append(r.tasks, r.ender)
 		}
 	}
 	r.all = slices.Clone(r.tasks)
 	for _, i := range []int{r.setter, r.ender} {
-		if i >= 0 && !slices.Contains(r.all, i) {
+		if i >= 0 && !lists.Contains(r.all, i) {
 			r.all = append(r.all, i)
 		}
 	}
@@ -255,7 +255,7 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	for _, i := range tasks {
 		t := &c.tasks[i]
 		for _, u := range c.usesOf(t) {
-			if !slices.Contains(u.Needs, r.is) || u.Readies(*t.step) {
+			if !lists.Contains(u.Needs, r.is) || u.Readies(*t.step) {
 				continue
 			}
 			for _, name := range u.Measure {
@@ -368,7 +368,7 @@ func (c *scheduler) interrupt() {
 			ends := &c.tasks[last]
 			room := longest
 			if by.tight {
-				if room = work; !slices.Contains(group, last) {
+				if room = work; !lists.Contains(group, last) {
 					room += ends.minutes
 				}
 				for _, i := range group {

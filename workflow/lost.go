@@ -47,9 +47,9 @@ func freed(answers []repair.Answer, lost []int, built func() (*steps.Procedure, 
 	var all []int
 	for i, a := range answers {
 		isFrom := func(k int) bool {
-			return slices.Contains(seats, steps.Seat{Zone: a.Damage.Zone, On: answers[k].Damage.Zone})
+			return lists.Contains(seats, steps.Seat{Zone: a.Damage.Zone, On: answers[k].Damage.Zone})
 		}
-		if !slices.Contains(lost, i) && a.Row.Outcome == steps.ToReplace && slices.ContainsFunc(lost, isFrom) {
+		if !lists.Contains(lost, i) && a.Row.Outcome == steps.ToReplace && slices.ContainsFunc(lost, isFrom) {
 			all = append(all, i)
 		}
 	}

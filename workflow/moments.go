@@ -62,7 +62,7 @@ func (s *State) Moments(after, until time.Time) []Moment {
 		// By the clocks as they are right before: what has not run until then is over
 		// without a moment, such as that of a coat that a late wait opened again.
 		for _, m := range s.clockMoments(at.Add(-1)) {
-			if m.At.Equal(at) && !slices.Contains(all, m) {
+			if m.At.Equal(at) && !lists.Contains(all, m) {
 				all = append(all, m)
 			}
 		}

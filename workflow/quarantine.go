@@ -91,7 +91,7 @@ func (s *State) judgeQuarantines() {
 			found = append(found, q.thing)
 		}
 		for _, t := range append(found, s.thingsBy(changes, items, q.Zone, q.seen[0])...) {
-			if !slices.Contains(q.Things, t) {
+			if !lists.Contains(q.Things, t) {
 				q.Things = append(q.Things, t)
 			}
 		}

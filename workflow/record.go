@@ -256,7 +256,7 @@ func (s *State) settle(r *Record, at time.Time) {
 		}
 		for k := range r.Concessions {
 			c := &r.Concessions[k]
-			if slices.ContainsFunc(j.Entries, func(p int64) bool { return slices.Contains(c.Readings, p) }) {
+			if slices.ContainsFunc(j.Entries, func(p int64) bool { return lists.Contains(c.Readings, p) }) {
 				j.Concession = c
 			}
 		}
@@ -266,7 +266,7 @@ func (s *State) settle(r *Record, at time.Time) {
 // JudgementOf is the judgement that the reading belongs to; nil: none.
 func (r *Record) JudgementOf(entry int64) *Judgement {
 	for i := range r.Judgements {
-		if slices.Contains(r.Judgements[i].Entries, entry) {
+		if lists.Contains(r.Judgements[i].Entries, entry) {
 			return &r.Judgements[i]
 		}
 	}

@@ -247,7 +247,7 @@ func (s *State) usesOf(plan *steps.Procedure) []Uses {
 		for _, step := range stage.Steps {
 			add(&adhesives, step.Name, step.Adhesives...)
 			for _, tool := range s.Sheet.Tools {
-				brings := func(set steps.Setting) bool { return slices.Contains(tool.Needs, set) }
+				brings := func(set steps.Setting) bool { return lists.Contains(tool.Needs, set) }
 				if lists.Contains(step.Tools, tool.Name) || stage.Phase != steps.Safe && slices.ContainsFunc(step.Sets, brings) {
 					add(&tools, step.Name, tool.Name)
 				}

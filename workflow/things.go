@@ -185,7 +185,7 @@ func (s *State) thingsBy(changes []change, items []string, zone string, before i
 		slots := s.aboard(changes, items, zone, before, byTime)
 		for _, item := range items {
 			t := Thing{item, slots[item].name}
-			if slots[item].aboard && !slices.Contains(all, t) {
+			if slots[item].aboard && !lists.Contains(all, t) {
 				all = append(all, t)
 			}
 		}
@@ -381,7 +381,7 @@ func (s *State) mayBeOff(item string, at time.Time) bool {
 // repairNeeds reports whether a step of an open repair waits for the setting.
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
 	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
-		needs := func(_ steps.Stage, step *steps.Step) bool { return slices.Contains(step.Needs, set) }
+		needs := func(_ steps.Stage, step *steps.Step) bool { return lists.Contains(step.Needs, set) }
 		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.stepsThat(j, at, needs), func(r StepReport) bool { return r.Progress == Waiting })
 	})
 }
@@ -433,7 +433,7 @@ func (s *State) fittedBy(completing journal.Entry) []int64 {
 // stepThatFitted is the entry of the step that a change of equipment came with.
 func stepThatFitted(s *State, changed journal.Entry) []int64 {
 	for p := changed.Position + 1; p < s.Size() && p <= changed.Position+2; p++ {
-		if slices.Contains(s.fittedBy(s.Entries[p]), changed.Position) {
+		if lists.Contains(s.fittedBy(s.Entries[p]), changed.Position) {
 			return []int64{p}
 		}
 	}

@@ -326,7 +326,7 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 	for _, e := range s.Entries[position+1:] {
 		switch f := e.Facts.(type) {
 		case journal.ConcessionGranted:
-			if f.Gate == gate && slices.Contains(f.Readings, position) {
+			if f.Gate == gate && lists.Contains(f.Readings, position) {
 				positions = append(positions, e.Position)
 			}
 		case journal.StepDone:

@@ -58,7 +58,7 @@ func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
 	needs := sorting.Delete(slices.Clone(step.Needs), func(n steps.Setting) bool { return step.Unasked(n.Condition, s.Sheet) })
 	for _, u := range s.certain(j, step, at) {
 		for _, n := range u.NeedsAt(step) {
-			if !slices.Contains(needs, n) {
+			if !lists.Contains(needs, n) {
 				needs = append(needs, n)
 			}
 		}

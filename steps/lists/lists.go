@@ -7,7 +7,7 @@ import "slices"
 // Contains reports whether the text is in the list.
 //
 //go:noinline
-func Contains(list []string, text string) bool { return slices.Contains(list, text) }
+func Contains[T comparable](list []T, one T) bool { return slices.Contains(list, one) }
 
 // ContainsFunc reports whether any text of the list is such.
 //
@@ -19,7 +19,7 @@ func ContainsFunc(list []string, such func(string) bool) bool {
 // Index is the place of the text in the list; -1: it is not there.
 //
 //go:noinline
-func Index(list []string, text string) int { return slices.Index(list, text) }
+func Index[T comparable](list []T, one T) int { return slices.Index(list, one) }
 
 // Concat is a new list of what all the lists have, in their order.
 //

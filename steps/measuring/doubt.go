@@ -3,8 +3,8 @@ package measuring
 import (
 	"math"
 	"math/big"
-	"slices"
 
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -29,7 +29,7 @@ type Doubts struct {
 
 // Add adds what is known of one more gauge.
 func (d *Doubts) Add(more Doubt) {
-	if !slices.Contains(d.Gauges, more) {
+	if !lists.Contains(d.Gauges, more) {
 		d.Gauges = append(d.Gauges, more)
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 )
 
@@ -322,7 +323,7 @@ func alike(pair [2]string, gap, limit *big.Rat, in doubted, unit string) Finding
 }
 
 // rank orders the verdicts, the worst last.
-func (v Verdict) rank() int { return slices.Index([]Verdict{Undecided, Out}, v) }
+func (v Verdict) rank() int { return lists.Index([]Verdict{Undecided, Out}, v) }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.
 func worse(a, b Finding) Finding {

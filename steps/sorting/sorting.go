@@ -34,6 +34,8 @@ func Delete[T any](all []T, is func(T) bool) []T {
 }
 
 // keep moves those that are kept to the front, in their order, and returns how many they are.
+//
+//go:noinline
 func keep(all int, kept func(i int) bool, swap func(i, k int)) (n int) {
 	for i := range all {
 		if !kept(i) {

@@ -536,7 +536,7 @@ func (r *rebuild) conditions(of []steps.Step, taken []bool) {
 			}
 		}
 	}
-	brings(func(c steps.Setting) bool { return slices.Contains(needs, c) })
+	brings(func(c steps.Setting) bool { return lists.Contains(needs, c) })
 	brings(func(c steps.Setting) bool { return set[c.Condition] })
 }
 
@@ -718,7 +718,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 // seated reports whether one of two zones was made beside the other, and is seated on
 // it.
 func (r *rebuild) seated(one, other string) bool {
-	return slices.Contains(r.seats, steps.Seat{Zone: one, On: other}) || slices.Contains(r.seats, steps.Seat{Zone: other, On: one})
+	return lists.Contains(r.seats, steps.Seat{Zone: one, On: other}) || lists.Contains(r.seats, steps.Seat{Zone: other, On: one})
 }
 
 // handsOf is the attended time of the steps.

@@ -98,12 +98,12 @@ func inOrder(at place, parts []*part) []*shared {
 	var all []*shared
 	for _, p := range parts {
 		for i, s := range p.shared {
-			if s.place != at || slices.Contains(all, s) {
+			if s.place != at || lists.Contains(all, s) {
 				continue
 			}
 			to := len(all)
 			for _, later := range p.shared[i+1:] { // before what it comes before
-				if k := slices.Index(all, later); k >= 0 {
+				if k := lists.Index(all, later); k >= 0 {
 					to = k
 					break
 				}

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -222,7 +223,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 				set = append(set, need)
 			}
 		}
-		if need := reason.Remedy.Setting; !slices.Contains(set, need) { // of a gate
+		if need := reason.Remedy.Setting; !lists.Contains(set, need) { // of a gate
 			set = append(set, need)
 		}
 		return workflow.ReadBench{Set: set}, nil

@@ -4,9 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"reflect"
-	"slices"
 	"strconv"
 	"strings"
+
+	"fettle/steps/lists"
 )
 
 // A piece of a layout is a text, or what stands between braces, up to its end.
@@ -97,7 +98,7 @@ func (r *layoutReader) parts() (parts []piece, ends []string, err error) {
 // piece is what begins with the words between braces.
 func (r *layoutReader) piece(words []string) (p piece, err error) {
 	p.is = "say"
-	if slices.Contains([]string{"if", "with", "range", "template", "define"}, words[0]) {
+	if lists.Contains([]string{"if", "with", "range", "template", "define"}, words[0]) {
 		p.is, words = words[0], words[1:]
 	}
 	if p.is == "template" || p.is == "define" {
@@ -109,7 +110,7 @@ func (r *layoutReader) piece(words []string) (p piece, err error) {
 		}
 		words = words[1:]
 	}
-	if at := slices.Index(words, ":="); at > 0 {
+	if at := lists.Index(words, ":="); at > 0 {
 		for _, w := range words[:at] {
 			if w != "," {
 				p.vars = append(p.vars, w)

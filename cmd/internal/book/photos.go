@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/store/photos"
 	"fettle/workflow/journal"
@@ -43,7 +44,7 @@ func (m *maker) photosOf() []photo {
 
 // of returns the photos of an entry.
 func (m *maker) of(position int64) []photo {
-	return sorting.Delete(slices.Clone(m.kept), func(p photo) bool { return !slices.Contains(p.Of, position) })
+	return sorting.Delete(slices.Clone(m.kept), func(p photo) bool { return !lists.Contains(p.Of, position) })
 }
 
 // A picture is a photo's data for the page, or why there is none.

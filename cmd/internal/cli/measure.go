@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,6 +11,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -101,7 +101,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	}
 	if kept, asking := askLines(ctx, term.NewPrompter(ctx, a.Streams), asked); asking != nil {
 		return asking
-	} else if slices.Contains(kept, false) {
+	} else if lists.Contains(kept, false) {
 		return err
 	}
 	request.Sure = true

@@ -463,7 +463,7 @@ func (c *Card) text(clock Clock, keep int, most int) string {
 	var left []string
 	cautions := 0
 	for _, i := range items {
-		at := slices.Index(ranks, i.rank)
+		at := lists.Index(ranks, i.rank)
 		switch ranks[at] = -1; { // of those of a rank the first stay
 		case at < keep:
 			l.item("%s", i.text)

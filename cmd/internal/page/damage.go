@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -239,7 +240,7 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 		for _, of := range u.OneOf {
 			use.OneOf = append(use.OneOf, first(of.Title, of.Name))
 			for _, need := range of.Needs {
-				if !slices.Contains(use.Needs, need) {
+				if !lists.Contains(use.Needs, need) {
 					use.Needs = append(use.Needs, need)
 				}
 			}

@@ -119,7 +119,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p.Needs, p.Tools = s.NeedsAt(job, step, now), toolsOf(s.Sheet, step.Tools)
 	oneOf := s.OneOf(job, step, now)
 	for _, need := range sharedNeeds(s.Sheet, step, oneOf) {
-		if !slices.Contains(p.Needs, need) {
+		if !lists.Contains(p.Needs, need) {
 			p.Needs = append(p.Needs, need)
 		}
 	}

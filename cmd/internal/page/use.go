@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow"
 )
@@ -134,7 +135,7 @@ func sharedNeeds(sheet *steps.Sheet, step steps.Step, adhesives []string) []step
 		if i == 0 {
 			shared = needs
 		}
-		shared = sorting.Delete(slices.Clone(shared), func(n steps.Setting) bool { return !slices.Contains(needs, n) })
+		shared = sorting.Delete(slices.Clone(shared), func(n steps.Setting) bool { return !lists.Contains(needs, n) })
 	}
 	return shared
 }

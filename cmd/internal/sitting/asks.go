@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -247,9 +248,9 @@ func (c *conversation) askLines(ctx context.Context, key place, lines []string) 
 		c.ticked[key] = make([]bool, len(lines))
 	}
 	ticked := c.ticked[key]
-	for slices.Contains(ticked, false) {
+	for lists.Contains(ticked, false) {
 		q := Question{Prompt: "Confirm each line by its own key."}
-		here := slices.Index(ticked, false)
+		here := lists.Index(ticked, false)
 		for i, line := range lines {
 			row := Row{Key: lineKey(i), Label: term.Line(line), Here: i == here}
 			word := "yes"
@@ -340,7 +341,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 			climate := false
 			for _, r := range suggestion.Resolve { // a gate of the step may need more than the step
 				climate = climate || r.Because == workflow.ByClimate
-				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !slices.Contains(needs, need) {
+				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !lists.Contains(needs, need) {
 					needs = append(needs, need)
 				}
 			}
@@ -458,7 +459,7 @@ func (c *conversation) broughtBy(s *workflow.State, need steps.Setting) (how wor
 	now := c.now()
 	for _, job := range s.OpenJobs(now) {
 		for _, r := range s.Steps(job, now) {
-			if slices.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {
+			if lists.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {
 				how, uses = r, s.UsesOf(job, r.Step, now)
 			}
 		}

@@ -138,7 +138,7 @@ func (c *conversation) lacking(s *workflow.State, now time.Time) []steps.Setting
 				continue
 			}
 			for _, n := range s.NeedsAt(job, r.Step, now) {
-				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) && !c.broughtByTool(s, n) {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !lists.Contains(set, n) && !c.broughtByTool(s, n) {
 					needs = append(needs, n)
 				}
 			}

@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/steps/lists"
+
 	xansi "github.com/charmbracelet/x/ansi"
 	tables "github.com/yuin/goldmark/extension/ast"
 )
@@ -83,7 +85,7 @@ func columns(rows [][]string, width int) []int {
 		if total <= room || widest <= 1 {
 			break
 		}
-		widths[slices.Index(widths, widest)]--
+		widths[lists.Index(widths, widest)]--
 	}
 	return widths
 }
