@@ -95,6 +95,8 @@ func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
 // Name is the document's name.
+//
+//go:noinline
 func (d *Document) Name() string {
 	switch {
 	case d.Sheet != nil:

@@ -67,6 +67,7 @@ func field[P, Q any](of func(P) Q, is value[Q]) value[P] {
 	}
 }
 
+//go:noinline
 func (f *fieldOf[P]) read(r *reader, n *yaml.Node, what string, to P) { f.reads(r, n, what, to) }
 
 func (f *fieldOf[P]) write(from P) *yaml.Node { return f.writes(from) }
@@ -114,7 +115,9 @@ func (m *mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	r.settle()
 }
 
-func (m *mapping[P]) size() int                { return len(m.keys) }
+func (m *mapping[P]) size() int { return len(m.keys) }
+
+//go:noinline
 func (m *mapping[P]) key(j int) (string, need) { return m.keys[j].name, m.keys[j].need }
 func (m *mapping[P]) row(j int) row {
 	k := &m.keys[j]

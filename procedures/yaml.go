@@ -125,6 +125,8 @@ func unprintable(data []byte) (line, column int, what string) {
 
 // placeOf is the line and the column after the text, which ends with a whole
 // character.
+//
+//go:noinline
 func placeOf(before []byte) (line, column int) {
 	return bytes.Count(before, []byte("\n")) + 1, utf8.RuneCount(before[bytes.LastIndexByte(before, '\n')+1:]) + 1
 }

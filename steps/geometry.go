@@ -47,6 +47,7 @@ func (g Geometry) DependsOn(options ...string) bool {
 	return slices.ContainsFunc(g.wheres(), func(w Where) bool { return intersect(w.Options(), options) })
 }
 
+//go:noinline
 func (g Geometry) wheres() (all []Where) {
 	for _, part := range g.Parts {
 		all = append(all, part.Where)

@@ -449,6 +449,8 @@ func (p *Procedure) Step(name string) (Step, Stage, bool) {
 }
 
 // Stage returns the stage of that name.
+//
+//go:noinline
 func (p *Procedure) Stage(name string) (Stage, bool) {
 	for i := range p.Stages { // by index: this is asked often
 		if p.Stages[i].Name == name {

@@ -94,6 +94,8 @@ const (
 )
 
 // Severities are all of them, in order.
+//
+//go:noinline
 func Severities() []string { return []string{Cosmetic, Slight, Serious, Total} }
 
 // What a row asks for.

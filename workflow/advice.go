@@ -278,6 +278,8 @@ func (p Poise) rank(x, u float64) int {
 }
 
 // stands is how good its station is.
+//
+//go:noinline
 func (p Poise) stands() int { return p.rank(p.Now, p.NowU) }
 
 // ends is how good its station is, as the end of what is advised.

@@ -78,6 +78,8 @@ type Turn struct {
 }
 
 // Planned is what it has for an airframe, in its order. Reworks come by themselves, and so does what is done once more.
+//
+//go:noinline
 func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {

@@ -23,6 +23,8 @@ type Station struct {
 }
 
 // placeOf: scales read masses, and what they give is a place.
+//
+//go:noinline
 func placeOf(d quantity.Dimension) quantity.Dimension {
 	if d != quantity.Mass {
 		return ""

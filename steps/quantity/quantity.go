@@ -64,6 +64,8 @@ func (q Quantity) bounded(u unit, text string) error {
 }
 
 // IsZero reports whether there is no quantity. 0 mm is a quantity.
+//
+//go:noinline
 func (q Quantity) IsZero() bool { return q.value == nil }
 
 // Dimension is what is measured; empty if there is no quantity.

@@ -142,6 +142,7 @@ type picture struct {
 	journal.PhotoKept
 }
 
+//go:noinline
 func (b *Bundle) pictures() []picture {
 	all := make([]picture, len(b.Photos))
 	for i, p := range b.Photos {

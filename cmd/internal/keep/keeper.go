@@ -136,6 +136,8 @@ func (all Kinds) Files(name string) bool { return all.Of(name).Prefix == "" }
 
 // Of returns the kind of store for a name: the one with the longest prefix that
 // matches.
+//
+//go:noinline
 func (all Kinds) Of(name string) Kind {
 	var best Kind
 	for _, k := range all {

@@ -368,6 +368,8 @@ func (b Balance) moving() string {
 }
 
 // lengths are stations or distances in mm, and in inches too where both are wanted.
+//
+//go:noinline
 func lengths(c Clock, digits int, mm ...float64) string {
 	return inBoth(c, "mm", digits, "in", 1/25.4, mm...)
 }

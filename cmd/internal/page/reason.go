@@ -38,6 +38,7 @@ func newReason(r workflow.Reason) Reason {
 //go:noinline
 func said(c workflow.Cause) string { return Said(c, time.Local) }
 
+//go:noinline
 func allSaid(causes []workflow.Cause) []string {
 	var all []string
 	for _, c := range causes {

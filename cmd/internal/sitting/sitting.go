@@ -137,11 +137,14 @@ type place struct {
 	act             workflow.Act
 }
 
+//go:noinline
 func placeOf(s *workflow.State, r workflow.StepReport) place {
 	return place{s.Airframe.Mark, r.Job, r.Step.Name, r.Act}
 }
 
 // here is the place of the step at hand.
+//
+//go:noinline
 func (c *conversation) here() place { return place{c.mark, c.hand.Job, c.hand.Step.Name, c.hand.Act} }
 
 var (
@@ -595,6 +598,8 @@ func (c *conversation) joinNow() {
 }
 
 // take goes to a step, though it was put off.
+//
+//go:noinline
 func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
 	c.jump = placeOf(s, r)
 	delete(c.off, placeOf(s, r))
