@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -95,7 +94,7 @@ func (a *app) root() *cobra.Command {
 		if a.by != "" { // typed as it is shown, a command is of the same person
 			a.Options = "--by " + quoted(a.by)
 		}
-		args = slices.Clone(args)
+		args = lists.Clone(args)
 		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
 		for _, arg := range args {
 			if page.HasBlank(arg) {
