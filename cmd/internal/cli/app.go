@@ -89,7 +89,7 @@ func (a *app) showJSON(thing any) error {
 
 // say prints one line of what was done.
 func (a *app) say(format string, args ...any) {
-	fmt.Fprintln(a.Out, a.Fold(term.Line(fmt.Sprintf(format, args...))))
+	fmt.Fprintln(a.Out, a.Fold(term.Line(a.Commands(fmt.Sprintf(format, args...)))))
 }
 
 // actOn is act on the airframe of the mark.

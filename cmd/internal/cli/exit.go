@@ -215,7 +215,7 @@ func report(s term.Streams, c page.Clock, err error, typed []string) {
 	} else if wholefile.IsFull(err) && !errors.Is(err, store.ErrFull) { // who says so says what to do
 		text += "; free some space and try again"
 	}
-	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
+	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(s.Commands(text))))
 }
 
 // oneLine shows the line breaks in a name as codes: what comes after one would look like a
