@@ -194,13 +194,8 @@ func (c *conversation) midway(of *store.Claim, other string) bool {
 	if i < 0 || of.Mark == c.mark && of.Step == other || now.Sub(of.Since) < glance {
 		return false
 	}
-	for off := range c.off {
-		if off.mark == of.Mark && off.job+"/"+off.step == of.Step {
-			return false
-		}
-	}
 	r, _, err := c.states[i].FindStep(of.Step, now)
-	return err == nil && goesOn(r, now)
+	return err == nil && goesOn(r, now) && !c.off[placeOf(c.states[i], r)]
 }
 
 // lost tells of a step that another bench took over while this one was not heard of, where it is no
