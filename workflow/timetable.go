@@ -28,6 +28,7 @@ type Timetable struct {
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates   `json:"climate"`           // by airframe
+	Bench   *float64     `json:"bench,omitempty"`   // the nearest temperature at which no adhesive and no window stops a step, in °C; nil: none was found, or none is asked for
 }
 
 // A Visit is a sitting with what is done in it.
