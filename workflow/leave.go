@@ -441,6 +441,16 @@ func (c *scheduler) leaves(starts []int) (rows []int) {
 	return rows
 }
 
+// instead is what a step is not begun for; nil: it is begun.
+func (of *scheduler) instead(key string) *Stop {
+	for i := range of.futile {
+		if of.futile[i].instead == key {
+			return &of.futile[i]
+		}
+	}
+	return nil
+}
+
 // begins reports whether a step would be begun for nothing: it sets what is ended later, and of what needs that the plan reaches
 // nothing. It is left out then.
 func (of *scheduler) begins(c *scheduler) (found bool) {
@@ -459,15 +469,12 @@ func (of *scheduler) begins(c *scheduler) (found bool) {
 			}
 			later = later || step.Name == t.step.Name
 		}
-		if _, known := of.futile[key]; known || k < 0 {
+		if k < 0 || of.instead(key) != nil {
 			continue
 		}
-		futile := maps.Clone(of.futile)
-		if futile == nil {
-			futile = map[string]Stop{}
-		}
-		futile[key], found = c.stops[k], true
-		of.futile = futile
+		stop := c.stops[k]
+		stop.instead = key
+		of.futile, found = append(of.futile, stop), true
 	}
 	return found
 }

@@ -138,7 +138,7 @@ type scheduler struct {
 	rough  bool               // nobody asks why it is no plan
 	short  map[string]*NoPlan // by the step that joins, windows that are too short
 	tried  map[string]*NoPlan // of those, for which is known what helps
-	futile map[string]Stop    // steps that are not begun: nothing that they are for is reached, and why
+	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
 	slack  givenUp
 	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 

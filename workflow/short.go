@@ -4,13 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"math"
-	"slices"
+	"strings"
 
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // This file leaves out of a plan what needs a window that is too short for what must be done in it, at the temperature and the
@@ -29,12 +29,10 @@ func (of *scheduler) leavesOut(err error) bool {
 	if had := of.tried[key]; had != nil && had.Takes == no.Takes && had.Has == no.Has {
 		no = had
 	}
-	short := maps.Clone(of.short)
-	if short == nil {
-		short = map[string]*NoPlan{}
+	if of.short == nil {
+		of.short = map[string]*NoPlan{}
 	}
-	short[key] = no
-	of.short = short
+	of.short[key] = no
 	return true
 }
 
@@ -54,7 +52,7 @@ func (of *scheduler) lacks(change func(h *Hours)) (map[string]*NoPlan, bool) {
 			return nil, false
 		}
 		err := is.work()
-		if slices.ContainsFunc(is.stops, Stop.byClimate) {
+		if byClimate(is.stops) {
 			return nil, false
 		}
 		if err == nil {
@@ -66,9 +64,16 @@ func (of *scheduler) lacks(change func(h *Hours)) (map[string]*NoPlan, bool) {
 	}
 }
 
-// byClimate reports whether the bench as it is planned is in the way.
-func (s Stop) byClimate() bool {
-	return slices.ContainsFunc(s.Reasons, func(r Reason) bool { return r.Because == ByClimate })
+// byClimate reports whether the bench as it is planned is in the way of any of them.
+func byClimate(stops []Stop) bool {
+	for i := range stops {
+		for k := range stops[i].Reasons {
+			if stops[i].Reasons[k].Because == ByClimate {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // benches tries temperatures in whole degrees, the nearest first, until one is taken.
@@ -85,16 +90,21 @@ func benches(celsius float64, takes func(celsius float64) bool) {
 // frees finds what would make windows long enough that are too short: the nearest temperature, another adhesive, one person
 // more, the minutes as they are written. It is false where all of that is known.
 func (of *scheduler) frees() bool {
-	asked := map[string]*NoPlan{}
-	for key, no := range of.short {
-		if of.tried[key] != no {
-			asked[key] = no
-		}
-	}
-	if len(asked) == 0 || of.trial {
+	if of.trial {
 		return false
 	}
-	of.tried = maps.Clone(of.short)
+	asked := map[string]*NoPlan{}
+	if of.tried == nil {
+		of.tried = map[string]*NoPlan{}
+	}
+	for key, no := range of.short {
+		if of.tried[key] != no {
+			asked[key], of.tried[key] = no, no
+		}
+	}
+	if len(asked) == 0 {
+		return false
+	}
 	try := func(f Freeing, change func(h *Hours)) (all bool) {
 		short, works := of.lacks(change)
 		all = true
@@ -102,7 +112,7 @@ func (of *scheduler) frees() bool {
 			works = works && of.short[key] != nil // none that was long enough
 		}
 		for key, no := range asked {
-			known := f.At != nil && slices.ContainsFunc(no.Free, func(other Freeing) bool { return other.At != nil })
+			known := f.At != nil && len(no.Free) > 0 // temperatures are tried first
 			if works && short[key] == nil && !known {
 				no.Free = append(no.Free, f)
 			}
@@ -123,7 +133,7 @@ func (of *scheduler) frees() bool {
 	benches(is.celsius[0], func(celsius float64) bool {
 		return try(Freeing{At: &celsius}, func(h *Hours) { h.Celsius = &celsius })
 	})
-	slices.Sort(others)
+	sorting.Stable(others, strings.Compare)
 	for _, name := range others {
 		try(Freeing{With: name}, func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) })
 	}
@@ -137,7 +147,7 @@ func (of *scheduler) frees() bool {
 // advises names the nearest temperature at which all of the airframes can be planned together, in place of what each adhesive and
 // each window would do with alone. None is named where none was found.
 func (of *scheduler) advises(ctx context.Context, t *Timetable) {
-	if of.trial || !slices.ContainsFunc(t.Stops, Stop.byClimate) {
+	if of.trial || !byClimate(t.Stops) {
 		return
 	}
 	ctx, cancel := context.WithTimeout(ctx, tryAll)

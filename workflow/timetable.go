@@ -153,6 +153,8 @@ type Stop struct {
 	Step    string   `json:"step,omitempty"` // "": all of it
 	Title   string   `json:"title,omitempty"`
 	Reasons []Reason `json:"reasons"`
+
+	instead string // of a step that is not begun
 }
 
 // A Lapse is a window that is open and can't be met any more: its coat, or what a wait opens again, is done once more. One
