@@ -301,7 +301,7 @@ func (w *watch) board(ctx context.Context, last string) (string, error) {
 	case w.json:
 		data, err := term.JSON(board, "") // one line each
 		if err == nil {
-			_, err = w.Out.Write(data)
+			_, err = w.Out.Write(w.dated(data))
 		}
 		return shown, cmp.Or(err, unread)
 	default:
