@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -224,5 +225,36 @@ func TestAccess(t *testing.T) {
 		if !errors.As(err, new(*store.Error)) || with.User == "guest" && !errors.Is(err, store.ErrReadOnly) {
 			t.Errorf("as %s: %v", with.User, err)
 		}
+	}
+}
+
+// A member that is away is looked for about once a second, however long it is away.
+func TestLooksOften(t *testing.T) {
+	t.Parallel()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	var knocked atomic.Int32
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			knocked.Add(1)
+			_ = c.Close()
+		}
+	}()
+	s := New(Scheme+l.Addr().String()+"/shed", Access{})
+	defer s.Close()
+	for until := time.Now().Add(3 * time.Second); time.Now().Before(until); {
+		if err := s.View(t.Context(), func(store.Reader) error { return nil }); !errors.Is(err, store.ErrAway) {
+			t.Fatal(err)
+		}
+	}
+	if n := knocked.Load(); n < 4 {
+		t.Errorf("it was looked for %d times in three seconds", n)
 	}
 }
