@@ -67,21 +67,19 @@ func (a album) planning(now time.Time) {
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
 	a["TurnLine"] = page.TurnLine(twoSittings(now).Visits[0].Turns[2], "FN-01: ")
-	turns, warm := twoSittings(now).Visits[0].Turns, 24.
+	turns, warm := twoSittings(now).Visits[0].Turns, 15.
 	cold := twoSittings(now)
 	for i, step := range []string{"Coat the nose", "Coat the tail", "Spread epoxy"} {
 		is, _ := quantity.Parse([]string{"10 °C", "10 °C", "15 °C"}[i], quantity.Temperature)
 		cold.Stops = append(cold.Stops, workflow.Stop{Mark: "WR-01", Job: "wren-build", Step: step, Title: step, Reasons: []workflow.Reason{{Because: workflow.ByClimate,
 			Text: "it works between " + is.String() + " and 30 °C, and the bench is planned at 2 °C", Remedy: workflow.Remedy{Kind: workflow.ToWarmBench, Value: is}}}})
 	}
+	cold.Bench = &warm
 	a.show("Plan-cold", page.NewPlan(marks, cold), now)
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
 			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
-		"too-long":  {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute)}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
-		"too-short": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute},
-		"too-warm": {Why: workflow.TooShort, Turns: turns[2:3], Joint: "wing-roots", Takes: 40 * time.Minute, Has: 30 * time.Minute,
-			Free: []workflow.Freeing{{At: &warm}, {With: "epoxy"}, {Hands: 2}}},
+		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute)}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
 		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
 		"not-found":  {Why: workflow.NotFound},
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
