@@ -436,7 +436,11 @@ func (p *Plan) longest(l *lines, c Clock) {
 		}
 	}
 	if most.Ends.IsZero() {
-		l.add("\n**The finish is held back** by work alone.")
+		by := "work alone"
+		if first := p.Chain[0].Begins; len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To) {
+			by = "when your sittings are: the last work begins at " + c.At(first)
+		}
+		l.add("\n**The finish is held back** by %s.", by)
 		return
 	}
 	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))

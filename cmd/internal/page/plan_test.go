@@ -194,3 +194,18 @@ func TestChartFits(t *testing.T) {
 		}
 	}
 }
+
+// Work alone holds a finish back only from the first sitting on; what begins in a later one waited for that.
+func TestHeldBackByWorkAlone(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	day := 24 * time.Hour
+	p := workflow.Timetable{Made: now, Finish: now.Add(day + time.Hour), Bound: now, Visits: []workflow.Visit{
+		{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}}},
+		{Sitting: workflow.Sitting{From: now.Add(day), To: now.Add(day + time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Step: "b", Begins: now.Add(day), Ends: now.Add(day + time.Hour)}}}}}
+	for begins, want := range map[time.Duration]string{0: "held back** by work alone", day: "held back** by when your sittings are: the last work begins at Tue 3 Mar 19:00"} {
+		p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now.Add(begins), Ends: now.Add(begins + time.Minute)}}
+		if text := page.NewPlan([]string{"FN-01"}, p).Markdown(page.Clock{Now: now}); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
+	}
+}
