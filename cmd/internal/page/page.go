@@ -75,6 +75,8 @@ func zoneOf(local time.Time) string {
 func (c Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
 
 // In shows how long it is until a moment.
+//
+//go:noinline
 func (c Clock) In(t time.Time) string {
 	if left := t.Sub(c.Now); left < time.Minute { // a part of a second is not over yet
 		return Span((left + time.Second - 1).Truncate(time.Second))
@@ -111,6 +113,8 @@ func short(v float64) string {
 }
 
 // amount shows a computed number with its unit.
+//
+//go:noinline
 func amount(v float64, unit string) string { return quantity.Written(short(v), unit) }
 
 // many is a number of things, in the singular or the plural.
@@ -127,6 +131,8 @@ func many[N int | int64](n N, one string) string {
 }
 
 // Capital begins words with a capital letter.
+//
+//go:noinline
 func Capital(words string) string {
 	if words == "" {
 		return ""

@@ -164,6 +164,8 @@ func (c *conversation) clock() page.Clock {
 }
 
 // state is the airframe at hand, as it was read last.
+//
+//go:noinline
 func (c *conversation) state() *workflow.State {
 	i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == c.mark })
 	return c.states[max(i, 0)]
@@ -671,6 +673,8 @@ func (c *conversation) tell(err error) error {
 }
 
 // say tells plain words.
+//
+//go:noinline
 func (c *conversation) say(text string) error {
 	return c.Front.Tell(page.Escape(text))
 }

@@ -72,6 +72,8 @@ func (s *Streams) Command(line string) string {
 
 // Commands are plain words as they are shown: a command in them comes after a colon, and ends with
 // the words or before a semicolon, a full stop or a bracket.
+//
+//go:noinline
 func (s *Streams) Commands(text string) string {
 	before, rest, found := strings.Cut(text, ": fettle ")
 	if !found {
