@@ -110,9 +110,9 @@ func aLineOf(text string) string {
 	return strings.TrimSpace(short)
 }
 
-// harms are what open coats need and the journal says otherwise, with what to do.
-func harms(s *workflow.State, now time.Time) []Reason {
-	all := newReasons(s.Left(now))
+// harms are what is left hot, on or plugged in, and what open coats need and the journal says otherwise, with what to do.
+func harms(s *workflow.State, left []workflow.Reason, now time.Time) []Reason {
+	all := newReasons(left)
 	for _, h := range s.Harms(now) {
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
 			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
@@ -125,6 +125,11 @@ func (l *lines) harmed(all []Reason, c Clock) {
 	for _, r := range all {
 		l.item("**Caution, at once:** %s", ReasonText(r.Reason, c))
 	}
+}
+
+// Cautioned is a text of what is at once to be done for where it is shown as a caution: the word stands there already.
+func Cautioned(text string) string {
+	return strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")
 }
 
 // sharedNeeds are what each of several adhesives needs.
