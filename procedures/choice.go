@@ -289,7 +289,7 @@ func combined(choices []steps.Choice) [][]string {
 		}
 		for _, a := range c.Answers {
 			for _, have := range all {
-				next = append(next, append(slices.Clone(have), a.Name))
+				next = append(next, append(lists.Clone(have), a.Name))
 			}
 		}
 		if all = next; len(all) > mostCombinations {

@@ -1,7 +1,6 @@
 package procedures
 
 import (
-	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -38,7 +37,7 @@ func SheetDifferences(was, is *steps.Sheet) []Difference {
 func differences(key string, was, is *yaml.Node, except ...string) []Difference {
 	if mapped := isMapping(was) || isMapping(is); !mapped || was != nil && is != nil && was.Kind != is.Kind {
 		before, after := linesOf(was), linesOf(is)
-		if slices.Equal(before, after) {
+		if lists.Equal(before, after) {
 			return nil
 		}
 		d := Difference{Key: key, Was: without(before, after), Is: without(after, before)}
@@ -103,5 +102,5 @@ func linesOf(n *yaml.Node) []string {
 }
 
 func without(lines, others []string) []string {
-	return sorting.Delete(slices.Clone(lines), func(l string) bool { return lists.Contains(others, l) })
+	return sorting.Delete(lists.Clone(lines), func(l string) bool { return lists.Contains(others, l) })
 }

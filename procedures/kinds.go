@@ -195,7 +195,7 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) && !v.meantElsewhere(s.Joint) {
 		say("joint", "the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
-	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
+	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !lists.Equal(s.Adhesives, first.Adhesives) {
 		law := "one joint has one adhesive"
 		if len(s.Adhesives)+len(first.Adhesives) > 2 {
 			law = "all coats of one joint have the same list"

@@ -40,7 +40,7 @@ func (d *Document) ordered() Faults {
 		return faults // a sheet says what of that can be
 	}
 	one := func(with []string) bool {
-		return len(sorting.Delete(slices.Clone(with), func(n string) bool { return !lists.Contains(options, n) })) < 2
+		return len(sorting.Delete(lists.Clone(with), func(n string) bool { return !lists.Contains(options, n) })) < 2
 	}
 	d.late = d.inEveryVariant(o, covering(variants), one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
@@ -148,9 +148,9 @@ func (d *Document) inEveryVariant(o *order, variants [][]string, certain func(wi
 // fewest drops options of the combination without which the fault is there too,
 // whatever else an airframe has.
 func fewest(of []string, variants [][]string, at []int) []string {
-	with := slices.Clone(of)
+	with := lists.Clone(of)
 	for _, o := range of {
-		less := sorting.Delete(slices.Clone(with), func(name string) bool { return name == o })
+		less := sorting.Delete(lists.Clone(with), func(name string) bool { return name == o })
 		if always(less, variants, at) {
 			with = less
 		}
@@ -306,7 +306,7 @@ func (d *Document) beforeRelease(o *order, release *steps.Step) string {
 			out = append(out, s.Name)
 		}
 	}
-	last := sorting.Delete(slices.Clone(out), func(name string) bool { // another of them comes after it
+	last := sorting.Delete(lists.Clone(out), func(name string) bool { // another of them comes after it
 		return lists.ContainsFunc(out, func(other string) bool {
 			return other != name && lists.Contains(d.Procedure.Before(other), name)
 		})

@@ -44,7 +44,7 @@ func (s *shelf) find(name string) (*source, []string) {
 }
 
 func (s *shelf) lookAtOwn() {
-	paths := slices.Clone(s.files)
+	paths := lists.Clone(s.files)
 	if s.folder != "" {
 		files, _ := os.ReadDir(s.folder) // one that can't be read is said by who lists it
 		for _, f := range files {

@@ -73,7 +73,7 @@ func reach(zone string, next func(string) []string) []string {
 	for left := next(zone); len(left) > 0; left = left[1:] {
 		if z := left[0]; z != zone && !lists.Contains(all, z) {
 			all = append(all, z)
-			left = append(slices.Clone(left), next(z)...)
+			left = append(lists.Clone(left), next(z)...)
 		}
 	}
 	return all

@@ -388,7 +388,7 @@ func (s *Stage) asWritten(selection Selection) bool {
 // ByFirst adds to a selection the first answer to each choice of the procedure's own that it
 // holds no answer to.
 func (p *Procedure) ByFirst(selection Selection) Selection {
-	selection.Has = slices.Clone(selection.Has)
+	selection.Has = lists.Clone(selection.Has)
 	for _, step := range p.Steps() {
 		if len(step.Methods) > 0 && step.In(selection) && !slices.ContainsFunc(step.Methods, func(m Option) bool { return lists.Contains(selection.Has, m.Name) }) {
 			selection.Has = append(selection.Has, step.Methods[0].Name)
@@ -402,7 +402,7 @@ func onZone(zones []string, zone string) []string {
 	if !lists.Contains(zones, Here) {
 		return zones
 	}
-	zones = slices.Clone(zones)
+	zones = lists.Clone(zones)
 	for i, z := range zones {
 		if z == Here {
 			zones[i] = zone
@@ -420,7 +420,7 @@ func past(after []string, over map[string][]string) []string {
 	}
 	var all []string
 	met := map[string]bool{}
-	for left := slices.Clone(after); len(left) > 0; left = left[1:] {
+	for left := lists.Clone(after); len(left) > 0; left = left[1:] {
 		switch name := left[0]; {
 		case met[name]:
 		case gone(name):

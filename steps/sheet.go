@@ -302,7 +302,7 @@ type Rework struct {
 //go:noinline
 func (g Gate) Reworking(way Rework) []string {
 	if len(way.Again) > 0 {
-		zones := append(slices.Clone(way.Disturbs), OfGate(g.Name))
+		zones := append(lists.Clone(way.Disturbs), OfGate(g.Name))
 		for _, gate := range way.Again {
 			zones = append(zones, OfGate(gate))
 		}
@@ -344,7 +344,7 @@ func (g Gate) Zones() []string {
 	if !g.Mass && len(g.Equipment) == 0 {
 		return g.Of
 	}
-	zones := slices.Clone(g.Of)
+	zones := lists.Clone(g.Of)
 	if g.Mass {
 		zones = append(zones, MassZone)
 	}

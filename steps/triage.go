@@ -304,7 +304,7 @@ func Words(text string) []string {
 // holds reports whether the words follow one another in the text.
 func holds(text, words []string) bool {
 	for i := 0; len(words) > 0 && i+len(words) <= len(text); i++ {
-		if slices.Equal(text[i:i+len(words)], words) {
+		if lists.Equal(text[i:i+len(words)], words) {
 			return true
 		}
 	}
@@ -354,7 +354,7 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 // lost, and is for nothing lighter; -1: none has.
 func (t *Triage) loss(zone string) int {
 	return slices.IndexFunc(t.Rows, func(r Row) bool {
-		return r.Outcome == ToReplace && lists.Contains(r.Zones, zone) && slices.Equal(r.Severities, []string{Total})
+		return r.Outcome == ToReplace && lists.Contains(r.Zones, zone) && lists.Equal(r.Severities, []string{Total})
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -36,5 +37,5 @@ func (s *State) DidBefore(by string, step steps.Step) bool {
 // readsAlike reports whether who has read one of the steps has read the other.
 func readsAlike(a, b steps.Step) bool {
 	placed := a.Origin.Document != "" && a.Origin.Document == b.Origin.Document && a.Origin.Step == b.Origin.Step && slices.Equal(a.Origin.Words, b.Origin.Words)
-	return (a.Name == b.Name || placed) && a.Do == b.Do && slices.Equal(a.Cautions, b.Cautions)
+	return (a.Name == b.Name || placed) && a.Do == b.Do && lists.Equal(a.Cautions, b.Cautions)
 }

@@ -54,7 +54,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, bad("%s exclude each other: they are answers of %s, and an airframe has one", strings.Join(held, " and "), c.Name)
 		}
 	}
-	options := slices.Clone(r.Options)
+	options := lists.Clone(r.Options)
 	slices.Sort(options)
 	return []journal.Facts{journal.Registered{Mark: r.Mark, Design: r.Sheet.Name, Sheet: r.Digest, Options: lists.Compact(options)}}, nil
 }

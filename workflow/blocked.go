@@ -78,7 +78,7 @@ func (s *State) blocks(b *blocked, j *Job, step steps.Step, at time.Time) []Reas
 // worksOn are the zones that a step works on: those that it disturbs, and for a step of
 // a joint those that its join does, or the coat would lapse before it.
 func (j *Job) worksOn(step *steps.Step) []string {
-	zones := slices.Clone(step.Disturbs)
+	zones := lists.Clone(step.Disturbs)
 	if !step.Kind.Traits().Glues() {
 		return zones
 	}

@@ -128,7 +128,7 @@ func (s *State) followers(by *Job, at time.Time) []*Job {
 
 // selectionOf is what is decided of the airframe and of the job.
 func (s *State) selectionOf(j *Job) steps.Selection {
-	out := steps.Selection{Has: slices.Clone(s.selected.Has), Open: slices.Clone(s.selected.Open)}
+	out := steps.Selection{Has: lists.Clone(s.selected.Has), Open: lists.Clone(s.selected.Open)}
 	for _, step := range j.written.Steps() {
 		if len(step.Methods) == 0 || !step.In(out) {
 			continue

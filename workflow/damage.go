@@ -415,7 +415,7 @@ func CheckFinding(triage *steps.Triage, zones []string, zone, words string) erro
 		return &UnknownError{What: "finding", Name: words, Nearest: near}
 	}
 	at := func(f steps.Finding) string {
-		return strings.Join(sorting.Delete(slices.Clone(f.Zones), func(z string) bool { return !lists.Contains(zones, z) }), ", ")
+		return strings.Join(sorting.Delete(lists.Clone(f.Zones), func(z string) bool { return !lists.Contains(zones, z) }), ", ")
 	}
 	_, danger := triage.Danger(zone)
 	switch {

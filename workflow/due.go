@@ -147,7 +147,7 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 // disturbing are the zones that a step disturbs, whatever is chosen at it.
 func (s *State) disturbing(step steps.Step) []string {
 	if step.Choose != "" && s.Sheet.Geometry.DependsOn(step.Asked(s.Sheet).Names()...) {
-		return append(slices.Clone(step.Disturbs), steps.MassZone)
+		return append(lists.Clone(step.Disturbs), steps.MassZone)
 	}
 	return step.Disturbs
 }

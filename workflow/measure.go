@@ -574,7 +574,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(r.Answers) > len(step.Confirm) {
 		return nil, bad("%s has %d lines, but there are %d answers", step.Name, len(step.Confirm), len(r.Answers))
 	}
-	if r.Lines != nil && !slices.Equal(r.Lines, step.Confirm) { // its job was moved meanwhile
+	if r.Lines != nil && !lists.Equal(r.Lines, step.Confirm) { // its job was moved meanwhile
 		return nil, refuse(step.Name, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
 	}
 	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {

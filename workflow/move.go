@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
 
@@ -191,7 +192,7 @@ func (s *State) completes(done completion, step steps.Step) bool {
 		return false
 	}
 	cleared, ok := facts.(journal.HoldCleared)
-	return !ok || slices.Equal(cleared.Lines, step.Confirm)
+	return !ok || lists.Equal(cleared.Lines, step.Confirm)
 }
 
 // rename has steps that are called otherwise now stay done.
@@ -382,7 +383,7 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 		}
 	}
 	for _, stage := range moved.Stages {
-		if have, ok := job.Procedure.Stage(stage.Name); ok && !slices.Equal(have.After, stage.After) {
+		if have, ok := job.Procedure.Stage(stage.Name); ok && !lists.Equal(have.After, stage.After) {
 			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("stage %s comes after %s now, not after %s", stage.Name, orNothing(stage.After), orNothing(have.After))}})
 		}
 	}

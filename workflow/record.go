@@ -57,7 +57,7 @@ func (j Judgement) Passed() bool { return j.Report.Standing == Current }
 // or the only point.
 func (j Judgement) Of(points ...string) (Judged, bool) {
 	for _, v := range j.Judged {
-		if slices.Equal(v.Of, points) || len(points) == 0 && (len(v.Of) == 0 || slices.Equal(v.Of, []string{""})) {
+		if lists.Equal(v.Of, points) || len(points) == 0 && (len(v.Of) == 0 || lists.Equal(v.Of, []string{""})) {
 			return v, true
 		}
 	}

@@ -189,7 +189,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 	if f.Joint == "" {
 		return nil
 	}
-	step := steps.Step{Kind: steps.Glue, Joint: f.Joint, Adhesives: f.With, Load: true, Disturbs: slices.Clone(f.Disturbs)}
+	step := steps.Step{Kind: steps.Glue, Joint: f.Joint, Adhesives: f.With, Load: true, Disturbs: lists.Clone(f.Disturbs)}
 	var of string
 	var last time.Time
 	for _, job := range s.Jobs {
@@ -197,7 +197,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 			if !p.Joined.IsZero() && !p.Joined.Before(last) {
 				last, of = p.Joined, job.ID
 				step.Load = p.Load
-				step.Disturbs = append(slices.Clone(f.Disturbs), p.Zones...)
+				step.Disturbs = append(lists.Clone(f.Disturbs), p.Zones...)
 			}
 		}
 	}

@@ -272,7 +272,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 	for _, a := range plan.Answers {
 		damaged = append(damaged, a.Damage.Zone)
 	}
-	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
+	selected := steps.Selection{Has: lists.Clone(s.selected.Has)}
 	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
 		for _, m := range step.Methods {
 			selected.Has = append(selected.Has, m.Name)

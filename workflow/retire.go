@@ -73,7 +73,7 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 				default:
 					by := moment{e.Position, e.At, "since the " + strings.Join(f.Zones, " and ") + " was thrown away"}
 					of := job.Procedure.JointParts(name)[i]
-					for _, step := range append(slices.Clone(of.Coats), of.Join) {
+					for _, step := range append(lists.Clone(of.Coats), of.Join) {
 						job.reopen(step, by)
 					}
 				}
@@ -95,7 +95,7 @@ func (s *State) renew(by *Job, zones []string, at time.Time) {
 	for _, job := range s.Jobs {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
-			set := sorting.Delete(slices.Clone(held), func(z string) bool {
+			set := sorting.Delete(lists.Clone(held), func(z string) bool {
 				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return lists.Contains(step.Renews, z) })
 			})
 			if len(set) > 0 {

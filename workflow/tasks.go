@@ -283,9 +283,9 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 		answer := Answer{Mark: s.Airframe.Mark, Job: j.ID, Step: step.Name, Choice: asked.Name, Answer: steps.No}
 		if len(held) > 0 {
 			answer.Answer = held[0]
-			selection.Has = append(slices.Clone(selection.Has), held[0])
+			selection.Has = append(lists.Clone(selection.Has), held[0])
 		}
-		selection.Open = sorting.Delete(slices.Clone(selection.Open), func(name string) bool { return name == asked.Name || lists.Contains(asked.Names(), name) })
+		selection.Open = sorting.Delete(lists.Clone(selection.Open), func(name string) bool { return name == asked.Name || lists.Contains(asked.Names(), name) })
 		c.answers, decided = append(c.answers, answer), true
 	}
 	if !decided {

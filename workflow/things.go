@@ -33,7 +33,7 @@ func sameName(item, a, b string) bool { return written(item, a) == written(item,
 // written is what of a name tells one thing of the item from another.
 func written(item, name string) string {
 	words := steps.Words(name)
-	own := sorting.Delete(slices.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
+	own := sorting.Delete(lists.Clone(words), func(w string) bool { return lists.Contains(steps.Words(item), w) })
 	if len(own) == 0 {
 		own = words
 	}

@@ -315,7 +315,7 @@ func warnedOf(caution string) string { return "caution: " + caution }
 
 // use notes that a step was done with its tools and its adhesive, and with its cautions.
 func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
-	names := slices.Clone(step.Tools)
+	names := lists.Clone(step.Tools)
 	for _, caution := range step.Cautions {
 		names = append(names, warnedOf(caution))
 	}
@@ -368,7 +368,7 @@ func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("%s has no hold to clear", u.Name)
 	case len(r.Answers) > len(u.Hold):
 		return nil, bad("%s has %d lines, but there are %d answers", what, len(u.Hold), len(r.Answers))
-	case r.Lines != nil && !slices.Equal(r.Lines, u.Hold): // a job was moved meanwhile
+	case r.Lines != nil && !lists.Equal(r.Lines, u.Hold): // a job was moved meanwhile
 		return nil, refuse(what, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
 	}
 	reasons := unconfirmed(u.Hold, r.Answers, s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))

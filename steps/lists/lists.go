@@ -30,3 +30,13 @@ func Concat(all ...[]string) []string { return slices.Concat(all...) }
 //
 //go:noinline
 func Compact(list []string) []string { return slices.Compact(list) }
+
+// Clone is a copy of the list; of none it is none.
+//
+//go:noinline
+func Clone(list []string) []string { return slices.Clone(list) }
+
+// Equal reports whether both lists have the same texts, in the same order.
+//
+//go:noinline
+func Equal(a, b []string) bool { return slices.Equal(a, b) }

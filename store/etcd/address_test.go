@@ -19,6 +19,8 @@ import (
 
 	"go.etcd.io/etcd/client/pkg/v3/transport"
 	"go.etcd.io/etcd/server/v3/embed"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"fettle/store"
 )
@@ -164,6 +166,12 @@ func TestAccess(t *testing.T) {
 			t.Errorf("with %+v: %v", misfit.with, err)
 		}
 		_ = s.Close()
+	}
+	// Who has written when the member ends the connection may not read why.
+	for _, ended := range []string{"write tcp: write: broken pipe", "read tcp: connection reset by peer", "error reading server preface: EOF"} {
+		if err := open(Access{CA: ca}).fail(reading, status.Error(codes.Unavailable, ended)); !errors.Is(err, store.ErrAway) || !strings.Contains(err.Error(), "cert:") {
+			t.Errorf("after %q: %v", ended, err)
+		}
 	}
 	known := Access{CA: ca, Cert: cert, Key: key}
 	if err := write(known, 0); err != nil {

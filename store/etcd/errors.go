@@ -2,9 +2,11 @@ package etcd
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"go.etcd.io/etcd/api/v3/v3rpc/rpctypes"
 	"google.golang.org/grpc/codes"
@@ -37,8 +39,44 @@ func (s *Store) fail(op string, err error) error {
 		err == context.Canceled, err == context.DeadlineExceeded:
 		return err
 	}
-	err = kind(op, err)
+	if err = kind(op, err); errors.Is(err, store.ErrAway) {
+		err = s.refused(err)
+	}
 	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(op, err)}
+}
+
+// knock is how long a member is given to say why it ended a connection.
+const knock = 2 * time.Second
+
+// refused is why the cluster cannot be reached. A member that wants a certificate says so only after the
+// handshake, and ends the connection: who has written to it meanwhile is told just that it ended. So
+// where connections end, one more is made, on which nothing is written.
+func (s *Store) refused(err error) error {
+	text := err.Error()
+	if !strings.Contains(text, "broken pipe") && !strings.Contains(text, "reset by peer") && !strings.Contains(text, "forcibly closed") && !strings.Contains(text, "EOF") ||
+		misfit(err) != lookThere && !strings.Contains(text, "server preface: EOF") {
+		return err
+	}
+	_, encrypted, wrong := s.address.endpoints(s.access)
+	if wrong != nil || encrypted == nil {
+		return err
+	}
+	encrypted.NextProtos = []string{"h2"}
+	ctx, cancel := context.WithTimeout(context.Background(), knock)
+	defer cancel()
+	for _, host := range s.address.hosts {
+		connection, why := (&tls.Dialer{Config: encrypted}).DialContext(ctx, "tcp", host)
+		if why == nil {
+			until, _ := ctx.Deadline()
+			_ = connection.SetReadDeadline(until)
+			_, why = connection.Read(make([]byte, 1))
+			_ = connection.Close()
+		}
+		if why = fmt.Errorf("%w: %v", store.ErrAway, why); misfit(why) != lookThere {
+			return why
+		}
+	}
+	return err
 }
 
 // kind maps an error of the cluster to the store's own error.
@@ -106,7 +144,7 @@ func hint(op string, err error) string {
 	case errors.Is(err, store.ErrAway): // whether anything was written before it is not for a read to say
 		return misfit(err)
 	case errors.Is(err, store.ErrUnknown): // what is to be done depends on what it was
-		return "check the network and the cluster"
+		return lookThere
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
 		return "try again"
 	case errors.Is(err, store.ErrDamaged):
@@ -130,7 +168,7 @@ func misfit(err error) string {
 	for _, m := range [...]struct{ has, hint string }{
 		{"handshake failed: EOF", "that port may speak no TLS: give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
 		{"first record does not look like a TLS", "that port speaks no TLS: is it the one for clients, 2379? Give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
-		{"looked like an HTTP/1.1 header", "that is no port for clients: theirs is 2379, and 2380 is for the members among themselves"},
+		{"looked like an HTTP/1.1 header", "that is not a port for clients: theirs is 2379, and 2380 is for the members among themselves"},
 		{"x509: ", "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and each machine in the address as its certificate does"},
 		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
 		{"server preface: EOF", "check the network and the cluster; one that has certificates needs ca: below etcd: in the config"},
@@ -139,5 +177,8 @@ func misfit(err error) string {
 			return m.hint
 		}
 	}
-	return "check the network and the cluster"
+	return lookThere
 }
+
+// lookThere is what to do where nothing is known but that nobody answers.
+const lookThere = "check the network and the cluster"

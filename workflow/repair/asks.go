@@ -40,7 +40,7 @@ func AsksOf(p *steps.Procedure, zone string) Asks {
 
 // Less says what the graver answer lacks of the lighter one; "": nothing.
 func (a Asks) Less(lighter Asks) string {
-	switch left := sorting.Delete(slices.Clone(lighter.disturbs), func(z string) bool { return lists.Contains(a.disturbs, z) }); {
+	switch left := sorting.Delete(lists.Clone(lighter.disturbs), func(z string) bool { return lists.Contains(a.disturbs, z) }); {
 	case len(left) > 0:
 		return fmt.Sprintf("does not measure %s again", strings.Join(left, " or "))
 	case a.joints < lighter.joints:

@@ -86,7 +86,7 @@ func Compose(answers []Answer, on Airframe) Plan {
 	}
 	before := ends(c.out.Stages)
 	for i, p := range parts {
-		after := slices.Clone(before)
+		after := lists.Clone(before)
 		for _, earlier := range parts[:i] {
 			after = append(after, c.waits(p, earlier)...)
 		}
@@ -153,7 +153,7 @@ type named struct {
 func (c *composer) add(b block, after []string, stages ...steps.Stage) {
 	slices.Sort(after)
 	after = lists.Compact(after)
-	after = sorting.Delete(slices.Clone(after), func(name string) bool {
+	after = sorting.Delete(lists.Clone(after), func(name string) bool {
 		return lists.ContainsFunc(after, func(other string) bool { return lists.Contains(c.out.Before(other), name) })
 	})
 	for _, s := range stages {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 )
 
@@ -15,13 +16,13 @@ import (
 // comes off, which this job doesn't. What is measured in a state that only the last
 // steps bring about again is measured there.
 func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, last []steps.Step) (job *steps.Procedure, replaced []string) {
-	without := steps.Selection{Has: slices.Clone(has)}
+	without := steps.Selection{Has: lists.Clone(has)}
 	for _, s := range build.Steps() { // whichever of them was chosen
 		for _, m := range s.Methods {
 			without.Has = append(without.Has, m.Name)
 		}
 	}
-	with := steps.Selection{Has: append(slices.Clone(without.Has), option.Name)}
+	with := steps.Selection{Has: append(lists.Clone(without.Has), option.Name)}
 	for _, s := range build.Steps() {
 		if s.In(without) && !s.In(with) {
 			replaced = append(replaced, s.Name)
@@ -64,7 +65,7 @@ func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, 
 	})
 	for i := range out.Stages {
 		out.Stages[i].Phase = ""
-		out.Stages[i].After = append(slices.Clone(out.Stages[i].After), begin.Name)
+		out.Stages[i].After = append(lists.Clone(out.Stages[i].After), begin.Name)
 	}
 	out.Stages = append([]steps.Stage{begin}, out.Stages...)
 	if len(last) > 0 {

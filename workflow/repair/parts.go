@@ -69,7 +69,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		if i := slices.IndexFunc(parts, same); i >= 0 {
 			parts[i].answers = append(parts[i].answers, a)
 			if !lists.Contains(parts[i].zones, p.zones[0]) {
-				parts[i].zones = append(slices.Clone(parts[i].zones), p.zones[0])
+				parts[i].zones = append(lists.Clone(parts[i].zones), p.zones[0])
 			}
 			continue
 		}
@@ -110,7 +110,7 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 	for i, stage := range p.Stages {
 		var left []steps.Step
 		for _, s := range stage.Steps {
-			gates := sorting.Delete(slices.Clone(s.Gates), func(name string) bool {
+			gates := sorting.Delete(lists.Clone(s.Gates), func(name string) bool {
 				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool {
 					return g.Name == name && (lists.ContainsFunc(g.Of, nothing) || blockOf(stage) == mend && g.DependsOn(later...))
 				})
@@ -246,7 +246,7 @@ func (p *part) directly(stage steps.Stage, of func(steps.Stage) bool) []string {
 			before = append(before, name)
 		}
 	}
-	return sorting.Delete(slices.Clone(before), func(name string) bool {
+	return sorting.Delete(lists.Clone(before), func(name string) bool {
 		return lists.ContainsFunc(before, func(other string) bool { return lists.Contains(p.procedure.Before(other), name) })
 	})
 }

@@ -71,7 +71,7 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 	if len(r.causes)+len(r.lacking) > 0 {
 		return Rebuilt{}, r.noWay()
 	}
-	wider := sorting.Delete(slices.Clone(r.retires), func(z string) bool {
+	wider := sorting.Delete(lists.Clone(r.retires), func(z string) bool {
 		return lists.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || lists.Contains(r.with(lost), z) })
 	})
 	of := handsOf(loss.Build.Steps())
@@ -272,7 +272,7 @@ func (r *rebuild) within(zone, on string) bool {
 func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
 	return !lists.ContainsFunc(s.Disturbs, func(z string) bool {
 		return !lists.ContainsFunc(r.redo, func(lost string) bool {
-			return lost != z && lists.Contains(g.Of, lost) && r.stage(lost) == r.stage(z) && slices.Equal(r.made.On(lost), r.made.On(z))
+			return lost != z && lists.Contains(g.Of, lost) && r.stage(lost) == r.stage(z) && lists.Equal(r.made.On(lost), r.made.On(z))
 		})
 	})
 }
@@ -290,7 +290,7 @@ func (r *rebuild) inPlace(zone, on string) bool { return !r.Build.Apart(zone, on
 // reach finds the zones that the steps to take make: those thrown away, what is made
 // in place and rests on nothing else, and partly what rests on these and on others.
 func (r *rebuild) reach() {
-	r.redo = slices.Clone(r.retires)
+	r.redo = lists.Clone(r.retires)
 	all := func(zones []string, is func(string) bool) bool {
 		return !lists.ContainsFunc(zones, func(z string) bool { return !is(z) })
 	}
@@ -342,7 +342,7 @@ func (r *rebuild) jointsTaken() map[string]bool {
 			if !ok || stage.Phase == steps.Recheck || !r.done(part.Join) {
 				continue
 			}
-			zones, makes := slices.Clone(join.Disturbs), r.makes(&join)
+			zones, makes := lists.Clone(join.Disturbs), r.makes(&join)
 			if !slices.ContainsFunc(join.Makes, func(m steps.Made) bool { return lists.Contains(join.Disturbs, m.Zone) }) {
 				for _, m := range join.Makes {
 					zones = append(zones, m.Zone)
@@ -468,7 +468,7 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 		}
 		return false
 	}
-	worked := slices.Clone(r.redo) // what is disturbed by what is taken so far
+	worked := lists.Clone(r.redo) // what is disturbed by what is taken so far
 	for i := range of {
 		s := &of[i]
 		switch does := s.Kind.Traits(); {
@@ -543,7 +543,7 @@ func (r *rebuild) conditions(of []steps.Step, taken []bool) {
 // gates are those of a measure step that are taken again: nothing that they depend on
 // is absent, and the work that they see is done again.
 func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
-	return sorting.Delete(slices.Clone(s.Gates), func(name string) bool {
+	return sorting.Delete(lists.Clone(s.Gates), func(name string) bool {
 		g, ok := r.Sheet.Gate(name)
 		if !ok {
 			return false // said as a cause
@@ -635,7 +635,7 @@ func (r *rebuild) join(taken []steps.Stage) *steps.Procedure {
 	}
 	for _, stage := range taken {
 		stage.Name = stages[stage.Name]
-		after := slices.Clone(before)
+		after := lists.Clone(before)
 		for _, a := range stage.After {
 			after = append(after, stages[a])
 		}
@@ -655,7 +655,7 @@ func (r *rebuild) join(taken []steps.Stage) *steps.Procedure {
 	}
 	for _, stage := range last {
 		for _, s := range taken {
-			stage.After = append(slices.Clone(stage.After), stages[s.Name])
+			stage.After = append(lists.Clone(stage.After), stages[s.Name])
 		}
 		out.Stages = append(out.Stages, stage)
 	}
@@ -675,7 +675,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 				}
 			}
 			s.Retires = r.retires
-			s.Disturbs = sorting.Delete(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
+			s.Disturbs = sorting.Delete(lists.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
 			s.Disturbs = append(s.Disturbs, r.retires...)
 			for _, z := range r.Lighter {
 				if r.there(z) && !lists.Contains(s.Disturbs, z) {
@@ -711,7 +711,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	return steps.Step{
 		Name: "part-" + seam.Step.Joint, Title: "Part " + between, Kind: steps.Do, Do: seam.Step.Apart,
 		Why: "What stays is glued to the new part. What is torn out of it now has to be let in again.", Cautions: off.Cautions,
-		Hands: off.Hands, Tools: lists.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
+		Hands: off.Hands, Tools: lists.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: lists.Clone(seam.Zones),
 	}, true
 }
 

@@ -182,7 +182,7 @@ func (c *composer) methods(p *part, step *steps.Step) {
 		return
 	}
 	renamed := func(names []string) []string {
-		names = slices.Clone(names)
+		names = lists.Clone(names)
 		for i, name := range names {
 			if own[name] {
 				names[i] = c.name(p, "method", name)
@@ -204,7 +204,7 @@ func (c *composer) methods(p *part, step *steps.Step) {
 
 // zonesOf are the zones that a step of the part names, its own in the place of here.
 func zonesOf(p *part, zones []string) []string {
-	zones = slices.Clone(zones)
+	zones = lists.Clone(zones)
 	for i, z := range zones {
 		if z == steps.Here {
 			zones[i] = p.zone

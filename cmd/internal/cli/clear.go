@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,6 +11,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/workflow"
 )
@@ -84,7 +84,7 @@ func (a *app) unknownHold(s *workflow.State, err error) error {
 	if !errors.As(err, &unknown) {
 		return err
 	}
-	known := slices.Clone(unknown.Known)
+	known := lists.Clone(unknown.Known)
 	for _, adhesive := range s.Sheet.Adhesives {
 		known = append(known, adhesive.Name)
 	}

@@ -405,7 +405,7 @@ func each(words []string, before, after string) []string {
 func zones(w word) []string {
 	if len(w.before) > 0 {
 		if doc, err := w.desk.Library.Procedure(w.before[0]); err == nil && len(doc.Procedure.On) > 0 {
-			return sorting.Delete(slices.Clone(doc.Procedure.On), func(z string) bool { return !lists.Contains(w.state.Sheet.Zones, z) })
+			return sorting.Delete(lists.Clone(doc.Procedure.On), func(z string) bool { return !lists.Contains(w.state.Sheet.Zones, z) })
 		}
 	}
 	return w.state.Sheet.Zones

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -218,7 +217,7 @@ func (w *walk) run(ctx context.Context, state *workflow.State) error {
 	fmt.Fprintln(w.Err, order+"Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
 	found := 0
 	there := state.Zones(w.time.Now())
-	zones := sorting.Delete(slices.Clone(state.Sheet.Zones), func(z string) bool {
+	zones := sorting.Delete(lists.Clone(state.Sheet.Zones), func(z string) bool {
 		return lists.Contains(first, z) || !there.MayBeDamaged(w.report.Triage, z)
 	})
 	for _, zone := range lists.Concat(first, zones) {

@@ -162,8 +162,8 @@ func unquoted(text string) string {
 		}
 	}
 	return strings.NewReplacer("yaml: unmarshal errors:\n  ", "", ": field ", ": ", // in the words of the config
-		" not found in type cli.config", " is none of its keys: by, store, library, key, sittings, etcd",
-		" not found in type keep.Cluster", " is none of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
+		" not found in type cli.config", " is not one of its keys: by, store, library, key, sittings, etcd",
+		" not found in type keep.Cluster", " is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
 	).Replace(strings.Join(parts, ""))
 }
 
@@ -250,7 +250,7 @@ func (a *app) checkKind(name string) error {
 	case kind.Prefix != "" || !isAddress:
 		return nil
 	case slices.ContainsFunc(a.stores, func(k keep.Kind) bool { return k.Check != nil }):
-		return usage("that is no store: one on a cluster is etcd://HOST:PORT,HOST:PORT/SHED, and one in a file is its path")
+		return usage("that is not a store: one on a cluster is etcd://HOST:PORT,HOST:PORT/SHED, and one in a file is its path")
 	}
 	return usage("this fettle keeps stores in files alone, and knows nothing of %s://; for etcd:// build the other one: go install ./cmd/shed/fettle", scheme)
 }

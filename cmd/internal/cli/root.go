@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -92,7 +91,7 @@ func (a *app) root() *cobra.Command {
 		if err := notEmpty(cmd, args); err != nil {
 			return err
 		}
-		args = slices.Clone(args)
+		args = lists.Clone(args)
 		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
 		for _, arg := range args {
 			if page.HasBlank(arg) {

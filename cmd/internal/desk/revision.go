@@ -8,6 +8,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
@@ -74,7 +75,7 @@ func sameText(have, doc *procedures.Document) bool {
 		return false
 	}
 	return slices.EqualFunc(have.Procedure.Stages, doc.Procedure.Stages, func(a, b steps.Stage) bool {
-		return a.Name == b.Name && a.Title == b.Title && a.Phase == b.Phase && slices.Equal(a.After, b.After) && slices.EqualFunc(a.Steps, b.Steps, steps.Step.Alike)
+		return a.Name == b.Name && a.Title == b.Title && a.Phase == b.Phase && lists.Equal(a.After, b.After) && slices.EqualFunc(a.Steps, b.Steps, steps.Step.Alike)
 	})
 }
 

@@ -430,7 +430,7 @@ func (m Repair) takes() string {
 // stepsOf names the steps of a stage. What they are for is in its title, but in a stage
 // that repairs share: there it is said of those that are not for all.
 func (m Repair) stepsOf(s RepairStage) string {
-	shared := slices.ContainsFunc(s.For, func(of []string) bool { return !slices.Equal(of, s.For[0]) })
+	shared := slices.ContainsFunc(s.For, func(of []string) bool { return !lists.Equal(of, s.For[0]) })
 	var all []string
 	for i, step := range s.Steps {
 		if of := s.For[i]; shared && len(of) > 0 && len(of) < len(m.Answers) {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -170,7 +171,7 @@ func newSinceGate(s *workflow.State, g workflow.GateChange) SinceGate {
 		if v.Known {
 			value.Is = &v.Value
 		}
-		if i < len(was) && was[i].Known && was[i].Unit == v.Unit && slices.Equal(was[i].Of, v.Of) {
+		if i < len(was) && was[i].Known && was[i].Unit == v.Unit && lists.Equal(was[i].Of, v.Of) {
 			value.Was = &was[i].Value
 		}
 		if value.Is != nil || value.Was != nil {

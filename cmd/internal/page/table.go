@@ -576,7 +576,7 @@ func (t Table) MarshalJSON() ([]byte, error) {
 // CSV writes the table in the form of RFC 4180: CRLF, quotes doubled, a head. Moments are
 // in UTC, yes and no are 1 and 0, and what is not known is empty.
 func (t Table) CSV(w io.Writer) error {
-	if err := writeRow(w, slices.Clone(t.Columns)); err != nil {
+	if err := writeRow(w, lists.Clone(t.Columns)); err != nil {
 		return err
 	}
 	for _, r := range t.Rows {

@@ -5,10 +5,11 @@ import (
 	"html"
 	"io"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 	"unicode/utf8"
+
+	"fettle/steps/lists"
 
 	xansi "github.com/charmbracelet/x/ansi"
 	"github.com/yuin/goldmark"
@@ -104,7 +105,7 @@ func (p page) set(words string, s style) string {
 func (p page) blocks(parent ast.Node, width int, s style) []string {
 	var lines []string
 	for n := parent.FirstChild(); n != nil; n = n.NextSibling() {
-		if next := p.block(n, width, s); !slices.Equal(next, []string{""}) {
+		if next := p.block(n, width, s); !lists.Equal(next, []string{""}) {
 			lines = apart(lines, next)
 		}
 	}

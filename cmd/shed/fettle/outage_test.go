@@ -367,8 +367,8 @@ func TestMistypedStore(t *testing.T) {
 	}
 	for config, says := range map[string]string{
 		"etcd:\n  ca: none.pem\n":         "reading ca: below etcd: in the config",
-		"etcd:\n  cacert: ca.pem\n":       "line 3: cacert is none of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
-		"stor: x\netcd:\n  bench: door\n": "line 2: stor is none of its keys: by, store, library, key, sittings, etcd",
+		"etcd:\n  cacert: ca.pem\n":       "line 3: cacert is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
+		"stor: x\netcd:\n  bench: door\n": "line 2: stor is not one of its keys: by, store, library, key, sittings, etcd",
 	} {
 		benchOf(t, "store: "+w.store(t)+"\n"+config).run(2, "status", says)
 	}
