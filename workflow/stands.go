@@ -112,10 +112,14 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	switch {
 	case len(all) == 0 || len(s.standing(now, now.Add(-untended))) > 0:
 	case g.Step != nil && g.Planned.Sub(now) <= Soon:
+		step := g.Step.Step
+		adhesives := step.Adhesives
+		if j, err := s.Job(g.Step.Job); err == nil {
+			adhesives = j.adhesives(step, now)
+		}
 		all = sorting.Delete(all, func(is hotThing) bool {
-			step := g.Step.Step
 			return lists.Contains(step.Needs, is.is) || lists.Contains(step.Sets, is.is) || lists.Contains(step.Sets, is.safe) ||
-				slices.ContainsFunc(s.Sheet.UsesOf(step), func(u steps.Use) bool { return lists.Contains(u.Needs, is.is) })
+				slices.ContainsFunc(s.Sheet.UsesOf(step, adhesives...), func(u steps.Use) bool { return lists.Contains(u.Needs, is.is) })
 		})
 	case g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon: // it heats
 		all = nil

@@ -352,7 +352,7 @@ func (s PlanSitting) leave(again bool, c Clock) string {
 	for _, is := range s.Leave {
 		text := is.Says()
 		if len(s.marks()) > 1 {
-			text = is.Mark + ": " + text
+			text = is.Mark + " · " + text
 		}
 		if again && !is.Again.IsZero() {
 			text += " (until " + c.At(is.Again) + ")"

@@ -127,11 +127,6 @@ func (l *lines) harmed(all []Reason, c Clock) {
 	}
 }
 
-// Cautioned is a text of what is at once to be done for where it is shown as a caution: the word stands there already.
-func Cautioned(text string) string {
-	return strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")
-}
-
 // sharedNeeds are what each of several adhesives needs.
 func sharedNeeds(sheet *steps.Sheet, step steps.Step, adhesives []string) []steps.Setting {
 	var shared []steps.Setting

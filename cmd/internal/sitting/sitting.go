@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/desk"
@@ -423,7 +424,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	if text := next.AtOnce(clock); text != "" {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: page.Cautioned(text)})
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")}) // that it is a caution stands there already
 	}
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
