@@ -56,7 +56,7 @@ func (s *State) Beside(others []*State) *State {
 //go:noinline
 func (s *State) Heard(as *State) *State {
 	heard := s.Beside(as.others)
-	heard.elsewhere = as.elsewhere
+	heard.elsewhere, heard.seat = as.elsewhere, as.seat
 	return heard
 }
 

@@ -144,10 +144,10 @@ func (d ClockDoubt) refuses() *Reason {
 // Doubt tells a state that was just replayed what the clocks of other benches leave open.
 func (s *State) Doubt(d ClockDoubt) {
 	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
-		job.off = d.Off
+		job.off, job.wrong = d.Off, d.Refused
 		for _, parts := range job.joints {
 			for _, j := range parts {
-				j.off = d.Off
+				j.off, j.wrong = d.Off, d.Refused
 			}
 		}
 	}

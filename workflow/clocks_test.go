@@ -150,6 +150,16 @@ func TestNothingLapsesByAWrongClock(t *testing.T) {
 				}
 			}
 		}
+		for _, later := range []time.Duration{0, 41 * time.Minute, 2 * time.Hour} {
+			for _, r := range b.state.Steps(b.state.Jobs[0], begun.Add(later)) {
+				if coats := r.Step.Name == "coat-left" || r.Step.Name == "coat-right"; coats && r.Progress != Done || r.Reopened != "" || r.Progress == Ready {
+					t.Errorf("%v: after %v %s is %s: %q", d, later, r.Step.Name, r.Progress, r.Reopened)
+				}
+			}
+			if next := b.state.Next(begun.Add(later)); next.Step != nil {
+				t.Errorf("%v: after %v it leads to %s", d, later, next.Step.Step.Name)
+			}
+		}
 		for _, m := range b.state.Moments(begun, begun.Add(2*time.Hour)) {
 			if m.Event == HasLapsed || m.Event == MayJoin {
 				t.Errorf("%v: it calls %s", d, m.Event)

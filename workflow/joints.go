@@ -33,6 +33,7 @@ type Joint struct {
 	outside bool                 // joined outside its window, by the bench as it is known now
 	gone    bool                 // a part that it holds was thrown away since, or cut out
 	off     time.Duration        // counted to the safe side, as clocks of benches may differ
+	wrong   bool                 // the clock here is known to be
 }
 
 // part returns that part of the job's joint of that name, new if there is none.
@@ -337,13 +338,13 @@ func (j *Joint) windowIn(c bond.Climate) bond.Window {
 }
 
 // Lapsed reports whether the coat has waited too long at the time, or never had
-// a window. That of a joint whose join is in doubt has.
+// a window. That of a joint whose join is in doubt has; by a clock that is known to be wrong none has.
 func (j *Joint) Lapsed(at time.Time) bool {
 	if len(j.coats) == 0 || !j.Joined.IsZero() {
 		return j.outside
 	}
 	w := j.Window()
-	return w.Empty() || at.After(w.Closes)
+	return !j.wrong && (w.Empty() || at.After(w.Closes))
 }
 
 // openUntil returns until when a coat of the joint is open that is on at the time,
@@ -418,7 +419,7 @@ const (
 	Tacking    Phase = "drying"      // coated, too early to join
 	Open       Phase = "open"        // may be joined now
 	Late       Phase = "lapsed"      // too late: coat again
-	Unclocked  Phase = "not known"   // it seems too late by a clock that is known to be wrong; only of a [Timer]
+	Unclocked  Phase = "not known"   // it seems to be open or too late, by a clock that is known to be wrong
 	Setting    Phase = "setting"     // joined, no handling strength yet
 	Curing     Phase = "curing"      // may be handled, does not carry load yet
 	Cured      Phase = "cured"
@@ -441,6 +442,8 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 	switch {
 	case j.Lapsed(at), recoat:
 		return Late
+	case j.wrong && (w.Empty() || !at.Before(w.Opens)):
+		return Unclocked
 	case !s.fullyCoated(j):
 		return HalfCoated
 	case at.Before(w.Opens), j.wet:

@@ -87,7 +87,7 @@ func (j *Job) reopened(stage steps.Stage, i int, at time.Time) *steps.Step {
 		if !wait.Reopens() || !within(stage, wait.Late, i) {
 			continue
 		}
-		if ends, after, ok := j.ends(stage, k); ok && after.at.IsZero() && at.After(ends) {
+		if ends, after, ok := j.ends(stage, k); ok && after.at.IsZero() && at.After(ends) && !j.wrong {
 			return wait
 		}
 	}
@@ -118,7 +118,7 @@ func (j *Job) overdue(stage steps.Stage, i int, at time.Time) string {
 		return ""
 	case after.at.After(ends):
 		return "it was to be done " + limit + ", and was done later"
-	case after.at.IsZero() && at.After(ends):
+	case after.at.IsZero() && at.After(ends) && !j.wrong:
 		return "it was to be done " + limit + ", and is not done yet"
 	}
 	return ""

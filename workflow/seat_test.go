@@ -18,7 +18,7 @@ func TestAHoldCountsForWhoClearedIt(t *testing.T) {
 	b.must(setting("ventilation", "on"), Finish{Step: "propeller-off"}, Clear{Step: "blade-care", Answers: []bool{true, true}})
 	b.must(confirming("knife", 1))
 	for _, other := range []struct{ by, where, says string }{
-		{"cy", "door", "the hold of knife has not been cleared in this sitting by you here, only by ada at window"},
+		{"cy", "door", "the hold of knife has not been cleared in this sitting by cy at door, only by ada at window"},
 		{"cy", "window", "only by ada at window"},
 		{"ada", "door", "only by ada at window"},
 	} {
@@ -36,6 +36,10 @@ func TestAHoldCountsForWhoClearedIt(t *testing.T) {
 
 	b = carefully(t)
 	b.must(Finish{Step: "propeller-off"}, Clear{Step: "blade-care", Answers: []bool{true, true}}, confirming("knife", 1))
+	said := b.by
+	b.by = "cy" // a store of one bench has no name for it
+	mustContain(t, b.refused(Finish{Step: "cut-pod"}, ByHold), "in this sitting by cy, only by "+said+" [")
+	b.by = said
 	b.where = "window"
 	b.done("cut-pod")
 }
@@ -99,4 +103,16 @@ func entriesOf(s *State) (text string) {
 		text += fmt.Sprintln(e.Position, e.By, e.At.Format("15:04"), e.Facts)
 	}
 	return text
+}
+
+// A state that is folded anew is to the same person what the one before it was.
+func TestSeatIsKept(t *testing.T) {
+	b := carefully(t)
+	b.by = "ada"
+	b.must(confirming("knife", 1))
+	use, _ := b.state.Sheet.Use("knife")
+	seated := b.state.Seated(Seat{By: "cy"})
+	if anew := b.state.Heard(seated); anew.Cleared(use, b.now) {
+		t.Error("the hold that ada cleared counts for cy")
+	}
 }

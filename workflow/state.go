@@ -134,6 +134,7 @@ type Job struct {
 	joints   map[string][]*Joint   // by name: its parts
 	begun    map[string]Begun      // by step: the coat that is not on yet
 	off      time.Duration         // counted to the safe side, as clocks of benches may differ
+	wrong    bool                  // the clock here is known to be
 }
 
 // completion is where a step was completed, and of which kind it was then.

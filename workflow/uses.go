@@ -217,7 +217,7 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 	}
 	text := "the hold of " + u.Name + " has not been cleared " + thisSitting
 	if s.clearedByAny(u, at) {
-		text += " by you here, only by " + heldAt(s.lastSaid(heldBy(u.Name), at).by)
+		text += " by " + heldAt(s.seat.held()) + ", only by " + heldAt(s.lastSaid(heldBy(u.Name), at).by)
 	}
 	return []Reason{{Because: ByHold, Text: text, Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
 }

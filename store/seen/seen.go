@@ -110,8 +110,9 @@ func (s *Store) Back() {
 func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	recalls := s.Recalls()
 	if why := s.Away(); why != nil && recalls {
-		s.look()
-		return s.recall(fn, why)
+		err := s.recall(fn, why)
+		s.look() // once it was said of when that is
+		return err
 	} else if why != nil {
 		return why
 	}

@@ -43,6 +43,7 @@ type app struct {
 	stale bool        // what was last seen of a store that is away was shown
 	draws bool        // over the whole terminal
 	looks atomic.Bool // the journals are looked at, and nobody waits for it
+	bar   atomic.Bool // the last line on the error stream is a bar
 
 	screen atomic.Pointer[sitting.Front] // the whole screen, which hides the error stream; nil: there is none
 }
@@ -54,7 +55,15 @@ func (a *app) warn(format string, args ...any) {
 		_ = (*front).Tell(page.Escape(text)) // there is nowhere else to tell it
 		return
 	}
+	a.pastBar()
 	fmt.Fprintln(a.Err, a.Fold("fettle: "+term.Line(text)))
+}
+
+// pastBar ends the line of a bar, if there is one.
+func (a *app) pastBar() {
+	if a.bar.Swap(false) {
+		fmt.Fprintln(a.Err)
+	}
 }
 
 func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
@@ -80,7 +89,7 @@ func (a *app) showJSON(thing any) error {
 
 // say prints one line of what was done.
 func (a *app) say(format string, args ...any) {
-	fmt.Fprintln(a.Out, a.Fold(term.Line(fmt.Sprintf(format, args...))))
+	fmt.Fprintln(a.Out, a.Fold(term.Line(a.Commands(fmt.Sprintf(format, args...)))))
 }
 
 // actOn is act on the airframe of the mark.

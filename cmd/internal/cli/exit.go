@@ -120,8 +120,12 @@ func (a *app) outcome(cmd *cobra.Command, err error) error {
 	says, advice := "nothing was recorded", "write down what is done meanwhile and when, and record it later with --at"
 	switch {
 	case became == nil && !unknown:
-		if !errors.Is(err, store.ErrAway) || !records(cmd) {
+		locked := errors.Is(err, store.ErrLocked)
+		if !locked && !errors.Is(err, store.ErrAway) || !records(cmd) {
 			return err
+		}
+		if locked {
+			return &outcomeError{error: err, says: says + ": " + err.Error()}
 		}
 	case unknown || became.Unknown:
 		says, advice = "it is not known whether it was recorded", "look at the record before doing it again"
@@ -211,7 +215,7 @@ func report(s term.Streams, c page.Clock, err error, typed []string) {
 	} else if wholefile.IsFull(err) && !errors.Is(err, store.ErrFull) { // who says so says what to do
 		text += "; free some space and try again"
 	}
-	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
+	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(s.Commands(text))))
 }
 
 // oneLine shows the line breaks in a name as codes: what comes after one would look like a

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
+	"fettle/store"
 	"fettle/workflow"
 )
 
@@ -33,6 +35,9 @@ func (a *app) waitCommand() *cobra.Command {
 			return err
 		}
 		defer called.end()
+		if err := a.recall(); err != nil {
+			return err
+		}
 		d, err := a.desk()
 		if err != nil {
 			return err
@@ -70,9 +75,14 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name st
 	}
 	return a.await(ctx, func(ctx context.Context, now time.Time) (m workflow.Moment, _ *workflow.State, err error) {
 		if now.After(started) {
-			if s, err = d.State(ctx, s.Airframe.Mark); err != nil {
+			anew, err := d.State(ctx, s.Airframe.Mark)
+			if isAway(err) { // nothing is kept of it
+				anew, err = d.Clocked(ctx, s), nil
+			}
+			if err != nil {
 				return m, s, err
 			}
+			s = anew
 		}
 		if name == "" {
 			m, err = s.Await(started, "")
@@ -86,11 +96,17 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name st
 
 // waitForAny waits for the next moment of all airframes.
 func (a *app) waitForAny(ctx context.Context, d *desk.Desk, r *runner) error {
-	started, bench := a.time.Now(), sitting.NewBench(d)
+	started, bench, said := a.time.Now(), sitting.NewBench(d), ""
+	known := false
 	return a.await(ctx, func(ctx context.Context, now time.Time) (first workflow.Moment, of *workflow.State, err error) {
-		if _, err := bench.Refresh(ctx); err != nil {
+		switch _, err := bench.Refresh(ctx); {
+		case isAway(err) && !known:
+			return first, nil, err
+		case err != nil && !isAway(err) && err.Error() != said:
+			said = err.Error()
 			a.warn("%v", err)
 		}
+		known = true
 		err = &workflow.UnknownError{What: "running clock"}
 		for _, s := range bench.States() {
 			if reason := s.Untrusted(now); reason != nil {
@@ -104,14 +120,17 @@ func (a *app) waitForAny(ctx context.Context, d *desk.Desk, r *runner) error {
 	}, r)
 }
 
-// await returns nil when the moment has come. The store is open only while journals
-// are read.
+func isAway(err error) bool { return errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown) }
+
+// await returns nil when the moment has come, also while the store is away: then it is that of what was
+// last seen, on the safe side. The store is open only while journals are read.
 func (a *app) await(ctx context.Context, find awaited, r *runner) error {
 	read := a.time.Now()
 	m, s, err := find(ctx, read)
 	if err != nil {
 		return err
 	}
+	_, away := a.kept.Desk.AsOf()
 	if read.Before(m.At) {
 		if err := a.ShowTo(a.Err, page.Await(s, m, a.clock())); err != nil {
 			return err
@@ -121,21 +140,36 @@ func (a *app) await(ctx context.Context, find awaited, r *runner) error {
 		step := recheck
 		if a.Interactive {
 			whole := max(m.At.Sub(m.Began), time.Second)
+			a.bar.Store(true)
 			a.Bar(float64(now.Sub(m.Began))/float64(whole), page.Span(m.At.Sub(now).Round(time.Second))+" left")
 			step = time.Second
 		}
+		every := recheck
+		if away != nil {
+			every, step = glance, min(step, glance)
+		}
 		err := a.time.Sleep(ctx, min(step, m.At.Sub(now)))
-		if now = a.time.Now(); err == nil && (now.Sub(read) >= recheck || !now.Before(m.At)) {
+		if now = a.time.Now(); err == nil && (now.Sub(read) >= every || !now.Before(m.At)) {
 			m, s, err = find(ctx, now)
 			read = now
-		}
-		if a.Interactive && (err != nil || !now.Before(m.At)) {
-			fmt.Fprintln(a.Err) // after the bar
+			at, why := a.kept.Desk.AsOf()
+			switch {
+			case away != nil && why == nil:
+				a.warn("the store can be reached again")
+				a.stale = false
+			case why != nil && !a.stale: // there is no copy that it was said of
+				a.warn("%s", page.AsOf(at, why, a.clock()))
+				a.stale = true
+			}
+			away = why
 		}
 		if err != nil {
+			a.pastBar()
 			return err
 		}
 	}
+	a.pastBar()
+	a.stale = false // that it has come is so, whatever was recorded since
 	fmt.Fprint(a.Err, "\a")
 	r.call(m, a.clock())
 	return a.show(page.NewReady(s, m, a.time.Now()))

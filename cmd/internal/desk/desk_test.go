@@ -288,3 +288,43 @@ func TestWrittenOfEachJournal(t *testing.T) {
 		t.Errorf("it told of %+v, want %+v twice", told, want)
 	}
 }
+
+// A beside is a store that others write to right after it was read.
+type beside struct {
+	store.Store
+	then func()
+}
+
+func (b *beside) View(ctx context.Context, fn func(store.Reader) error) error {
+	err := b.Store.View(ctx, fn)
+	if then := b.then; then != nil {
+		b.then = nil
+		then()
+	}
+	return err
+}
+
+// What another process writes here, while a journal is read, makes no older copy of it.
+func TestWrittenBesideAnother(t *testing.T) {
+	folder, kept := t.TempDir(), memory.New()
+	tell := func(o Older) { t.Errorf("it told of %+v", o) }
+	one, two := newDesk(t, "rosa", kept), newDesk(t, "hugo", kept)
+	one.Written, two.Written = &Written{Folder: folder, Tell: tell}, &Written{Folder: folder, Tell: tell}
+	state := build(t.Context(), t, one)
+	wrote := 0
+	writes := func() {
+		var err error
+		if _, state, err = two.Act(t.Context(), state, workflow.Note{Text: "by hugo"}, time.Time{}); err != nil {
+			t.Error(err)
+		}
+		wrote++
+	}
+	one.Store = &beside{kept, writes}
+	if s, err := one.State(t.Context(), "TN-01"); err != nil || s.Size() != state.Size()-1 {
+		t.Errorf("%v, %v", s, err)
+	}
+	one.Store = &beside{kept, writes}
+	if one.Wrote(t.Context(), "TN-01"); wrote != 2 {
+		t.Errorf("the other one wrote %d times", wrote)
+	}
+}

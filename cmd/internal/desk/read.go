@@ -47,7 +47,7 @@ func (d *Desk) complete(r store.Reader, mark string, records [][]byte) (journalB
 
 // fold replays a loaded journal.
 func (d *Desk) fold(ctx context.Context, j journalBytes) (*workflow.State, error) {
-	d.Written.read(j)
+	d.Written.read(ctx, d.Store, j)
 	if err := d.parse(j.documents); err != nil {
 		return nil, err
 	}

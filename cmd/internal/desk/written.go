@@ -90,14 +90,34 @@ func (w *Written) tell(file string, o Older) {
 }
 
 // read tells if a journal that was read is shorter than it was.
-func (w *Written) read(j journalBytes) {
+func (w *Written) read(ctx context.Context, s store.Store, j journalBytes) {
 	if w == nil || len(j.records) == 0 {
 		return
 	}
 	file := w.file(tlog.RecordHash(j.records[0]))
-	if l, size := w.last(file), int64(len(j.records)); l.Size > size {
-		w.tell(file, Older{Mark: j.mark, Size: size, Written: l.Size})
+	if w.last(file).Size <= int64(len(j.records)) {
+		return
 	}
+	if o := w.lacks(ctx, s, j.mark, file); o.Written > 0 {
+		w.tell(file, o)
+	}
+}
+
+// lacks compares the length of a journal with the one it had when it was last written. The journal
+// is looked at after that is known: another process here may be writing.
+func (w *Written) lacks(ctx context.Context, s store.Store, mark, file string) (o Older) {
+	last, size := w.last(file), int64(0)
+	err := s.View(ctx, func(r store.Reader) (err error) {
+		size, err = r.Size(mark)
+		return err
+	})
+	if far, ok := s.(store.Distant); ok && err == nil {
+		_, err = far.AsOf() // of what is shown of it meanwhile nothing is lost
+	}
+	if err == nil && last.Size > size {
+		o = Older{Mark: mark, Size: size, Written: last.Size}
+	}
+	return o
 }
 
 // Compare tells whether a journal of a store lacks what was written from here.
@@ -122,7 +142,6 @@ func (w *Written) compare(ctx context.Context, s store.Store, mark string) (o Ol
 		file = w.file(first[0])
 		last := w.last(file)
 		if last.Size > size {
-			o = Older{Mark: mark, Size: size, Written: last.Size}
 			return nil
 		}
 		if last.Size > 0 {
@@ -137,6 +156,9 @@ func (w *Written) compare(ctx context.Context, s store.Store, mark string) (o Ol
 		head, err = seal.HeadAt(size, hashes)
 		return err
 	})
+	if err == nil && file != "" && head.Size == 0 {
+		o = w.lacks(ctx, s, mark, file)
+	}
 	return o, head, file, err
 }
 

@@ -160,7 +160,7 @@ func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.
 	m := &model{clocks: clocks, now: now, wall: time.Now, stop: stop, ran: now()}
 	m.painter = painter{s.Colour, remembered(func(markdown string, width int, colour bool) []string {
 		var out bytes.Buffer
-		if err := (term.Streams{Columns: width, Colour: colour}).ShowTo(&out, markdown); err != nil {
+		if err := (term.Streams{Columns: width, Colour: colour, Options: s.Options}).ShowTo(&out, markdown); err != nil {
 			return strings.Split(term.Clean(markdown), "\n")
 		}
 		return strings.Split(strings.TrimRight(out.String(), "\n"), "\n")

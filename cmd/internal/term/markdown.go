@@ -43,7 +43,7 @@ func (s Streams) Fits(markdown string) bool {
 
 // ShowTo renders Markdown to one of the streams.
 func (s Streams) ShowTo(w io.Writer, markdown string) error {
-	p := page{[]byte(Clean(markdown)), s.Colour}
+	p := page{[]byte(Clean(markdown)), s}
 	lines := p.blocks(markdownParser().Parse(text.NewReader(p.source)), max(s.width(), leastColumns)-hanging, style{})
 	for i, line := range lines {
 		lines[i] = strings.TrimRight(line, " ")
@@ -57,6 +57,34 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 var markdownParser = sync.OnceValue(func() parser.Parser {
 	return goldmark.New(goldmark.WithExtensions(extension.Table)).Parser()
 })
+
+// Command is a command line as it is shown. One that names them already, and help, which asks
+// for nobody, stay as they are.
+func (s Streams) Command(line string) string {
+	if s.Options == "" || !strings.HasPrefix(line, "fettle ") || strings.HasPrefix(line, "fettle help") || strings.Contains(line, s.Options) {
+		return line
+	}
+	if i := strings.Index(line, " -- "); i > 0 { // what follows are no options
+		return line[:i] + " " + s.Options + line[i:]
+	}
+	return line + " " + s.Options
+}
+
+// Commands are plain words as they are shown: a command in them comes after a colon, and ends with
+// the words or before a semicolon, a full stop or a bracket.
+func (s Streams) Commands(text string) string {
+	before, rest, found := strings.Cut(text, ": fettle ")
+	if !found {
+		return text
+	}
+	end := len(rest)
+	for _, mark := range []string{"; ", ". ", " ("} {
+		if i := strings.Index(rest, mark); i >= 0 {
+			end = min(end, i)
+		}
+	}
+	return before + ": " + s.Command("fettle "+rest[:end]) + s.Commands(rest[end:])
+}
 
 // leastColumns is the narrowest terminal that a text is set for.
 const leastColumns = 20
@@ -77,7 +105,7 @@ const reset = "\x1b[0m"
 // A page is a text that is set in lines for a terminal.
 type page struct {
 	source []byte
-	colour bool
+	Streams
 }
 
 // A style is how words are set. The terminal is asked nothing. The words carry the
@@ -86,7 +114,7 @@ type style struct{ bold, italic, underline, red bool }
 
 // set puts words in a style. Styles don't nest: each ends with its words.
 func (p page) set(words string, s style) string {
-	if !p.colour || s == (style{}) || words == "" {
+	if !p.Colour || s == (style{}) || words == "" {
 		return words
 	}
 	var codes []string
@@ -133,7 +161,7 @@ func (p page) block(n ast.Node, width int, s style) []string {
 		s.bold = true
 		code := strings.Split(strings.TrimRight(string(n.Lines().Value(p.source)), "\n"), "\n")
 		for i, line := range code { // it is to be copied: it is not wrapped
-			code[i] = p.set(strings.TrimRight(line, " "), s)
+			code[i] = p.set(p.Command(strings.TrimRight(line, " ")), s)
 		}
 		return before(code, strings.Repeat(" ", hanging))
 	case *ast.HTMLBlock:
@@ -218,7 +246,7 @@ func (p page) inline(parent ast.Node, s style) string {
 					code = append(code, t.Segment.Value(p.source)...)
 				}
 			}
-			b.WriteString(p.set(strings.ReplaceAll(string(code), "\n", " "), within))
+			b.WriteString(p.set(p.Command(strings.ReplaceAll(string(code), "\n", " ")), within))
 			continue
 		case *ast.AutoLink:
 			b.WriteString(p.set(string(n.Label(p.source)), s))

@@ -1,0 +1,131 @@
+package cli
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
+	"fettle/store"
+	lastseen "fettle/store/seen"
+)
+
+// A faraway store is in a file, and can be cut off. Other benches write to it by the same time.
+type faraway struct {
+	keep.Store
+	seen *lastseen.Store
+	mu   *sync.Mutex
+	away *bool
+}
+
+// here is the file behind it, as far as it is in reach.
+type here struct{ faraway }
+
+func (h here) View(ctx context.Context, fn func(store.Reader) error) error {
+	if err := h.fails(); err != nil {
+		return err
+	}
+	return h.Store.View(ctx, fn)
+}
+
+func (f faraway) fails() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if *f.away {
+		return &store.Error{Op: "read", Path: "etcd://here/shed", Err: store.ErrAway}
+	}
+	return nil
+}
+
+func (f faraway) View(ctx context.Context, fn func(store.Reader) error) error {
+	return f.seen.View(ctx, fn)
+}
+func (f faraway) AsOf() (time.Time, error)           { return f.seen.AsOf() }
+func (f faraway) Recall(tell func(time.Time, error)) { f.seen.Recall(tell) }
+func (faraway) Waits(func(bool))                     {}
+func (faraway) Tell(func(string))                    {}
+func (f faraway) Clocks(context.Context, func() time.Time, bool) ([]store.BenchClock, error) {
+	return nil, f.fails()
+}
+
+// A wait goes on through an outage by what was last seen, on the safe side, says so once, and rings;
+// nothing it says stands on the line of its bar.
+func TestWaitInAnOutage(t *testing.T) {
+	for name, test := range map[string]struct {
+		args        []string
+		interactive bool
+		copied      bool
+		from, until time.Duration // it is away
+		rings       time.Duration
+		back        string
+	}{
+		"no longer":             {[]string{"wait", "FN-01", "roots"}, true, true, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, "the store can be reached again"},
+		"in lines, begun in it": {[]string{"wait", "FN-01"}, false, true, 0, time.Hour, 12 * time.Minute, ""},
+		"of all airframes":      {[]string{"wait"}, true, true, 2 * time.Minute, time.Hour, 12 * time.Minute, ""},
+		"without any copy":      {[]string{"wait", "FN-01", "roots"}, true, false, 2 * time.Minute, time.Hour, 12 * time.Minute, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			coated(t, "coat-left", "coat-right")
+			at, folder := scriptTime{os.Getenv("CLOCK")}, filepath.Join(t.TempDir(), "copy")
+			if !test.copied {
+				folder = ""
+			}
+			var mu sync.Mutex
+			away := false
+			kinds := stores()
+			for i, k := range kinds {
+				if open := k.Open; k.Prefix == "" {
+					kinds[i].Open = func(path string, migrated func(from, to int, kept string)) keep.Store {
+						f := faraway{Store: open(path, migrated), mu: &mu, away: &away}
+						f.seen = &lastseen.Store{Of: here{f}, Folder: folder, Now: at.Now}
+						return f
+					}
+				}
+			}
+			begun := at.Now()
+			cut := func(now time.Time) {
+				mu.Lock()
+				defer mu.Unlock()
+				since := now.Sub(begun)
+				away = since >= test.from && since < test.until
+			}
+			run(t.Context(), kinds, []string{"status"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)
+			run(t.Context(), kinds, []string{"next", "FN-01"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)
+			cut(begun)
+			var out, said syncBuffer
+			streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &said, Columns: 80, Interactive: test.interactive}
+			clock := passing{at, 0, func(now time.Time) error {
+				if cut(now); test.back != "" {
+					time.Sleep(time.Millisecond) // it looks whether the store is back beside that
+				}
+				return nil
+			}}
+			if code := run(t.Context(), kinds, test.args, streams, clock); code != exitDone {
+				t.Fatalf("it ended with %d: %s%s", code, out.String(), said.String())
+			}
+			if took := at.Now().Sub(begun); (took - test.rings).Abs() > 5*time.Second {
+				t.Errorf("it rang after %v, want %v", took, test.rings)
+			}
+			text := said.String()
+			if strings.Count(text, "\a") != 1 || !strings.Contains(out.String(), "join-roots") {
+				t.Errorf("it rang %d times, and says %s", strings.Count(text, "\a"), out.String())
+			}
+			if n := strings.Count(text, "as of"); n != 1 {
+				t.Errorf("it says %d times as of when: %q", n, text)
+			}
+			if !strings.Contains(text, test.back) || test.back == "" && strings.Contains(text, "again") {
+				t.Errorf("it says %q", text)
+			}
+			for _, line := range strings.Split(text, "\n") {
+				if _, after, found := strings.Cut(line, "fettle:"); found && strings.Contains(line[:len(line)-len(after)], "left") {
+					t.Errorf("on the line of the bar: %q", line)
+				}
+			}
+		})
+	}
+}
