@@ -46,16 +46,7 @@ const (
 
 // needs reports whether a task is done while the condition stands so.
 func (c *scheduler) needs(t *task, is steps.Setting) bool {
-	if lists.Contains(t.step.Needs, is) {
-		return true
-	}
-	uses := c.usesOf(t)
-	for k := range uses {
-		if lists.Contains(uses[k].Needs, is) {
-			return true
-		}
-	}
-	return false
+	return needsSo(t.step.Needs, c.usesOf(t), is)
 }
 
 //go:noinline

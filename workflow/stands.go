@@ -8,7 +8,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 )
 
 // This file knows what stands hot, on or plugged in now, when that is said, and that no sitting of a plan is over before it is ended.
@@ -67,11 +66,12 @@ type hotThing struct {
 }
 
 // standing is what is hot, on or plugged in by what was said of it last, where nothing was recorded after that time.
-func (s *State) standing(at, by time.Time) (all []hotThing) {
+func (s *State) standing(at, by time.Time) (all []*hotThing) {
 	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(by) {
 		return nil
 	}
-	for _, def := range s.Sheet.Conditions {
+	for i := range s.Sheet.Conditions {
+		def := &s.Sheet.Conditions[i]
 		c := s.lastSaid(def.Name, at)
 		is := steps.Setting{Condition: def.Name, State: c.state}
 		j, _ := s.ender(is)
@@ -79,7 +79,7 @@ func (s *State) standing(at, by time.Time) (all []hotThing) {
 			continue
 		}
 		safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
-		all = append(all, hotThing{is, safe, def.Bench, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
+		all = append(all, &hotThing{is, safe, def.Bench, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
 	return all
@@ -94,7 +94,7 @@ const untended = time.Hour
 func (s *State) Left(at time.Time) []Reason { return reasonsOf(s.standing(at, at.Add(-untended))) }
 
 //go:noinline
-func reasonsOf(all []hotThing) (reasons []Reason) {
+func reasonsOf(all []*hotThing) (reasons []Reason) {
 	for _, is := range all {
 		reasons = append(reasons, is.Reason)
 	}
@@ -112,15 +112,19 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	switch {
 	case len(all) == 0 || len(s.standing(now, now.Add(-untended))) > 0:
 	case g.Step != nil && g.Planned.Sub(now) <= Soon:
-		step := g.Step.Step
+		step := &g.Step.Step
 		adhesives := step.Adhesives
 		if j, err := s.Job(g.Step.Job); err == nil {
-			adhesives = j.adhesives(step, now)
+			adhesives = j.adhesives(*step, now)
 		}
-		all = sorting.Delete(all, func(is hotThing) bool {
-			return lists.Contains(step.Needs, is.is) || lists.Contains(step.Sets, is.is) || lists.Contains(step.Sets, is.safe) ||
-				slices.ContainsFunc(s.Sheet.UsesOf(step, adhesives...), func(u steps.Use) bool { return lists.Contains(u.Needs, is.is) })
-		})
+		uses := s.Sheet.UsesOf(*step, adhesives...)
+		kept := all[:0]
+		for _, is := range all {
+			if !lists.Contains(step.Sets, is.is) && !lists.Contains(step.Sets, is.safe) && !needsSo(step.Needs, uses, is.is) {
+				kept = append(kept, is)
+			}
+		}
+		all = kept
 	case g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon: // it heats
 		all = nil
 	}
@@ -129,10 +133,14 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
 func Standing(fleet []*State, now time.Time) []Reason {
-	var all []hotThing
+	var all []*hotThing
 	for _, s := range fleet {
 		for _, is := range s.standing(now, now) {
-			if !is.bench || !slices.ContainsFunc(all, func(had hotThing) bool { return had.is == is.is }) {
+			said := false
+			for _, had := range all {
+				said = said || is.bench && had.is == is.is
+			}
+			if !said {
 				all = append(all, is)
 			}
 		}
@@ -158,8 +166,9 @@ func (s *State) lookFirst(is steps.Setting) []string {
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of
 // the sitting that goes on, what is so now.
 func (c *scheduler) endAll(out *Timetable) {
-	for _, s := range c.fleet {
-		for _, def := range s.Sheet.Conditions {
+	for of, s := range c.fleet {
+		for i := range s.Sheet.Conditions {
+			def := &s.Sheet.Conditions[i]
 			is := steps.Setting{Condition: def.Name}
 			if c.goesOn() && s.Retired == nil {
 				is.State = s.lastSaid(def.Name, c.now).state
@@ -178,23 +187,21 @@ func (c *scheduler) endAll(out *Timetable) {
 					if t.Mark != s.Airframe.Mark && !def.Bench {
 						continue
 					}
-					for _, other := range slices.Concat(t.Needs, t.Sets) {
-						if other.Condition == def.Name {
-							is.State, last = other.State, t.Ends
-						}
+					if so := t.leaves(def.Name); so != "" {
+						is.State, last = so, t.Ends
 					}
 				}
 				if j, ends := s.ender(is); j != nil {
 					again := time.Time{}
-					for _, later := range out.Visits[k+1:] {
-						for i := range later.Turns {
-							if t := &later.Turns[i]; again.IsZero() && (t.Mark == s.Airframe.Mark || def.Bench) && lists.Contains(slices.Concat(t.Needs, t.Sets), is) {
+					for n := k + 1; n < len(out.Visits); n++ {
+						for i := range out.Visits[n].Turns {
+							if t := &out.Visits[n].Turns[i]; again.IsZero() && (t.Mark == s.Airframe.Mark || def.Bench) && t.leaves(def.Name) == is.State {
 								again = t.Begins
 							}
 						}
 					}
 					safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
-					turn := c.turnOf(&task{of: slices.Index(c.fleet, s), job: j, work: j.written, step: ends, again: AgainSafe}, -1)
+					turn := c.turnOf(&task{of: of, job: j, work: j.written, step: ends, again: AgainSafe}, -1)
 					takes := minutesOf(safeMinutes)
 					if !lists.Contains(ends.Needs, is) {
 						takes = minutesOf(c.minutes(j.written, ends))
@@ -204,14 +211,45 @@ func (c *scheduler) endAll(out *Timetable) {
 						turn.Hands = []int{1}
 					}
 					out.Attended += takes
+					at := 0
+					for at < len(v.Turns) && !turn.Begins.Before(v.Turns[at].Begins) {
+						at++
+					}
 					v.Turns = append(v.Turns, turn)
-					sorting.Stable(v.Turns, func(a, b Turn) int { return a.Begins.Compare(b.Begins) })
+					copy(v.Turns[at+1:], v.Turns[at:])
+					v.Turns[at] = turn
 					v.Leave = append(v.Leave, Left{s.Airframe.Mark, safe, s.conditionTitle(def.Name), again})
 					is = safe
 				}
 			}
 		}
 	}
+}
+
+// leaves is how a turn needs a condition, or sets it; "": neither.
+//
+//go:noinline
+func (t *Turn) leaves(condition string) (state string) {
+	for _, all := range [...][]steps.Setting{t.Needs, t.Sets} {
+		for _, is := range all {
+			if is.Condition == condition {
+				state = is.State
+			}
+		}
+	}
+	return state
+}
+
+// needsSo reports whether a step with these needs and uses is done while the condition stands so.
+//
+//go:noinline
+func needsSo(needs []steps.Setting, uses []steps.Use, is steps.Setting) bool {
+	for k := range uses {
+		if lists.Contains(uses[k].Needs, is) {
+			return true
+		}
+	}
+	return lists.Contains(needs, is)
 }
 
 // between is the first time from then on at which nobody does anything else for so long; where there is none, the end of the

@@ -34,10 +34,10 @@ func againLines(t workflow.Turn) (lines []string) {
 		return nil
 	}
 	for _, is := range t.Sets {
-		lines = append(lines, fmt.Sprintf("fettle bench %s --set %s=%s", t.Mark, is.Condition, is.State))
+		lines = append(lines, "fettle bench "+t.Mark+" --set "+is.Condition+"="+is.State)
 	}
 	for _, gate := range t.Gates {
-		lines = append(lines, fmt.Sprintf("fettle measure %s %s", t.Mark, gate))
+		lines = append(lines, "fettle measure "+t.Mark+" "+gate)
 	}
 	return lines
 }
