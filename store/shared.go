@@ -38,6 +38,9 @@ type Claim struct {
 	Bench string    `json:"bench"`
 	Since time.Time `json:"since"` // by the clock of that bench
 
+	Sits bool      `json:"sits,omitempty"` // a sitting keeps it up: nothing else that its owner does here moves it
+	Left time.Time `json:"left,omitzero"`  // when its owner went elsewhere, midway in it; zero: they are there
+
 	From   string        `json:"from,omitempty"` // the [Claim.Owner] of whom it was taken over; "": of nobody
 	Silent time.Duration `json:"-"`              // since when its bench was not heard of, where it has run out; 0: it has not
 }
@@ -54,6 +57,13 @@ func (c *Claim) Same(other *Claim) bool {
 
 // Owned reports whether it is by the same person at the same bench.
 func (c *Claim) Owned(by *Claim) bool { return c.By == by.By && c.Bench == by.Bench }
+
+// Again is the claim of the same owner, claimed again.
+func (c *Claim) Again(by *Claim) *Claim {
+	again := *c
+	again.Sits, again.Left, again.Silent = by.Sits, by.Left, 0
+	return &again
+}
 
 // Of reports whether it is of the same step.
 func (c *Claim) Of(other *Claim) bool { return c.Mark == other.Mark && c.Step == other.Step }
@@ -73,12 +83,13 @@ type Claimer interface {
 	Claims(ctx context.Context) ([]*Claim, error)
 
 	// Claim claims a step for its owner for so long, in the place of what its owner claimed
-	// before. Claimed again, it begins when it first did and lasts so long from now on. It
+	// before; what they left midway is remembered. One that says so, [Claim.Left], takes nothing's
+	// place. Claimed again, it begins when it first did and lasts so long from now on. It
 	// returns the claim that stands: that of another owner, and then nothing was changed, unless
 	// take says to take it over. One that has run out stands for as long as it is remembered.
 	// Neither it nor c is changed afterwards.
 	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
 
-	// Unclaim ends what the owner of the claim has claimed.
+	// Unclaim ends what the owner of the claim has claimed, and remembers what they left midway.
 	Unclaim(ctx context.Context, owner *Claim) error
 }

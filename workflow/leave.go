@@ -380,8 +380,49 @@ func (c *scheduler) leaves(starts []int) (rows []int) {
 			}
 			in, stands = k, !ends
 		}
+		if stands && r.ender < 0 && !lists.Contains(rows, at) {
+			rows = append(rows, at)
+		}
 	}
 	return rows
+}
+
+// instead is what a step is not begun for; nil: it is begun.
+func (of *scheduler) instead(key string) *Stop {
+	for i := range of.futile {
+		if of.futile[i].instead == key {
+			return &of.futile[i]
+		}
+	}
+	return nil
+}
+
+// begins reports whether a step would be begun for nothing: it sets what is ended later, and of what needs that the plan reaches
+// nothing. It is left out then.
+func (of *scheduler) begins(c *scheduler) (found bool) {
+	for _, r := range c.rows {
+		if r.setter < 0 || r.ender >= 0 || c.productive(r, r.tasks) {
+			continue
+		}
+		t := &c.tasks[r.setter]
+		mark := c.fleet[t.of].Airframe.Mark
+		key := stepKey(mark, t.job.ID, t.step.Name)
+		later := false
+		k := -1
+		for _, step := range t.work.Steps() {
+			if later && k < 0 {
+				k = slices.IndexFunc(c.stops, func(s Stop) bool { return s.Mark == mark && s.Job == t.job.ID && s.Step == step.Name })
+			}
+			later = later || step.Name == t.step.Name
+		}
+		if k < 0 || of.instead(key) != nil {
+			continue
+		}
+		stop := c.stops[k]
+		stop.instead = key
+		of.futile, found = append(of.futile, stop), true
+	}
+	return found
 }
 
 // leave says of each sitting what is hot, on or plugged in, and is needed so in a later one: how it is left till then.
@@ -484,6 +525,7 @@ type draft struct {
 // their tasks, and it is planned anew. What no plan finishes before is found without the cuts.
 func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
 	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
+	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
 	o.Think = max(1, cmp.Or(o.Think, time.Second)/4)
 	if err != nil || len(d.more) > 0 || d.r.Starts == nil {

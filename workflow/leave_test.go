@@ -11,7 +11,7 @@ import (
 
 // parts is a bench with an iron that takes 8 minutes to heat and 5 to be measured, and so many parts of 20 minutes each that
 // are filmed with it; it is off in 1.
-func parts(t *testing.T, n int) *bench {
+func parts(t *testing.T, n int, then ...steps.Step) *bench {
 	t.Helper()
 	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
 	in := sheet()
@@ -29,7 +29,22 @@ func parts(t *testing.T, n int) *bench {
 		film.Hands, film.Tools = q("20 min"), []string{"iron"}
 		all = append(all, film)
 	}
-	return workingOn(t, in, one("film", append(all, off)...))
+	return workingOn(t, in, one("film", append(append(all, then...), off)...))
+}
+
+// What is planned to be hot, and what it was for can't be planned, is not heated; where some of that can be, it is off before
+// anybody leaves.
+func TestScheduleHeatsNothingForNothing(t *testing.T) {
+	for n, want := range map[int]string{0: "ends 0, stops at glue by climate", 1: "warm 0, read 8, film-1 13, offsafe 33, | ends 34, stops at glue by climate, not proven"} {
+		glue := coating("glue", "tab")
+		glue.Tools = []string{"iron"}
+		celsius := 2.
+		b := parts(t, n, glue, joining("press", "tab"))
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, b.state)
+		if err != nil || says(p) != want {
+			t.Errorf("%d parts: %s, %v, want %s", n, says(p), err, want)
+		}
+	}
 }
 
 func left(p Timetable) (all []string) {

@@ -3,14 +3,8 @@ package workflow
 import (
 	"context"
 	"errors"
-	"fmt"
-	"math"
-	"slices"
 	"time"
 
-	"fettle/steps"
-	"fettle/steps/lists"
-	"fettle/steps/quantity"
 	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
@@ -45,7 +39,7 @@ const (
 	BadSitting Hindrance = "bad sitting" // it ends before it begins
 	Overlap    Hindrance = "overlap"     // it begins before the one before it ends
 	TooLong    Hindrance = "too long"    // a step takes longer than every sitting
-	TooShort   Hindrance = "too short"   // a window is over before what must follow is done
+	TooShort   Hindrance = "too short"   // a window is over before what must follow is done; that is left out of a plan
 	TooLittle  Hindrance = "too little"  // there is more to do than time
 	Conflict   Hindrance = "conflict"    // the turns and windows do not go together
 	NotFound   Hindrance = "not found"   // in the time to think
@@ -53,13 +47,14 @@ const (
 
 // A Freeing is a change that could make a plan possible.
 type Freeing struct {
-	Each   time.Duration // every sitting so long
-	Longer time.Duration // a sitting longer by so much, at the least
-	More   time.Duration // so much more time in sittings
-	Tight  bool          // windows used to their ends
-	At     *float64      // the bench at that temperature, in °C
-	With   string        // another adhesive
-	Hands  int           // so many people at once
+	Each    time.Duration // every sitting so long
+	Longer  time.Duration // a sitting longer by so much, at the least
+	More    time.Duration // so much more time in sittings
+	Tight   bool          // windows used to their ends
+	At      *float64      // the bench at that temperature, in °C
+	With    string        // another adhesive
+	Hands   int           // so many people at once
+	Written bool          // each step in the minutes that are written
 }
 
 // openNow are the windows of joints that are open, or will be before they close, and of waits.
@@ -107,104 +102,6 @@ func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 		return e
 	}
 	return nil
-}
-
-// freed says what would make a window long enough for what must be done in it, each of which was tried: the nearest
-// temperature in whole degrees, another adhesive, one person more.
-func (of *scheduler) freed(err error) error {
-	var no *NoPlan
-	if !errors.As(err, &no) || no.Why != TooShort {
-		return err
-	}
-	helps := func(change func(h *Hours)) bool {
-		is := of.begun()
-		is.short = nil
-		change(&is.h)
-		is.hands = max(1, is.h.Hands)
-		return is.hours() == nil && is.work() == nil && !slices.ContainsFunc(is.stops, func(s Stop) bool {
-			return slices.ContainsFunc(s.Reasons, func(r Reason) bool { return r.Because == ByClimate })
-		})
-	}
-	at := slices.IndexFunc(of.fleet, func(s *State) bool { return s.Airframe.Mark == no.Turns[0].Mark })
-	is := of.begun()
-	is.measureClimate(of.fleet[at])
-	for away := 1.; away <= temperatureMost && no.Free == nil; away++ {
-		for _, celsius := range [...]float64{math.Ceil(is.celsius[0]) - away, math.Floor(is.celsius[0]) + away} {
-			if no.Free == nil && celsius >= temperatureLeast && celsius <= temperatureMost && helps(func(h *Hours) { h.Celsius = &celsius }) {
-				no.Free = []Freeing{{At: &celsius}}
-			}
-		}
-	}
-	for _, name := range no.others {
-		if helps(func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) }) {
-			no.Free = append(no.Free, Freeing{With: name})
-		}
-	}
-	if helps(func(h *Hours) { h.Hands = of.hands + 1 }) {
-		no.Free = append(no.Free, Freeing{Hands: of.hands + 1})
-	}
-	return no
-}
-
-// puts reports whether another temperature makes a window long enough that is too short. What needs it is left out then, and the
-// rest is planned.
-func (of *scheduler) puts(err error) bool {
-	var no *NoPlan
-	if !errors.As(err, &no) || no.Why != TooShort || len(no.Free) == 0 || no.Free[0].At == nil {
-		return false
-	}
-	short := map[string]*NoPlan{jointOf(no.Turns[0].Mark, no.Turns[0].Job, no.Joint): no}
-	for joint, other := range of.short {
-		short[joint] = other
-	}
-	known := len(short) == len(of.short)
-	of.short = short
-	return !known
-}
-
-func jointOf(mark, job, joint string) string { return mark + "\n" + job + "\n" + joint }
-
-// hurried says why a step that glues is left out: of its joint, the window is too short at the temperature that is planned.
-func (c *scheduler) hurried(of int, s *State, j *Job, step *steps.Step) []Reason {
-	no := c.short[jointOf(s.Airframe.Mark, j.ID, step.Joint)]
-	if no == nil || !step.Kind.Traits().Glues() {
-		return nil
-	}
-	text := fmt.Sprintf("what must be done within the window of %s takes %d min, and at %.4g °C it has %d min", step.Joint, down(no.Takes), c.celsius[of], down(no.Has))
-	help := Remedy{Kind: ToWarmBench}
-	for _, f := range no.Free {
-		switch {
-		case f.At != nil:
-			help.Value, _ = quantity.Parse(fmt.Sprintf("%g °C", *f.At), quantity.Temperature)
-			if *f.At < c.celsius[of] {
-				help.Kind = ToCoolBench
-			}
-		case f.With != "":
-			help.Names = append(help.Names, f.With)
-		case f.Hands > 0:
-			text += fmt.Sprintf("; %d people have the time", f.Hands)
-		}
-	}
-	return []Reason{{Because: ByClimate, Text: text, Remedy: s.remedy(help)}}
-}
-
-// Nobody plans a bench outside these temperatures, in °C (common practice, no source).
-const (
-	temperatureLeast = 0
-	temperatureMost  = 50
-)
-
-// windowTooShort says so.
-func (c *scheduler) windowTooShort(t task, needs, most int) error {
-	no := &NoPlan{Why: TooShort, Turns: []Turn{c.turnOf(&t, -1)}, Joint: t.step.Joint, Takes: minutesOf(needs), Has: minutesOf(most)}
-	for _, step := range t.work.Steps() {
-		for _, name := range step.Adhesives {
-			if step.Joint == no.Joint && name != t.adhesive.Name && !lists.Contains(no.others, name) {
-				no.others = append(no.others, name)
-			}
-		}
-	}
-	return no
 }
 
 // impossible says why there is no plan, in the words of the work.

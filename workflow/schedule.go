@@ -136,7 +136,9 @@ type scheduler struct {
 	held   bool               // one is
 	warm   []int              // starts of another draft, by task
 	rough  bool               // nobody asks why it is no plan
-	short  map[string]*NoPlan // by joint, windows that are too short at the temperature that is planned
+	short  map[string]*NoPlan // by the step that joins, windows that are too short
+	tried  map[string]*NoPlan // of those, for which is known what helps
+	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
 	slack  givenUp
 	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
@@ -220,6 +222,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		return Timetable{}, err
 	}
 	t, err := of.find(ctx, o)
+	of.advises(ctx, &t)
 	var no *NoPlan
 	if errors.As(err, &no) {
 		no.Open = of.openNow()
@@ -308,10 +311,13 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			return d, err
 		}
 		if err := c.work(); err != nil {
-			if err = of.freed(err); of.puts(err) {
+			if of.leavesOut(err) {
 				continue
 			}
 			return d, err
+		}
+		if of.frees() || of.begins(c) {
+			continue
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}

@@ -244,8 +244,12 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 				default:
 					reasons := append(c.stopsAt(s, j, step, blocked, reports, &f, repairs), c.unfit(of, s, &k, step)...)
 					reasons = append(reasons, c.hurried(of, s, &k, step)...)
+					if later := c.instead(stepKey(s.Airframe.Mark, j.ID, step.Name)); later != nil && len(reasons) == 0 {
+						c.stops, stopped[stage.Name] = append(c.stops, *later), true
+						break
+					}
 					if len(reasons) > 0 {
-						c.stops = append(c.stops, Stop{s.Airframe.Mark, j.ID, step.Name, step.Title, reasons})
+						c.stops = append(c.stops, Stop{Mark: s.Airframe.Mark, Job: j.ID, Step: step.Name, Title: step.Title, Reasons: reasons})
 						stopped[stage.Name] = true
 						break
 					}

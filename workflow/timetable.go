@@ -29,6 +29,7 @@ type Timetable struct {
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates   `json:"climate"`           // by airframe
+	Bench   *float64     `json:"bench,omitempty"`   // the nearest temperature at which no adhesive and no window stops a step, in °C; nil: none was found, or none is asked for
 }
 
 // A Visit is a sitting with what is done in it.
@@ -160,6 +161,8 @@ type Stop struct {
 	Step    string   `json:"step,omitempty"` // "": all of it
 	Title   string   `json:"title,omitempty"`
 	Reasons []Reason `json:"reasons"`
+
+	instead string // of a step that is not begun
 }
 
 // A Lapse is a window that is open and can't be met any more: its coat, or what a wait opens again, is done once more. One

@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -16,11 +15,11 @@ import (
 func TestScheduleGluesWhereAdhesivesWork(t *testing.T) {
 	sittings := open(0, 240, 1440, 1680)
 	for celsius, want := range map[float64]string{
-		2:  "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 2 °C; warm-bench 5 °C",
+		2:  "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 2 °C; warm-bench 10 °C",
 		8:  "coat-saddle: epoxy works between 10 °C and 30 °C, and the bench is planned at 8 °C; warm-bench 10 °C",
 		30: "",
 		31: "coat-saddle: epoxy works between 10 °C and 30 °C, and the bench is planned at 31 °C; cool-bench 30 °C",
-		40: "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 40 °C; cool-bench 35 °C",
+		40: "coat-left: contact works between 5 °C and 35 °C, and the bench is planned at 40 °C; cool-bench 30 °C",
 	} {
 		p, err := scheduled(t, evening, Hours{Sittings: sittings, Again: true, Celsius: &celsius}, building(t).state)
 		if err != nil {
@@ -108,29 +107,20 @@ func TestScheduleSaysWhatMakesAWindowLongEnough(t *testing.T) {
 		// 3 + 10 · 2^((20-T)/10) + 10 of 40: 28.3 to dry at 5 °C, 26.4 at 6.
 		"too cold": {working(t, one("one", coat, slow)), 5, "at 6"},
 		// 3 + 50 + 1 of 40.
-		"with another adhesive": {workingOn(t, in, one("one", either, between, joining("join", "tab"))), 20, "with slow"},
-		"nothing":               {working(t, one("one", coat, between, joining("join", "tab"))), 20, ""},
+		"with another adhesive": {workingOn(t, in, one("one", either, between, joining("join", "tab"))), 20, "with slow there is time"},
+		"nothing":               {working(t, one("one", coat, between, joining("join", "tab"))), 20, "no other temperature, adhesive or second person would help: less must be done between the coat and the join"},
 	} {
 		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240, 1440, 1680), Celsius: &c.celsius}, c.b.state)
-		var no *NoPlan
-		var got []string
-		switch {
-		case err == nil && len(p.Stops) > 0: // another temperature helps, and the rest is planned
-			help := p.Stops[0].Reasons[0].Remedy
-			got = append([]string{strings.TrimSuffix("at "+help.Value.String(), " °C")}, help.Names...)
-			if celsius, err := help.Value.Celsius(); err != nil || (help.Kind == ToCoolBench) != (celsius < c.celsius) {
-				t.Errorf("%s: %+v", name, help)
-			}
-		case !errors.As(err, &no) || no.Why != TooShort:
+		if err != nil || len(p.Stops) == 0 {
 			t.Errorf("%s: %v, %s", name, err, says(p))
 			continue
-		default:
-			for _, f := range no.Free {
-				if f.With != "" {
-					got = append(got, "with "+f.With)
-				} else {
-					got = append(got, fmt.Sprintf("%+v", f))
-				}
+		}
+		r := p.Stops[0].Reasons[0]
+		got := []string{strings.Split(r.Text+"; ", "; ")[1]}
+		if help := r.Remedy; help.Kind != "" {
+			got = append([]string{"at " + strings.TrimSuffix(help.Value.String(), " °C")}, help.Names...)
+			if celsius, err := help.Value.Celsius(); err != nil || (help.Kind == ToCoolBench) != (celsius < c.celsius) {
+				t.Errorf("%s: %+v", name, help)
 			}
 		}
 		if strings.Join(got, ", ") != c.want {
@@ -154,6 +144,57 @@ func TestScheduleNamesWindowsWithLittleToSpare(t *testing.T) {
 		h.Tight = true
 		if p, err := scheduled(t, evening, h, b.state); err != nil || p.Hasty != nil {
 			t.Errorf("%s: used to the end: %v, %v", minutes, p.Hasty, err)
+		}
+	}
+}
+
+// At a pace at which a window is too short what comes after it is left out, on whichever airframe it is. The rest of all of them
+// is planned, and what would help is said. The pace must fit the whole of a window; only what is left of it is spared.
+func TestSlowHandsLeaveOutWhatTheyCannotMeet(t *testing.T) {
+	between, after := plain("between"), plain("after")
+	between.Hands = q("32 min")
+	coat := coating("coat", "tab")
+	coat.Hands = q("3 min")
+	work := func() []*State {
+		slow := working(t, one("one", plain("before"), coat, between, joining("join", "tab"), after), one("two", plain("beside"))) // 36 of 40
+		other := working(t, one("one", plain("there")))
+		other.state.Airframe.Mark = "PL-02"
+		return []*State{slow.state, other.state}
+	}
+	for percent, c := range map[int]struct{ want, hasty string }{
+		100: {"", "[4]"},
+		106: {"", "[1]"}, // 4 + 34 + 1 of 40
+		112: {"what must be done within the window of tab takes 41 min at your own pace, and at 20 °C it has 40 min; in the minutes as written there is time: practise it without adhesive first", "[]"},
+	} {
+		pace := func(_ *steps.Procedure, step *steps.Step) (time.Duration, bool) {
+			return handsOf(step) * time.Duration(percent) / 100, true
+		}
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Pace: pace}, work()...)
+		if err != nil {
+			t.Errorf("%d %%: %v", percent, err)
+			continue
+		}
+		spare := []int{}
+		for _, h := range p.Hasty {
+			spare = append(spare, h.Spare)
+		}
+		done, text := says(p), ""
+		if len(p.Stops) > 0 {
+			text = p.Stops[0].Reasons[0].Text
+		}
+		met := !strings.Contains(done, "stops at coat")
+		for _, step := range []string{"before", "beside", "there"} {
+			if !strings.Contains(done, step+" ") {
+				t.Errorf("%d %%: %s is left out: %s", percent, step, done)
+			}
+		}
+		for _, step := range []string{"coat", "join", "after"} {
+			if strings.Contains(strings.Split(done, "|")[0], step+" ") != (c.want == "") {
+				t.Errorf("%d %%: %s", percent, done)
+			}
+		}
+		if text != c.want || met != (c.want == "") || fmt.Sprint(spare) != c.hasty {
+			t.Errorf("%d %%: %q, to spare %v: %s", percent, text, spare, done)
 		}
 	}
 }

@@ -8,7 +8,9 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"strconv"
 	"strings"
+	"unicode"
 
 	"fettle/steps/lists"
 	"fettle/store"
@@ -54,13 +56,16 @@ func parseAddress(name string) (a address, err error) {
 	a.shed = shed
 	for _, host := range strings.Split(list, ",") {
 		bare, port, err := net.SplitHostPort(host)
-		if err != nil || bare == "" || port == "" || strings.Trim(port, "0123456789") != "" {
-			return a, fmt.Errorf("%q is not a host with a port (%s)", host, form)
+		number, wrong := strconv.ParseUint(port, 10, 16)
+		if err != nil || bare == "" || wrong != nil || number == 0 || strings.ContainsFunc(bare, notInHost) {
+			return a, fmt.Errorf("%q is not a host with a port from 1 to 65535 (%s)", host, form)
 		}
 		a.hosts = append(a.hosts, host)
 	}
 	return a, nil
 }
+
+func notInHost(r rune) bool { return r <= ' ' || unicode.IsSpace(r) || unicode.IsControl(r) }
 
 // A setupError is a mistake in an address, or in what the config says of the cluster: nobody was
 // asked for anything.
@@ -119,6 +124,9 @@ func (a address) endpoints(with Access) ([]string, *tls.Config, error) {
 
 func (with Access) tls() (*tls.Config, error) {
 	config := &tls.Config{MinVersion: tls.VersionTLS12}
+	if (with.Cert == "") != (with.Key == "") {
+		return nil, errors.New("cert: and key: below etcd: in the config go together: write cert: FILE and key: FILE")
+	}
 	if with.CA != "" {
 		data, err := os.ReadFile(with.CA)
 		if err != nil {

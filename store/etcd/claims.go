@@ -88,9 +88,9 @@ func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take 
 	var before []claim // of the same owner
 	for _, c := range all {
 		switch {
-		case c.Owned(of):
+		case c.Owned(of) && (c.key == key || c.Left.IsZero() && of.Left.IsZero()):
 			before = append(before, c)
-		case c.key == key && !take:
+		case c.key == key && !take && !c.Owned(of):
 			return &c.Claim, nil
 		}
 		if c.key == key {
@@ -98,9 +98,8 @@ func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take 
 		}
 	}
 	if there.key != "" && there.Owned(of) {
-		of = &there.Claim
-		of.Silent = 0
-		if there.Lasts == seconds && len(before) == 1 {
+		of = there.Again(of)
+		if there.Silent = 0; there.Lasts == seconds && len(before) == 1 && *of == there.Claim {
 			if _, err := ask(ctx, s, func(ctx context.Context) (*clientv3.LeaseKeepAliveResponse, error) {
 				return s.client.KeepAliveOnce(ctx, there.lease)
 			}); err == nil {
@@ -156,6 +155,6 @@ func (s *Store) Unclaim(ctx context.Context, owner *store.Claim) error {
 	if err != nil {
 		return s.fail(reading, err)
 	}
-	s.revoke(ctx, slices.DeleteFunc(all, func(c claim) bool { return !c.Owned(owner) }))
+	s.revoke(ctx, slices.DeleteFunc(all, func(c claim) bool { return !c.Owned(owner) || !c.Left.IsZero() }))
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"go.etcd.io/etcd/client/v3/namespace"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 
 	"fettle/store"
 )
@@ -90,8 +91,13 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 		DialTimeout: s.patience, DialKeepAliveTime: 10 * time.Second, DialKeepAliveTimeout: s.patience,
 		// Who cannot be reached is told why, before patience ends: tries are 25 ms apart.
 		MaxUnaryRetries: uint(s.patience / (50 * time.Millisecond)),
-		DialOptions:     []grpc.DialOption{grpc.WithChainUnaryInterceptor(unwaiting)},
-		Logger:          zap.NewNop(),
+		DialOptions: []grpc.DialOption{grpc.WithChainUnaryInterceptor(unwaiting), grpc.WithConnectParams(grpc.ConnectParams{
+			// Whoever is back is found within a second. The library would come to wait for two minutes,
+			// in which a bench is led by what was.
+			Backoff:           backoff.Config{BaseDelay: 200 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: time.Second},
+			MinConnectTimeout: s.patience,
+		})},
+		Logger: zap.NewNop(),
 	})
 	if err != nil {
 		return nil, err

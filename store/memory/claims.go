@@ -131,13 +131,16 @@ func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duratio
 	}
 	again := held && had.Owned(of)
 	if again {
-		of = had.Claim
+		of = had.Again(of)
+		again = *of == *had.Claim
 	} else if held {
 		taken := *of
 		taken.From = had.Owner()
 		of = &taken
 	}
-	c.unclaim(of)
+	if of.Left.IsZero() {
+		c.unclaim(of)
+	}
 	if c.all == nil {
 		c.all = map[[2]string]claim{}
 	}
@@ -158,5 +161,5 @@ func (c *Benches) Unclaim(ctx context.Context, owner *store.Claim) error {
 }
 
 func (c *Benches) unclaim(owner *store.Claim) {
-	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return held.Owned(owner) })
+	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return held.Owned(owner) && held.Left.IsZero() })
 }

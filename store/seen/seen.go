@@ -264,11 +264,14 @@ func (s *Store) recall(fn func(store.Reader) error, why error) error {
 	return err
 }
 
+// together is how far apart the parts of what is shown were seen at most that have one time.
+const together = 5 * time.Second
+
 // shown tells when what is shown was last seen, if that is older than what was told.
 func (s *Store) shown(at time.Time, why error) {
 	s.mu.Lock()
 	tell := s.tell
-	if at.IsZero() || !s.told.IsZero() && !at.Before(s.told) {
+	if at.IsZero() || !s.told.IsZero() && s.told.Sub(at) <= together {
 		tell = nil
 	} else {
 		s.told = at

@@ -175,6 +175,29 @@ func TestClaimsSeen(t *testing.T) {
 	}
 }
 
+// What was seen within seconds is told of once, what is older by more is.
+func TestToldOnce(t *testing.T) {
+	for older, times := range map[time.Duration]int{time.Second: 1, 5 * time.Second: 1, time.Minute: 2} {
+		b := newBench(t)
+		b.append("CW-01", 0, "a")
+		if _, err := b.Claims(func() ([]*store.Claim, error) { return nil, nil }); err != nil {
+			t.Fatal(err)
+		}
+		b.now = seven.Add(older)
+		if _, err := b.read("CW-01", 0); err != nil {
+			t.Fatal(err)
+		}
+		b.far.away = true
+		next := b.again()
+		if _, err := next.read("CW-01", 0); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := next.Claims(nil); err != nil || len(next.told) != times {
+			t.Errorf("seen %v apart: %v, told %v", older, err, next.told)
+		}
+	}
+}
+
 // A store that goes away while it is read does not become the copy in the midst of it.
 func TestAwayMeanwhile(t *testing.T) {
 	b := newBench(t)

@@ -96,6 +96,23 @@ func testClaims(t *testing.T, s store.Store) {
 		t.Errorf("silent are %v after it was claimed anew", got)
 	}
 
+	// what was left midway is remembered whatever its owner claims then, until they come back to it
+	left := *join
+	left.Left = since.Add(time.Minute)
+	glue := at("hugo", "CW-01", "build/glue")
+	claim(glue, false, glue)
+	claim(&left, false, &left)
+	stand(rosa, other, glue, &left, strange)
+	claim(glue, false, glue)
+	if err := c.Unclaim(t.Context(), glue); err != nil {
+		t.Error(err)
+	}
+	stand(rosa, other, &left, strange)
+	sits := *join
+	sits.Sits = true
+	claim(&sits, false, &sits)
+	stand(rosa, other, &sits, strange)
+
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
 	if _, err := c.Claim(ended, join, time.Minute, false); err != context.Canceled {

@@ -83,9 +83,21 @@ func (a *app) show(thing shown) error {
 func (a *app) showJSON(thing any) error {
 	data, err := term.JSON(thing, "  ")
 	if err == nil {
-		_, err = a.Out.Write(data)
+		_, err = a.Out.Write(a.dated(data))
 	}
 	return err
+}
+
+// dated is a JSON object with the time that it is of, where that was last seen of a store that is away.
+func (a *app) dated(data []byte) []byte {
+	if !a.stale || a.kept == nil || len(data) < 3 || data[0] != '{' || data[1] == '}' {
+		return data
+	}
+	at, why := a.kept.Desk.AsOf()
+	if why == nil {
+		return data
+	}
+	return append([]byte(`{"as_of":"`+at.UTC().Format(time.RFC3339)+`",`), data[1:]...)
 }
 
 // say prints one line of what was done.

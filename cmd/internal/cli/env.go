@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -139,7 +140,14 @@ func readConfig() (config, error) {
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
 	if err := d.Decode(&c); err != nil {
-		return c, usage("reading the config %s: %s", path, unquoted(err.Error()))
+		return c, usage("reading the config %s: %s", path, unquoted(err.Error(), string(data)))
+	}
+	for i, line := range strings.Split(string(data), "\n") {
+		if key, value, _ := strings.Cut(line, ":"); key == "store" && c.Store == "" {
+			if value, _, _ = strings.Cut(value, "#"); strings.Trim(value, " \t\r\"'") == "" {
+				return c, usage("the config %s, line %d: store: names no store; write the store after it, or leave the line out for a file here", path, i+1)
+			}
+		}
 	}
 	if info, err := os.Stat(path); c.Etcd.Password != "" && err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
 		return c, usage("%s has a password and the mode %04o, so others may read it; run: chmod 600 %s", path, info.Mode().Perm(), path)
@@ -154,17 +162,47 @@ func readConfig() (config, error) {
 
 // unquoted is what is wrong with the config without the values that it quotes: one may be a
 // password in the wrong place.
-func unquoted(text string) string {
+func unquoted(text, config string) string {
 	parts := strings.Split(text, "`")
 	for i := range parts {
 		if i%2 == 1 {
 			parts[i] = "…"
 		}
 	}
+	lines := strings.Split(strings.Join(parts, ""), "\n")
+	for i, line := range lines {
+		lines[i] = misfit(line, config)
+	}
 	return strings.NewReplacer("yaml: unmarshal errors:\n  ", "", ": field ", ": ", // in the words of the config
 		" not found in type cli.config", " is not one of its keys: by, store, library, key, sittings, etcd",
 		" not found in type keep.Cluster", " is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
-	).Replace(strings.Join(parts, ""))
+	).Replace(strings.Join(lines, "\n"))
+}
+
+// misfit says in the words of the config that what stands after one of its keys is not of its kind.
+func misfit(line, config string) string {
+	at, kinds, found := strings.Cut(line, ": cannot unmarshal ")
+	_, kind, _ := strings.Cut(kinds, " into ")
+	number, err := strconv.Atoi(at[strings.LastIndex(at, " ")+1:])
+	if !found || err != nil {
+		return line
+	}
+	key := ""
+	lines := strings.Split(config, "\n")
+	for i := min(number, len(lines)) - 1; i >= 0 && key == ""; i-- { // a list begins below its key
+		if name, _, is := strings.Cut(lines[i], ":"); is && !strings.ContainsAny(strings.TrimSpace(name), " #-[{\"'") {
+			key = strings.TrimSpace(name) + ":"
+		}
+	}
+	switch kind {
+	case "string":
+		return at + ": " + key + " takes one text: write " + key + " TEXT, with quotes if it has a sign such as : or # in it"
+	case "[]string":
+		return at + ": " + key + " takes a list: write " + key + " [TEXT, TEXT]"
+	case "keep.Cluster":
+		return at + ": etcd: takes keys on lines of their own, each with two spaces before it: ca, cert, key, user, password, plain, bench, photos"
+	}
+	return at + ": the config is made of lines such as by: NAME, with the keys by, store, library, key, sittings, etcd"
 }
 
 // desk returns the desk; a command has only one. It opens nothing.
@@ -187,7 +225,13 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
-	path, _, _ := a.settings(c)[storeSetting].value()
+	path, origin, _ := a.settings(c)[storeSetting].value()
+	switch {
+	case origin == "default" && (c.Etcd.Bench != "" || len(c.Etcd.Said()) > 0):
+		return nil, usage("the config has etcd: and no store:, so the record would be a file here; write store: etcd://HOST:PORT,HOST:PORT/SHED in it, or name the store with --store")
+	case path != "" && strings.TrimSpace(path) == "":
+		return nil, usage("the name of the store is blank; name a file, or a shed as etcd://HOST:PORT,HOST:PORT/SHED")
+	}
 	if path == "" {
 		return nil, usage("HOME is not set to a whole path, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
 	}
@@ -244,8 +288,9 @@ func (a *app) checkKind(name string) error {
 		}
 	}
 	scheme, rest, _ := strings.Cut(name, ":")
-	port, _, shed := strings.Cut(rest, "/")
-	isAddress := strings.HasPrefix(rest, "//") || strings.EqualFold(scheme, "etcd") || shed && port != "" && strings.Trim(port, "0123456789") == ""
+	port, _, _ := strings.Cut(rest, "/")
+	port, _, _ = strings.Cut(port, ",")
+	isAddress := strings.HasPrefix(rest, "//") || strings.EqualFold(scheme, "etcd") || port != "" && strings.Trim(port, "0123456789") == "" && !strings.Contains(scheme, "/")
 	switch {
 	case kind.Prefix != "" || !isAddress:
 		return nil

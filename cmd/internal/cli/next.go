@@ -89,6 +89,12 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 	if step == "" {
 		return next, nil, others, nil
 	}
+	if sits, err := d.Sitting(ctx); !take && err == nil && sits != nil {
+		if sits.Mark != mark || sits.Step != step {
+			a.warn("your follow is at %s of %s: the others see you there, and not at this step", sits.Step, sits.Mark)
+		}
+		return next, nil, others, nil
+	}
 	stands, ours, err := d.Claim(ctx, mark, step, lasts, take)
 	if err != nil && !errors.Is(err, store.ErrAway) { // else that was said
 		a.warn("the other benches are not told at which step you are: %v", err)

@@ -53,6 +53,55 @@ func (f faraway) Clocks(context.Context, func() time.Time, bool) ([]store.BenchC
 	return nil, f.fails()
 }
 
+// farKinds are the kinds of store of the scripts, with files that set cuts off; what was last seen of
+// them is kept in the folder.
+func farKinds(at scriptTime, folder string) (kinds keep.Kinds, set func(away bool)) {
+	var mu sync.Mutex
+	away := false
+	kinds = stores()
+	for i, k := range kinds {
+		if open := k.Open; k.Prefix == "" {
+			kinds[i].Open = func(path string, migrated func(from, to int, kept string)) keep.Store {
+				f := faraway{Store: open(path, migrated), mu: &mu, away: &away}
+				f.seen = &lastseen.Store{Of: here{f}, Folder: folder, Now: at.Now}
+				return f
+			}
+		}
+	}
+	return kinds, func(is bool) {
+		mu.Lock()
+		defer mu.Unlock()
+		away = is
+	}
+}
+
+// In an outage the age of what a board shows counts every second, and the decisive part
+// of what is said of it fits a line of eighty columns.
+func TestBoardInAnOutage(t *testing.T) {
+	coated(t, "coat-left", "coat-right")
+	at := scriptTime{os.Getenv("CLOCK")}
+	kinds, set := farKinds(at, filepath.Join(t.TempDir(), "copy"))
+	begun := at.Now()
+	var out, said syncBuffer
+	streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &said, Columns: 80, Interactive: true, Size: func() (int, int) { return 80, 24 }}
+	clock := passing{at, 0, func(now time.Time) error {
+		if set(now.Sub(begun) >= 5*time.Second); now.Sub(begun) > 40*time.Second {
+			return context.Canceled
+		}
+		return nil
+	}}
+	run(t.Context(), kinds, []string{"status", "--watch"}, streams, clock)
+	text := out.String()
+	for _, age := range []string{" 11 s ago", " 12 s ago", " 23 s ago", " 34 s ago"} {
+		if !strings.Contains(text, age) {
+			t.Errorf("it never says%s", age)
+		}
+	}
+	if !strings.Contains(text, "all times count to the safe side by 2 min") {
+		t.Errorf("it shows %q", text[max(0, len(text)-1500):])
+	}
+}
+
 // A wait goes on through an outage by what was last seen, on the safe side, says so once, and rings;
 // nothing it says stands on the line of its bar.
 func TestWaitInAnOutage(t *testing.T) {
@@ -75,24 +124,11 @@ func TestWaitInAnOutage(t *testing.T) {
 			if !test.copied {
 				folder = ""
 			}
-			var mu sync.Mutex
-			away := false
-			kinds := stores()
-			for i, k := range kinds {
-				if open := k.Open; k.Prefix == "" {
-					kinds[i].Open = func(path string, migrated func(from, to int, kept string)) keep.Store {
-						f := faraway{Store: open(path, migrated), mu: &mu, away: &away}
-						f.seen = &lastseen.Store{Of: here{f}, Folder: folder, Now: at.Now}
-						return f
-					}
-				}
-			}
+			kinds, set := farKinds(at, folder)
 			begun := at.Now()
 			cut := func(now time.Time) {
-				mu.Lock()
-				defer mu.Unlock()
 				since := now.Sub(begun)
-				away = since >= test.from && since < test.until
+				set(since >= test.from && since < test.until)
 			}
 			run(t.Context(), kinds, []string{"status"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)
 			run(t.Context(), kinds, []string{"next", "FN-01"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)

@@ -27,8 +27,9 @@ type watch struct {
 	ran, read time.Time
 	last      []term.Row // the moments that came, the last one first
 	warned    string
-	away      bool // the store is
-	known     bool // the journals were read
+	away      bool       // the store is
+	known     bool       // the journals were read
+	below     []term.Row // what is drawn below the notice
 }
 
 // watch watches the clocks of the named airframes, or of all.
@@ -253,6 +254,8 @@ func (a *app) watchBoard(ctx context.Context, marks []string) error {
 			last, err = w.board(ctx, last)
 			w.fault(ctx, err)
 			news, drawn, away = n, now.Truncate(time.Minute), w.away
+		} else if w.Interactive && w.away { // how old it is
+			w.Draw(append(w.notice(), w.below...))
 		}
 		if err := a.time.Sleep(ctx, w.next(now)); err != nil {
 			return err
@@ -292,16 +295,16 @@ func (w *watch) board(ctx context.Context, last string) (string, error) {
 	}
 	switch first, rest, _ := strings.Cut(shown, "\n"); {
 	case w.Interactive:
-		drawn := append(w.notice(), term.Row{Text: first, Strong: true})
+		w.below = []term.Row{{Text: first, Strong: true}}
 		for _, line := range strings.Split(strings.TrimRight(rest, "\n"), "\n") {
-			drawn = append(drawn, term.Row{Text: line})
+			w.below = append(w.below, term.Row{Text: line})
 		}
-		w.Draw(drawn)
+		w.Draw(append(w.notice(), w.below...))
 	case shown == last:
 	case w.json:
 		data, err := term.JSON(board, "") // one line each
 		if err == nil {
-			_, err = w.Out.Write(data)
+			_, err = w.Out.Write(w.dated(data))
 		}
 		return shown, cmp.Or(err, unread)
 	default:

@@ -52,13 +52,41 @@ func (d *Desk) Others(ctx context.Context) ([]*store.Claim, error) {
 // Claim claims a step of an airframe for so long, in the place of what was claimed before. false:
 // somebody else is at it, and it was not taken over.
 func (d *Desk) Claim(ctx context.Context, mark, step string, lasts time.Duration, take bool) (*store.Claim, bool, error) {
-	claimer, of := d.me()
+	return d.claim(ctx, store.Claim{Mark: mark, Step: step, Since: d.Now()}, lasts, take)
+}
+
+// Sit claims a step as [Desk.Claim] does, for a sitting that keeps it up.
+func (d *Desk) Sit(ctx context.Context, mark, step string, lasts time.Duration, take bool) (*store.Claim, bool, error) {
+	return d.claim(ctx, store.Claim{Mark: mark, Step: step, Since: d.Now(), Sits: true}, lasts, take)
+}
+
+// LeaveMidway has others know of a step that was claimed here that it was left for another one.
+func (d *Desk) LeaveMidway(ctx context.Context, of store.Claim) error {
+	of.Left, of.Sits = d.Now(), false
+	_, _, err := d.claim(ctx, of, 0, false)
+	return err
+}
+
+func (d *Desk) claim(ctx context.Context, of store.Claim, lasts time.Duration, take bool) (*store.Claim, bool, error) {
+	claimer, me := d.me()
 	if claimer == nil {
 		return nil, true, nil
 	}
-	of.Mark, of.Step, of.Since = mark, step, d.Now()
-	stands, err := claimer.Claim(ctx, of, lasts, take)
-	return stands, err != nil || stands.Owned(of), err
+	of.By, of.Bench = me.By, me.Bench
+	stands, err := claimer.Claim(ctx, &of, lasts, take)
+	return stands, err != nil || stands.Owned(me), err
+}
+
+// Sitting is the claim that a sitting of the same person keeps up here; nil: there is none.
+func (d *Desk) Sitting(ctx context.Context) (*store.Claim, error) {
+	_, me := d.me()
+	all, err := d.Claims(ctx)
+	for _, c := range all {
+		if c.Owned(me) && c.Sits && c.Silent == 0 {
+			return c, nil
+		}
+	}
+	return nil, err
 }
 
 // Unclaim ends what was claimed here.
@@ -80,6 +108,7 @@ func (d *Desk) Left(ctx context.Context, before, s *workflow.State) ([]*store.Cl
 	for _, c := range all {
 		switch {
 		case c.Mark != s.Airframe.Mark || s.Claimed(c.Step, now):
+		case c.Owned(me) && !c.Left.IsZero():
 		case c.Owned(me):
 			err = d.Unclaim(ctx)
 		case before.Claimed(c.Step, now):

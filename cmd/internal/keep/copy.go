@@ -47,6 +47,9 @@ func (all Kinds) Copy(ctx context.Context, from, to string) (Copied, error) {
 	if err != nil {
 		return out, err
 	}
+	if len(journals) == 0 && out.Shared {
+		return out, fmt.Errorf("%s has no record, so there is nothing to copy; see whether the name of the shed is right: %w", from, store.ErrNotFound)
+	}
 	for _, j := range journals {
 		b, err := bundle(ctx, source, j.Mark, j.Size)
 		if err != nil {

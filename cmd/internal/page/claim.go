@@ -10,10 +10,26 @@ import (
 
 // ClaimLine says who is at a step and since when, or was and is not heard of any more.
 func ClaimLine(of *store.Claim, c Clock) string {
-	if of.Silent > 0 {
-		return claimOwner(of) + " was at `" + claimedStep(of) + "`, last heard of " + c.At(c.Now.Add(-of.Silent))
+	at := " at `" + claimedStep(of) + "`"
+	switch {
+	case !of.Left.IsZero():
+		return claimOwner(of) + " was" + at + ", and left it undone at " + c.At(of.Left)
+	case of.Silent > 0:
+		return claimOwner(of) + " was" + at + ", last heard of " + c.At(c.Now.Add(-of.Silent))
 	}
-	return claimOwner(of) + " is at `" + claimedStep(of) + "` since " + c.At(of.Since)
+	return claimOwner(of) + " is" + at + " since " + c.At(of.Since)
+}
+
+// ClaimedBy says in few words who is at a step that is named beside it, or was.
+func ClaimedBy(of *store.Claim, c Clock) string {
+	who := term.Line(of.Owner())
+	switch {
+	case !of.Left.IsZero():
+		return who + ", who left it undone at " + c.At(of.Left)
+	case of.Silent > 0:
+		return who + ", last heard of " + c.At(c.Now.Add(-of.Silent))
+	}
+	return who + ", there since " + c.At(of.Since)
 }
 
 // TakenLine says who took a step over from whoever is told so.

@@ -325,6 +325,13 @@ func (b *bench) claimed() {
 	silent := *claim
 	silent.Silent = 3 * time.Minute
 	b.pages["ClaimLine-silent"] = page.ClaimLine(&silent, page.Clock{Now: b.Now})
+	b.pages["ClaimedBy"] = page.ClaimedBy(claim, page.Clock{Now: b.Now})
+	b.pages["ClaimedBy-silent"] = page.ClaimedBy(&silent, page.Clock{Now: b.Now})
+	left := *claim
+	left.Left = b.Now.Add(-time.Minute)
+	b.pages["ClaimLine-left"] = page.ClaimLine(&left, page.Clock{Now: b.Now})
+	next.Claims, next.Took = nil, &silent
+	b.show("Next-took-silent", next)
 	b.pages["DoneBy"] = page.DoneBy(journal.Entry{By: "hu*go", At: b.Now}, page.Clock{Now: b.Now})
 }
 

@@ -56,8 +56,11 @@ func AsOf(at time.Time, why error, c Clock) string {
 	return fmt.Sprintf("as of %s, %s ago: the store %s; others may have recorded since; nothing can be recorded now; all times count to the safe side by 2 min", c.At(at), Span(c.Now.Sub(at)), reasonAway(why))
 }
 
-// reasonAway is why a store is away, without its name and what to do.
+// reasonAway is why a store is away, without its name, the words of the network and what to do.
 func reasonAway(why error) string {
+	if errors.Is(why, store.ErrAway) {
+		why = store.ErrAway
+	}
 	var failure *store.Error
 	if errors.As(why, &failure) {
 		why = failure.Err

@@ -126,7 +126,11 @@ func (n Next) AtOnce(c Clock) string {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
 	if n.Took != nil {
-		l.add("Taken over from %s, there since %s: they are told.\n", claimOwner(n.Took), c.At(n.Took.Since))
+		told := "they are told"
+		if n.Took.Silent > 0 {
+			told += " once they are heard of"
+		}
+		l.add("Taken over from %s: %s.\n", esc(ClaimedBy(n.Took, c)), told)
 	}
 	for _, of := range n.Claims {
 		l.add("%s.\n", ClaimLine(of, c))

@@ -54,10 +54,6 @@ func NewNoPlan(e *workflow.NoPlan) NoPlan {
 			help = PlanHelp{fmt.Sprintf("add at least %s of sittings, or repeat one", Span(f.More)), `--sitting "every sat 14:00-17:00"`}
 		case f.Tight:
 			help = PlanHelp{"use windows to their ends", "--tight"}
-		case f.At != nil:
-			help = PlanHelp{"bring the bench to " + amount(*f.At, "°C"), "--temperature " + short(*f.At) + "C"}
-		case f.With != "":
-			help = PlanHelp{"use another adhesive", "--consider " + f.With}
 		case f.Hands > 0:
 			help = PlanHelp{fmt.Sprintf("work with %d people", f.Hands), fmt.Sprintf("--hands %d", f.Hands)}
 		}
@@ -85,11 +81,6 @@ func (p NoPlan) Markdown(c Clock) string {
 		l.add("The sitting %s ends before it starts, or overlaps another.", hours(p.of.Sittings[0], c))
 	case workflow.TooLong:
 		l.add("%s takes %s without a break. Your longest sitting has %s.", one, takes, has)
-	case workflow.TooShort:
-		l.add("%s: what must be done within the window of `%s` takes %s, and the window has %s.\n", one, p.of.Joint, takes, has)
-		if len(p.Help) == 0 {
-			l.add("No other temperature, adhesive or second person would help: less must be done between the coat and the join.")
-		}
 	case workflow.TooLittle:
 		l.add("It takes sittings of %s in all, and yours have %s.", takes, has)
 	case workflow.NotFound:

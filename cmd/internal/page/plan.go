@@ -8,7 +8,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -33,6 +32,7 @@ type Plan struct {
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates   `json:"climate"`
+	Bench   *float64              `json:"bench,omitempty"`            // at which all could be planned, in °C
 	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
@@ -60,7 +60,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -182,7 +182,6 @@ func (p Plan) Markdown(c Clock) string {
 // stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
 func (p *Plan) stops(l *lines, c Clock) {
 	said := make([]bool, len(p.Stops))
-	var bench quantity.Quantity
 	for _, s := range p.Stops {
 		var what []string
 		for k, other := range p.Stops {
@@ -206,14 +205,9 @@ func (p *Plan) stops(l *lines, c Clock) {
 		l.add("%s can't be planned:\n", text)
 		l.reasonList(s.Reasons, noWords, c)
 		l.add("")
-		for _, r := range s.Reasons {
-			if help := r.Remedy; help.Kind == workflow.ToWarmBench && (bench.IsZero() || help.Value.Cmp(bench) > 0) || help.Kind == workflow.ToCoolBench && (bench.IsZero() || help.Value.Cmp(bench) < 0) {
-				bench = help.Value
-			}
-		}
 	}
-	if celsius, err := bench.Celsius(); err == nil && !bench.IsZero() {
-		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(celsius))
+	if p.Bench != nil {
+		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(*p.Bench))
 	}
 }
 
@@ -450,7 +444,11 @@ func (p *Plan) longest(l *lines, c Clock) {
 		}
 	}
 	if most.Ends.IsZero() {
-		l.add("\n**The finish is held back** by work alone.")
+		by := "work alone"
+		if first := p.Chain[0].Begins; len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To) {
+			by = "when your sittings are: the last work begins at " + c.At(first)
+		}
+		l.add("\n**The finish is held back** by %s.", by)
 		return
 	}
 	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))

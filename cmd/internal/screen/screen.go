@@ -154,6 +154,8 @@ type model struct {
 	seconds       int
 	looking       bool // at what other terminals wrote
 	waits         bool // for the store
+	changed       bool // the question before went away unanswered, since others recorded something
+	moved         bool // and this is another one
 }
 
 func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.CancelFunc) *model {
@@ -261,6 +263,7 @@ func (m *model) ask(a asked) tea.Cmd {
 	if !same && m.wall().Sub(m.since) > 5*time.Second { // that stood with the question before
 		m.scene.told = m.scene.told[min(m.stood, len(m.scene.told)):]
 	}
+	m.moved, m.changed = m.changed && (!same || q.Prompt != old.Prompt), false
 	m.since, m.stood = m.wall(), len(m.scene.told)
 	m.scene.question, m.reply = q, a.reply
 	m.scene.read = same && m.scene.read
@@ -560,6 +563,8 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	case !ok:
 		if wanted := m.scene.question.Wanted(); name == sitting.Enter && wanted != "" {
 			m.hint(wanted)
+		} else if m.moved {
+			m.hint("That key answers nothing here: the question has changed.")
 		} else if !open && m.scene.question.Field != nil {
 			m.hint("Read on first: the last page asks.")
 		}
@@ -610,6 +615,7 @@ func (m *model) answer(r sitting.Reply) {
 	m.reply <- r
 	m.reply, m.doubt = nil, nil
 	m.guard.answered(m.wall())
+	m.changed = r.Key == sitting.Changed
 	if r.Key == sitting.Due || r.Key == sitting.Changed {
 		return // nobody has seen anything
 	}

@@ -478,6 +478,24 @@ func TestNothingTypedIsLost(t *testing.T) {
 	h.expect(sitting.Reply{Text: "4.6"})
 }
 
+// A key for a question that went away by what others recorded does nothing, and it is said why.
+func TestTheQuestionHasChanged(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	asks := func(prompt, key string) {
+		h.ask(sitting.Question{View: sitting.View{ID: prompt, Title: "Cut it"}, Prompt: prompt, Keys: []sitting.Key{{Key: key, Word: "yes"}}})
+		h.wall = h.wall.Add(time.Minute)
+	}
+	asks("Is it done?", "y")
+	h.send(read{changed: true})
+	h.expect(sitting.Reply{Key: sitting.Changed})
+	asks("When it is done:", "d")
+	h.press("y")
+	h.expectNone()
+	h.see("That key answers nothing here: the question has changed.")
+	h.press("d")
+	h.expect(sitting.Reply{Key: "d"})
+}
+
 // A caution that has no room beside the action has the screen alone, and the step can't
 // be answered before it is read and every page of the action was shown.
 func TestCautionFirst(t *testing.T) {

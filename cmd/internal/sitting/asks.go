@@ -396,11 +396,13 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 	case len(s.PutOff) > 0:
 		of, first := c.state(), s.PutOff[0]
 		c.view.Title = "What can be done now was put off"
+		q := Question{Prompt: "Take it up again?", Keys: []Key{{Key: keyYes, Word: "take it up"}}, Until: s.Until}
 		there := c.Bench.at(of, first)
 		if there != nil {
 			c.view.Title = "Others are at what can be done now"
+			q.Prompt, q.Keys[0].Word = fmt.Sprintf("Go to %q all the same?", term.Line(first.Step.Label())), "go to it"
 		}
-		reply, err := c.ask(ctx, Question{Prompt: "Take it up again?", Keys: []Key{{Key: keyYes, Word: "take it up"}}, Until: s.Until})
+		reply, err := c.ask(ctx, q)
 		if reply.Key == keyYes {
 			clear(c.off)
 			if there != nil {

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/page"
-	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
@@ -28,6 +28,7 @@ const (
 type claims struct {
 	heard  <-chan struct{}
 	mine   *store.Claim // nil: nothing is claimed
+	lost   *store.Claim // by which another bench took over what was mine, until that was told
 	anew   time.Time    // when mine was claimed last
 	read   bool         // others are known
 	others []*store.Claim
@@ -92,7 +93,7 @@ func (b *Bench) refreshClaims(ctx context.Context) (changed bool, err error) {
 
 // claim claims a step; false: somebody else is at it.
 func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store.Claim, bool, error) {
-	stands, ours, err := b.desk.Claim(ctx, mark, step, claimLasts, take)
+	stands, ours, err := b.desk.Sit(ctx, mark, step, claimLasts, take)
 	if err != nil || stands == nil {
 		return stands, true, err
 	}
@@ -103,7 +104,7 @@ func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store
 	case ours:
 		b.claims.mine, b.claims.anew = stands, b.desk.Now()
 	case had != nil && had.Of(stands):
-		b.claims.mine = nil
+		b.claims.mine, b.claims.lost = nil, stands
 		fallthrough
 	default:
 		others = append(others, stands)
@@ -153,12 +154,16 @@ func (c *conversation) claim(ctx context.Context) error {
 	if since := c.now().Sub(anew); mine != nil && mine.Mark == c.mark && mine.Step == step && since >= 0 && since < claimAnew {
 		return nil
 	}
-	stands, ours, err := c.Bench.claim(ctx, c.mark, step, false)
-	if err != nil {
-		return c.unclaimed(err)
+	claim := func(take bool) (*store.Claim, bool, error) {
+		stands, ours, err := c.Bench.claim(ctx, c.mark, step, take)
+		if err == nil && ours && mine != nil && c.midway(mine, step) {
+			err = c.Desk.LeaveMidway(ctx, *mine)
+		}
+		return stands, ours, c.unclaimed(err)
 	}
-	if ours {
-		return nil
+	stands, ours, err := claim(false)
+	if err != nil || ours || stands == nil {
+		return err
 	}
 	c.view.ID += "/claimed"
 	take := "take it over"
@@ -166,13 +171,44 @@ func (c *conversation) claim(ctx context.Context) error {
 		take = "take it back"
 	}
 	if _, err := c.confirm(ctx, Question{
-		Prompt: fmt.Sprintf("%s from %s?", page.Capital(take), term.Line(stands.Owner())),
+		Prompt: fmt.Sprintf("%s from %s?", page.Capital(take), page.ClaimedBy(stands, c.clock())), // which is never cut
 		Keys:   []Key{{Key: keyYes, Word: take}},
 	}, "It is left to them."); err != nil {
+		if stands.From != c.Desk.Owner() { // nobody was at the step here
+			c.stay = place{}
+		}
 		return err
 	}
-	_, _, err = c.Bench.claim(ctx, c.mark, step, true)
-	return cmp.Or(c.unclaimed(err), errAgain)
+	_, _, err = claim(true)
+	return cmp.Or(err, errAgain)
+}
+
+// glance is how long a step is only looked at, and nothing of it begun.
+const glance = 10 * time.Second
+
+// midway reports whether the builder may be midway in a step that is left for another one: it was at
+// hand for longer than a glance, is still to be done, and was not put off.
+func (c *conversation) midway(of *store.Claim, other string) bool {
+	now := c.now()
+	i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == of.Mark })
+	if i < 0 || of.Mark == c.mark && of.Step == other || now.Sub(of.Since) < glance {
+		return false
+	}
+	r, _, err := c.states[i].FindStep(of.Step, now)
+	return err == nil && goesOn(r, now) && !c.off[placeOf(c.states[i], r)]
+}
+
+// lost tells of a step that another bench took over while this one was not heard of, where it is no
+// more to be asked whose it is.
+func (c *conversation) lost() error {
+	c.Bench.mu.Lock()
+	of := c.Bench.claims.lost
+	c.Bench.claims.lost = nil
+	c.Bench.mu.Unlock()
+	if of == nil || slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == of.Mark && s.Claimed(of.Step, c.now()) }) {
+		return nil
+	}
+	return c.Front.Tell(page.TakenLine(of) + " at " + c.clock().At(of.Since) + ": ask them what they did of it.")
 }
 
 // unclaimed says once why a step cannot be claimed: others don't see who is at it, and no more.
@@ -241,7 +277,17 @@ func (c *conversation) left(ctx context.Context) error {
 	} else if found {
 		text = page.WhyNot(r, c.clock())
 	}
-	c.mark, c.view = was.mark, View{ID: fmt.Sprint(was) + "/left", Mark: was.mark, Part: c.view.Part, Title: c.view.Title, Action: "You were at this step. " + text}
+	title := was.step
+	if found {
+		title = r.Step.Label() // and not that of a hold that was asked for it
+	}
+	for at, lines := range c.ticked {
+		if at.mark == was.mark && (at == was || at.job == "") && lists.Contains(lines, true) {
+			text = strings.TrimRight(text, "\n") + "\n\nThe lines that you confirmed here are not recorded."
+			break
+		}
+	}
+	c.mark, c.view = was.mark, View{ID: fmt.Sprint(was) + "/left", Mark: was.mark, Part: c.view.Part, Title: title, Action: "You were at this step. " + text}
 	_, err := c.ask(ctx, Question{Prompt: "When you have left it as it may stay:", Keys: []Key{{Key: Enter, Word: "go on", Also: keyNo}}})
 	return err
 }

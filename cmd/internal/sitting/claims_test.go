@@ -74,7 +74,7 @@ func TestClaims(t *testing.T) {
 	}
 
 	rosa.lead("FN-01", "l", "blade-care", "n", "q") // it is not taken over
-	rosa.asks("Take it over from hugo at window?", "y take it over, n no")
+	rosa.asks("Take it over from hugo at window, there since 19:00?", "y take it over, n no")
 	rosa.tells("It is left to them.")
 	if last := rosa.asked[len(rosa.asked)-1]; !strings.Contains(last, "Fit the receiver") {
 		t.Errorf("then asked is %s", last)
@@ -103,17 +103,17 @@ func TestClaims(t *testing.T) {
 		t.Fatal(err)
 	}
 	rosa.lead("FN-01", "q")
-	rosa.asks("Others are at what can be done now", "Take it up again?")
+	rosa.asks("Others are at what can be done now", "all the same? | y go to it")
 	rosa.lead("FN-01", "y", "n", "q")
-	rosa.asks("Take it back from carol at window?")
+	rosa.asks("Take it back from carol at window, there since 19:00?")
 
 	// a claim that ran out is remembered, and it is asked before others begin the step
 	rosa.now = rosa.now.Add(2 * time.Minute)
 	rosa.lead("FN-01", "q")
 	rosa.sees("**carol at window** was at `blade-care`, last heard of 19:00.", "**hugo at window** was at `fit-radio`, last heard of 19:00.")
 	rosa.lead("FN-01", "l", "fit-radio", "y", "q")
-	rosa.asks("Others are at what can be done now", "Take it up again?")
-	rosa.asks("Take it over from hugo at window?")
+	rosa.asks("Others are at what can be done now", "all the same? | y go to it")
+	rosa.asks("Take it over from hugo at window, last heard of 19:00?")
 	if got := claims(t, hugo); got != "carol finch-build/blade-care, rosa finch-build/fit-radio" {
 		t.Errorf("claimed is %q", got)
 	}
@@ -227,7 +227,7 @@ func TestTakenOver(t *testing.T) {
 	if first, last := rosa.asked[0], rosa.asked[len(rosa.asked)-1]; !strings.Contains(first, "Before the blade | Confirm") || !strings.Contains(last, "Fit the receiver") {
 		t.Errorf("asked are %s and %s", first, last)
 	}
-	rosa.asks("Before the blade", "Take it back from hugo at window?", "y take it back, n no")
+	rosa.asks("Before the blade", "Take it back from hugo at window, there since 19:00?", "y take it back, n no")
 	rosa.sees("**hugo at window** took `blade-care` over from you.")
 	if got := claims(t, hugo); got != "hugo finch-build/blade-care, rosa finch-build/fit-radio" {
 		t.Errorf("claimed is %q", got)
@@ -235,6 +235,69 @@ func TestTakenOver(t *testing.T) {
 	rosa.of.Leave()
 	if got := claims(t, hugo); got != "hugo finch-build/blade-care" {
 		t.Errorf("claimed is %q after she left", got)
+	}
+}
+
+// A step that was left for another one while it was not done is remembered: others are led past it,
+// and asked before they begin it. One that was only looked at, or put off, is not.
+func TestLeftMidway(t *testing.T) {
+	rosa, hugo := shared(t)
+	rosa.lead("FN-01", "l", "fit-radio", "+1m n", "q")
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Errorf("claimed is %q", got)
+	}
+	rosa.lead("FN-01", "+50s l", "fit-radio", "q")
+	rosa.of.Leave()
+	theirs := *rosa
+	theirs.desk = hugo
+	theirs.lead("FN-01", "l", "blade-care", "n", "q")
+	if !strings.Contains(theirs.asked[0], "Fit the receiver") {
+		t.Errorf("asked is %s", theirs.asked[0])
+	}
+	theirs.sees("**rosa at window** was at `blade-care`, and left it undone at 19:01.")
+	theirs.asks("Take it over from rosa at window, who left it undone at 19:01?")
+	theirs.of.Leave()
+	rosa.lead("FN-01", "q") // she is back
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Errorf("claimed is %q", got)
+	}
+	theirs.lead("FN-01", "q")
+	theirs.sees("**rosa at window** is at `blade-care` since 19:01.")
+}
+
+// Whoever was not heard of is told that the step was taken over meanwhile, also where they record it
+// at once; and whoever was only asked was not at it.
+func TestTakenOverUnheard(t *testing.T) {
+	rosa, hugo := shared(t)
+	rosa.hasty = func() {
+		if _, _, err := hugo.Claim(t.Context(), "FN-01", "finch-build/fit-radio", time.Minute, true); err != nil {
+			t.Error(err)
+		}
+	}
+	rosa.lead("FN-01", "l", "fit-radio", "+9m d", "q")
+	rosa.tells("**hugo at window** took `fit-radio` over from you at 19:09: ask them what they did of it.")
+	rosa.lead("FN-01", "u", "y", "q")
+	rosa.of.Leave()
+	must(t, hugo.Unclaim(t.Context()))
+	size := rosa.state("FN-01").Size()
+	if _, _, err := hugo.Claim(t.Context(), "FN-01", "finch-build/fit-radio", time.Minute, true); err != nil {
+		t.Fatal(err)
+	}
+	rosa.first = func() {
+		s, err := hugo.State(t.Context(), "FN-01")
+		must(t, err)
+		_, _, err = hugo.Act(t.Context(), s, workflow.Finish{Step: "fit-radio"}, time.Time{})
+		must(t, err)
+	}
+	rosa.lead("FN-01", "l", "fit-radio", sitting.Changed, "q")
+	rosa.asks("Take it over from hugo at window")
+	if got := rosa.state("FN-01").Size(); got == size {
+		t.Error("hugo recorded nothing")
+	}
+	for _, seen := range rosa.seen {
+		if strings.Contains(seen, "You were at this step") {
+			t.Errorf("she was not: %s", seen)
+		}
 	}
 }
 
@@ -295,6 +358,30 @@ func TestHoldsOfTwo(t *testing.T) {
 	rosa.lead("RD-01", "1", "2", "q")
 	rosa.asks("gun", "Confirm each line by its own key")
 	rosa.asks("Gun on", "When it is done:")
+}
+
+// Who was at the hold of a tool when somebody else did the step reads which step that was, and that
+// the lines that were confirmed are not recorded.
+func TestLeavesAHold(t *testing.T) {
+	rosa, hugo := shared(t)
+	state, err := rosa.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = rosa.desk.Start(t.Context(), state, "reed-heat", "", time.Time{})
+	must(t, err)
+	rosa.ready("RD-01")
+	rosa.first = func() {
+		for _, r := range []workflow.Request{workflow.ClearUse{Of: "gun", Answers: []bool{true, true}}, workflow.Finish{Step: "gun-on"}} {
+			s, err := hugo.State(t.Context(), "RD-01")
+			must(t, err)
+			_, _, err = hugo.Act(t.Context(), s, r, time.Time{})
+			must(t, err)
+		}
+	}
+	rosa.lead("RD-01", "1", sitting.Changed, "enter", "q")
+	rosa.asks("RD-01 | Gun on | When you have left it as it may stay:")
+	if seen := rosa.seen[2]; seen != "You were at this step. **hugo** did it at 19:00.\n\nThe lines that you confirmed here are not recorded." {
+		t.Errorf("it says %s", seen)
+	}
 }
 
 // faraway is a store that may be away.

@@ -56,7 +56,7 @@ func (c *conversation) list(ctx context.Context) error {
 			row.Value += ", put off"
 		}
 		if claim := c.Bench.at(e.s, e.r); claim != nil {
-			row.Value += ", " + term.Line(claim.By+" at "+claim.Bench) + " is there"
+			row.Value += "; " + page.ClaimedBy(claim, c.clock())
 		}
 		q.View.Rows = append(q.View.Rows, row)
 	}

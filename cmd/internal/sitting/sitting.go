@@ -48,7 +48,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		n, was := c.questions, c.Desk.Outcome()
 		err := c.look(ctx)
 		if err == nil {
-			err = c.meanwhile()
+			err = cmp.Or(c.meanwhile(), c.lost())
 		}
 		if err == nil && !welcomed {
 			welcomed, err = true, c.welcome()

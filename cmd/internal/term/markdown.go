@@ -45,7 +45,7 @@ func (s Streams) Fits(markdown string) bool {
 
 // ShowTo renders Markdown to one of the streams.
 func (s Streams) ShowTo(w io.Writer, markdown string) error {
-	p := page{[]byte(Clean(markdown)), s}
+	p := page{[]byte(Clean(markdown)), &s}
 	lines := p.blocks(markdownParser().Parse(text.NewReader(p.source)), max(s.width(), leastColumns)-hanging, style{})
 	for i, line := range lines {
 		lines[i] = strings.TrimRight(line, " ")
@@ -62,7 +62,7 @@ var markdownParser = sync.OnceValue(func() parser.Parser {
 
 // Command is a command line as it is shown. One that names them already, and help, which asks
 // for nobody, stay as they are.
-func (s Streams) Command(line string) string {
+func (s *Streams) Command(line string) string {
 	if s.Options == "" || !strings.HasPrefix(line, "fettle ") || strings.HasPrefix(line, "fettle help") || strings.Contains(line, s.Options) {
 		return line
 	}
@@ -74,7 +74,7 @@ func (s Streams) Command(line string) string {
 
 // Commands are plain words as they are shown: a command in them comes after a colon, and ends with
 // the words or before a semicolon, a full stop or a bracket.
-func (s Streams) Commands(text string) string {
+func (s *Streams) Commands(text string) string {
 	before, rest, found := strings.Cut(text, ": fettle ")
 	if !found {
 		return text
@@ -107,7 +107,7 @@ const reset = "\x1b[0m"
 // A page is a text that is set in lines for a terminal.
 type page struct {
 	source []byte
-	Streams
+	*Streams
 }
 
 // A style is how words are set. The terminal is asked nothing. The words carry the

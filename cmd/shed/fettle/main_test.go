@@ -209,6 +209,40 @@ func TestWhoIsWhere(t *testing.T) {
 	one.run(0, "audit --prove --all", "Intact")
 }
 
+// While a sitting is at a step, next of the same person in another window does not move them from it.
+func TestNextBesideASitting(t *testing.T) {
+	server, host := member(t)
+	defer server.Close()
+	config := "store: etcd://" + host + "/shed\nby: rosa\netcd:\n  bench: window\n"
+	one, two := benchOf(t, config), benchOf(t, strings.ReplaceAll(config, "rosa", "hugo"))
+	for _, mark := range []string{"CW-01", "CW-02"} {
+		one.run(0, "airframe add "+mark+" --design causeway")
+		one.run(0, "start "+mark+" kit-check")
+	}
+	one.run(0, "bench CW-01 --temperature 20C --humidity 50%")
+	one.run(0, "bench CW-02 --temperature 20C --humidity 50%")
+	sits := one.command("follow CW-01 --plain")
+	in, err := sits.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := sits.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = in.Close(); _ = sits.Wait() }()
+	for late := time.Now().Add(20 * time.Second); !strings.Contains(two.run(0, "status"), "rosa at window is at"); {
+		if time.Now().After(late) {
+			t.Fatal("nobody sees the sitting")
+		}
+	}
+	one.run(0, "next CW-02", "your follow is at", "of CW-01")
+	one.run(0, "next CW-01")
+	two.run(0, "status CW-01", "rosa at window is at")
+	if text := two.run(0, "status CW-02"); strings.Contains(text, "rosa at window") {
+		t.Errorf("she is at CW-02 as well: %s", text)
+	}
+}
+
 // Where photos are each bench's own, whoever keeps one hears that the others lack it, and what is
 // copied without it is not called whole.
 func TestPhotosOfOneBench(t *testing.T) {

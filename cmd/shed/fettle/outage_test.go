@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"io"
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -305,6 +307,19 @@ func (r *running) says(words ...string) {
 	}
 }
 
+// dated runs a command in an outage, whose JSON must have the time of which it is.
+func dated(t *testing.T, b bench, command string) {
+	t.Helper()
+	cmd := b.command(command)
+	out, _ := cmd.Output()
+	var of struct {
+		AsOf time.Time `json:"as_of"`
+	}
+	if err := json.Unmarshal(out, &of); err != nil || cmd.ProcessState.ExitCode() != 5 || time.Since(of.AsOf).Abs() > time.Minute {
+		t.Errorf("%s ended with %d, %v: %s", command, cmd.ProcessState.ExitCode(), err, out)
+	}
+}
+
 // In an outage what was last seen is shown, with who was where and of when it is; a watch goes on
 // with that until the cluster is back, whether it began before or in it, and where nothing was ever
 // seen none says that there is nothing.
@@ -326,6 +341,9 @@ func TestShownInAnOutage(t *testing.T) {
 	w.set(true, answering)
 	one.run(5, "next CW-01", "as of", "hugo at door is at "+first)
 	one.run(5, "status", "as of", "hugo at door is at "+first)
+	for _, command := range []string{"status", "timers", "next CW-01"} {
+		dated(t, one, command+" --json")
+	}
 	begun, unseen := one.begin("timers --watch"), fresh.begin("timers --watch")
 	before.says("as of")
 	begun.says("as of", "Nothing is drying or curing.")
@@ -354,6 +372,7 @@ func TestMistypedStore(t *testing.T) {
 	for _, name := range []string{
 		"etcd:" + host + "/shed", "ETCD://" + host + "/shed", host + "/shed", "http://" + host + "/shed", "etcd://localhost/shed", "etcd://" + host, "etcd://" + host + "/shed/a",
 		"etcd://rosa:geheim@" + host + "/shed", "etcd://" + host + "/shed?password=geheim",
+		host, "bench-a:2379,bench-b:2379", "etcd://localhost:0/shed", "etcd://localhost:99999/shed",
 	} {
 		for _, command := range []string{"status", "airframe add X-1 --design causeway"} {
 			if text := b.run(2, "--store "+name+" "+command, form); strings.Contains(text, "geheim") || strings.Contains(text, "recorded") {
@@ -366,15 +385,36 @@ func TestMistypedStore(t *testing.T) {
 		t.Errorf("files were made: %v", left)
 	}
 	for config, says := range map[string]string{
+		"etcd:\n  bench: [geheim]\n":      "line 3: bench: takes one text: write bench: TEXT",
+		"etcd:\n  plain: geheim\n":        "line 3: plain: takes a list: write plain: [TEXT, TEXT]",
+		"etcd:\n  user:\n    - geheim\n":  "line 4: user: takes one text",
+		"etcd: geheim\n":                  "line 2: etcd: takes keys on lines of their own",
 		"etcd:\n  ca: none.pem\n":         "reading ca: below etcd: in the config",
 		"etcd:\n  cacert: ca.pem\n":       "line 3: cacert is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
 		"stor: x\netcd:\n  bench: door\n": "line 2: stor is not one of its keys: by, store, library, key, sittings, etcd",
 	} {
-		benchOf(t, "store: "+w.store(t)+"\n"+config).run(2, "status", says)
+		if text := benchOf(t, "store: "+w.store(t)+"\n"+config).run(2, "status", says); strings.Contains(text, "geheim") || strings.Contains(text, "unmarshal") {
+			t.Errorf("of the config %q it says %s", config, text)
+		}
 	}
+	for config, says := range map[string]string{
+		"etcd:\n  bench: door\n":             "the config has etcd: and no store:",
+		"store:\netcd:\n  bench: door\n":     "line 1: store: names no store",
+		"by: rosa\nstore: \"\" # none yet\n": "line 2: store: names no store",
+		"store: \" \"\n":                     "the name of the store is blank",
+		"just a text\n":                      "is made of lines such as by: NAME",
+	} {
+		b := benchOf(t, config)
+		b.run(2, "airframe add CW-01 --design causeway", says)
+		if left, _ := os.ReadDir(filepath.Join(b.home, ".local")); len(left) > 0 {
+			t.Errorf("with the config %q files were made: %v", config, left)
+		}
+	}
+	benchOf(t, "etcd:\n  bench: door\n").run(0, "--store one.db status")
 
 	b.run(0, "--store "+w.store(t)+" airframe add CW-01 --design causeway", "the shed TestMistypedStore has no record yet")
 	mistyped := "--store " + w.store(t) + "x "
+	b.run(4, "store copy "+w.store(t)+"x copy.db", "has no record, so there is nothing to copy")
 	b.run(0, mistyped+"status", "the shed TestMistypedStorex has no record yet; the cluster has", "TestMistypedStore", "No airframe is registered yet")
 	b.run(0, mistyped+"airframe add CW-01 --design causeway", "the shed TestMistypedStorex has no record yet; the cluster has")
 	if text := b.run(0, mistyped+"status"); strings.Contains(text, "no record") {
