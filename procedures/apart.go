@@ -110,6 +110,8 @@ func (p *scan) over() bool {
 }
 
 // node is a new one that begins at a byte of the line at hand.
+//
+//go:noinline
 func (p *scan) node(kind yaml.Kind, tag string) *yaml.Node {
 	if len(p.nodes) == 0 {
 		p.nodes = make([]yaml.Node, 64)

@@ -117,6 +117,8 @@ func (r *reader) writeOut(root *yaml.Node) {
 }
 
 // hasKey reports whether a mapping has the key.
+//
+//go:noinline
 func hasKey(n *yaml.Node, key string) bool {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		if n.Content[i].Value == key {

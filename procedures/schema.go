@@ -66,6 +66,7 @@ func amount() schema { return schema{"type": "string", "pattern": `[A-Za-zµ°%"
 //go:noinline
 func listOf(item any) schema { return schema{"type": "array", "items": item, "minItems": 1} }
 
+//go:noinline
 func anyOf(forms ...any) schema { return schema{"anyOf": forms} }
 
 func byName(keys, values any) schema {

@@ -172,6 +172,8 @@ type Gauge struct {
 }
 
 // Doubt is the gauge as the measuring rules see it.
+//
+//go:noinline
 func (g Gauge) Doubt() measuring.Doubt {
 	return measuring.Doubt{Resolution: g.Resolution, Uncertainty: g.Uncertainty, Repeatability: g.Repeatability}
 }

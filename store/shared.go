@@ -46,6 +46,8 @@ type Claim struct {
 }
 
 // Owner is who claims it, and at which bench.
+//
+//go:noinline
 func (c *Claim) Owner() string { return c.By + " at " + c.Bench }
 
 // Same reports whether it is the same claim, and has run out or not as that one has.
@@ -56,6 +58,8 @@ func (c *Claim) Same(other *Claim) bool {
 }
 
 // Owned reports whether it is by the same person at the same bench.
+//
+//go:noinline
 func (c *Claim) Owned(by *Claim) bool { return c.By == by.By && c.Bench == by.Bench }
 
 // Again is the claim of the same owner, claimed again.
@@ -66,6 +70,8 @@ func (c *Claim) Again(by *Claim) *Claim {
 }
 
 // Of reports whether it is of the same step.
+//
+//go:noinline
 func (c *Claim) Of(other *Claim) bool { return c.Mark == other.Mark && c.Step == other.Step }
 
 // Compare orders claims by marks and steps.

@@ -347,6 +347,8 @@ func atHand(r StepReport) bool {
 
 // AtHand reports whether a step can be done now, or once a person at the bench has seen to
 // what holds it back.
+//
+//go:noinline
 func (r StepReport) AtHand() bool {
 	return r.Progress == Ready || r.Progress == Waiting && resolvable(r)
 }

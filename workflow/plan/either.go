@@ -4,6 +4,8 @@ package plan
 type Either struct{ One, Other Delay }
 
 // settled is the problem with the delays of each either that holds in a plan in its place, after the other delays.
+//
+//go:noinline
 func (p *Problem) settled(starts []int) *Problem {
 	q := *p
 	q.Either, q.Delays = nil, append([]Delay(nil), p.Delays...)

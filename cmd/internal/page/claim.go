@@ -42,6 +42,7 @@ func DoneBy(e journal.Entry, c Clock) string {
 	return "**" + esc(e.By) + "** did it at " + c.At(e.At) + "."
 }
 
+//go:noinline
 func claimOwner(of *store.Claim) string { return "**" + esc(of.By) + " at " + esc(of.Bench) + "**" }
 
 // claimedStep is the name of the step that is claimed, which may be anything.

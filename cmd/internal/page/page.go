@@ -29,6 +29,8 @@ type Clock struct {
 
 // At shows a moment, with its seconds if it is less than a minute away; "" for the
 // zero one.
+//
+//go:noinline
 func (c Clock) At(t time.Time) string {
 	return c.at(t, !t.IsZero() && t.After(c.Now) && t.Sub(c.Now) < time.Minute)
 }
@@ -148,6 +150,8 @@ var escapes = sync.OnceValue(func() *strings.Replacer {
 })
 
 // esc escapes words for use inside Markdown, on one line.
+//
+//go:noinline
 func esc(text string) string { return escapes().Replace(term.Line(text)) }
 
 // command shows what to type, in a code block, which is never wrapped.

@@ -48,9 +48,9 @@ func (a album) planning(now time.Time) {
 	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
 	last := plan.Sittings[1].To
 	plan.Sittings[1].Turns = append(plan.Sittings[1].Turns,
-		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "heat-iron", Title: "Heat the iron", Again: workflow.AgainReady, Begins: last.Add(-20 * time.Minute), Ends: last.Add(-12 * time.Minute)},
-		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "cool-iron", Title: "Switch the iron off", Again: workflow.AgainSafe, Begins: last.Add(-2 * time.Minute), Ends: last.Add(-time.Minute)})
-	plan.Sittings[0].Leave = []workflow.Left{{Mark: "WR-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Again: now.Add(2 * 24 * time.Hour)}}
+		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "heat-iron", Title: "Heat the iron", Again: workflow.AgainReady, Sets: []steps.Setting{{Condition: "iron", State: "hot"}}, Look: []string{"It lies on its stand", "No coat is open"}, Begins: last.Add(-20 * time.Minute), Ends: last.Add(-12 * time.Minute)},
+		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "cool-iron", Title: "Switch the iron off", Again: workflow.AgainSafe, Sets: []steps.Setting{{Condition: "iron", State: "cold"}}, Begins: last.Add(-2 * time.Minute), Ends: last.Add(-time.Minute)})
+	plan.Sittings[0].Leave = []workflow.Left{{Mark: "WR-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Title: "The film iron", Again: now.Add(2 * 24 * time.Hour)}}
 	plan.Left = []page.Reason{{Reason: workflow.Reason{Text: "the journal says battery: in, and nothing since says that it is out", At: now.Add(-time.Hour),
 		Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}}
 	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}}
@@ -191,6 +191,21 @@ func TestChartFits(t *testing.T) {
 			if len(line) > 78 { // a page has a margin
 				t.Errorf("%s: %d columns: %s", length, len(line), line)
 			}
+		}
+	}
+}
+
+// Work alone holds a finish back only from the first sitting on; what begins in a later one waited for that.
+func TestHeldBackByWorkAlone(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	day := 24 * time.Hour
+	p := workflow.Timetable{Made: now, Finish: now.Add(day + time.Hour), Bound: now, Visits: []workflow.Visit{
+		{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}}},
+		{Sitting: workflow.Sitting{From: now.Add(day), To: now.Add(day + time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Step: "b", Begins: now.Add(day), Ends: now.Add(day + time.Hour)}}}}}
+	for begins, want := range map[time.Duration]string{0: "held back** by work alone", day: "held back** by when your sittings are: the last work begins at Tue 3 Mar 19:00"} {
+		p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now.Add(begins), Ends: now.Add(begins + time.Minute)}}
+		if text := page.NewPlan([]string{"FN-01"}, p).Markdown(page.Clock{Now: now}); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
 		}
 	}
 }

@@ -84,6 +84,8 @@ func verdictText(p measuring.Part, repeat int) string {
 // drawn is a scale in one row of plain characters: the limits are [ and ], a value that
 // passes lies among =, one that can't be decided among ?, and one that is out among -. The
 // value is the *; < and > are values beyond the ends.
+//
+//go:noinline
 func drawn(s measuring.Scale) string {
 	row := make([]byte, 0, len(s.Cells)+1)
 	for i, c := range s.Cells {

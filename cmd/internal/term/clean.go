@@ -26,6 +26,8 @@ func Clean(text string) string {
 }
 
 // Line is Clean on one line.
+//
+//go:noinline
 func Line(text string) string {
 	return strings.Join(strings.Fields(Clean(text)), " ")
 }
