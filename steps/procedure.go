@@ -253,6 +253,7 @@ type Setting struct {
 	State     string `json:"state"`
 }
 
+//go:noinline
 func (s Setting) String() string { return s.Condition + ": " + s.State }
 
 // SharedEnds are how many steps at the beginning of the stage, and how many at
@@ -289,6 +290,8 @@ func (s *Step) Unasked(condition string, on *Sheet) bool {
 }
 
 // Label is the step's title, or its name where it has none.
+//
+//go:noinline
 func (s Step) Label() string {
 	if s.Title != "" {
 		return s.Title

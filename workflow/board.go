@@ -467,6 +467,9 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
 		}
 	}
+	if look := s.lookFirst(need); look != nil {
+		text += "; look first: " + strings.Join(look, "; ")
+	}
 	return []Reason{{Because: ByCondition, Text: text,
 		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
 }

@@ -3,7 +3,6 @@ package workflow
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -16,50 +15,6 @@ import (
 
 // This file knows what nobody leaves behind as it is: what is hot, on or plugged in. A plan ends it before the sitting is over,
 // and sets it anew in the next one before it is needed.
-
-// ends is the state that the procedure leaves a condition in, where nobody leaves it as it is: it is guarded or of the bench, a
-// step sets it so, and the last step that sets it sets it otherwise. "": it may stay.
-func (s *State) ends(p *steps.Procedure, is steps.Setting) (state string) {
-	def, known := s.Sheet.Condition(is.Condition)
-	if !known || def.Guarded != is.State && !def.Lapses() {
-		return ""
-	}
-	set := false
-	for _, step := range p.Steps() {
-		for _, other := range step.Sets {
-			if other.Condition == is.Condition {
-				state, set = other.State, set || other.State == is.State
-			}
-		}
-	}
-	if !set || state == is.State {
-		return ""
-	}
-	return state
-}
-
-// Left says what is hot, on or plugged in by what was said of it last, where nothing was recorded since in this sitting.
-func (s *State) Left(at time.Time) []Reason { return s.standing(at, at.Add(-SittingLength)) }
-
-// standing is Left by what was recorded by then.
-func (s *State) standing(at, by time.Time) (all []Reason) {
-	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(by) {
-		return nil
-	}
-	for _, def := range s.Sheet.Conditions {
-		c := s.lastSaid(def.Name, at)
-		for _, j := range s.Jobs {
-			safe := s.ends(j.written, steps.Setting{Condition: def.Name, State: c.state})
-			if c.state == "" || safe == "" || c.at.After(by) {
-				continue
-			}
-			all = append(all, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s says %s: %s, and nothing since says that it is %s", s.sayer(def.Name, at), def.Name, c.state, safe),
-				Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: steps.Setting{Condition: def.Name, State: safe}})})
-			break
-		}
-	}
-	return all
-}
 
 // An Again is what is done once more in a sitting, which no step of a job is for.
 type Again string
@@ -91,16 +46,7 @@ const (
 
 // needs reports whether a task is done while the condition stands so.
 func (c *scheduler) needs(t *task, is steps.Setting) bool {
-	if lists.Contains(t.step.Needs, is) {
-		return true
-	}
-	uses := c.usesOf(t)
-	for k := range uses {
-		if lists.Contains(uses[k].Needs, is) {
-			return true
-		}
-	}
-	return false
+	return needsSo(t.step.Needs, c.usesOf(t), is)
 }
 
 //go:noinline
@@ -490,7 +436,7 @@ func (c *scheduler) leave(visits []Visit, starts []int) {
 			}
 			for k := range visits {
 				if visits[k].Sitting == c.given[before] {
-					visits[k].Leave = append(visits[k].Leave, Left{c.fleet[r.of].Airframe.Mark, r.safe, c.time(starts[i])})
+					visits[k].Leave = append(visits[k].Leave, Left{c.fleet[r.of].Airframe.Mark, r.safe, c.fleet[r.of].conditionTitle(r.safe.Condition), c.time(starts[i])})
 				}
 			}
 		}

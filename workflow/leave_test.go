@@ -15,7 +15,7 @@ func parts(t *testing.T, n int, then ...steps.Step) *bench {
 	t.Helper()
 	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
 	in := sheet()
-	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"cold", "hot"}, Bench: true})
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", Title: "The iron", States: []string{"cold", "hot"}, Bench: true})
 	heat := in.Gates[0]
 	heat.Name, heat.Points, heat.Of, heat.Work, heat.Validity = "heat", nil, nil, true, steps.Validity{}
 	in.Gates = append(in.Gates, heat)
@@ -89,13 +89,61 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	b.after(20 * time.Minute)
 	b.done("film-1")
 	b.planned(t, Hours{Sittings: open(0, 60, day, day+60)}, "film-2 33, offsafe 53, | warmready 1440, readready 1448, film-3 1453, off 1473, | ends 1474, not proven")
-	b.planned(t, Hours{Sittings: open(0, 40, day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	// What is left of this evening is too short for a part: it is switched off now, and so said before anybody leaves. So it is
+	// where the only sitting that is left has no more than the minute for that.
+	p = b.planned(t, Hours{Sittings: open(0, 40, day, day+60)}, "offsafe 33, | warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	if got := fmt.Sprint(left(p)); got != "[PL-01 iron: cold until 1440]" {
+		t.Errorf("left is %s", got)
+	}
+	p = b.planned(t, Hours{Sittings: open(0, 34, day, day+60)}, "offsafe 33, | warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
+	if turn := p.Visits[0].Turns[0]; len(left(p)) != 1 || len(turn.Sets) != 1 || turn.Sets[0].String() != "iron: cold" {
+		t.Errorf("left is %v by %+v", left(p), turn)
+	}
+	if turn := p.Visits[1].Turns[1]; len(turn.Gates) != 1 || turn.Gates[0] != "heat" {
+		t.Errorf("measured is %+v", turn.Gates)
+	}
 	if r := b.state.Left(b.now); len(r) != 0 {
 		t.Errorf("at the bench: %+v", r)
 	}
+	// The next part goes on with it: nothing is said. Planned for the next day, or with an hour of silence, it is.
+	for _, is := range []struct {
+		planned, now, says int
+	}{{33, 33, 0}, {63, 33, 0}, {64, 33, 1}, {day, 33, 1}, {33, 92, 0}, {33, 93, 1}} {
+		at := evening.Add(time.Duration(is.now) * time.Minute)
+		g := b.state.NextBut(at, nil, []Planned{{Job: b.state.Jobs[0].ID, Step: "film-2", Begins: evening.Add(time.Duration(is.planned) * time.Minute)}})
+		if r := b.state.LeftBy(g, at); len(r) != is.says || g.Step.Step.Name != "film-2" {
+			t.Errorf("planned for %d, at %d: %+v", is.planned, is.now, r)
+		}
+	}
+	g := b.state.Next(b.now)
+	if g.Step.Step.Tools = nil; len(b.state.LeftBy(g, b.now)) != 1 {
+		t.Error("what is suggested does not need it, and nothing is said")
+	}
+	if r := Standing([]*State{b.state, b.state}, b.now); len(r) != 1 {
+		t.Errorf("at the bench stands %+v", r)
+	}
+	why := func(step string) []Reason {
+		var refusal *Refusal
+		if err := b.try(Finish{Step: step}); !errors.As(err, &refusal) {
+			t.Fatalf("%s: %v", step, err)
+		}
+		return refusal.Reasons
+	}
+	// What is done is done once more by saying so; nothing is taken back for it.
+	b.must(setting("iron", "cold"))
+	if r := why("warm")[0]; r.Remedy.Kind != ToSetCondition || r.Remedy.Setting.String() != "iron: hot" {
+		t.Errorf("done once more it is %+v", r)
+	}
+	b.must(setting("iron", "hot"))
+	if r := why("warm")[0]; r.Remedy.Kind != ToTakeBack {
+		t.Errorf("while it is hot it is %+v", r)
+	}
+	if r := why("off"); r[len(r)-1].Remedy.Setting.String() != "iron: cold" {
+		t.Errorf("before its turn it is %+v", r)
+	}
 	// The next day it is not, and whoever left it so is told.
 	b.now = evening.Add(day * time.Minute)
-	if r := b.state.Left(b.now); len(r) != 1 || r[0].Text != "the journal says iron: hot, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(8*time.Minute)) {
+	if r := b.state.Left(b.now); len(r) != 1 || r[0].Text != "The iron: hot, as the journal says, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(33*time.Minute)) {
 		t.Errorf("left is %+v", r)
 	}
 	p = b.planned(t, Hours{Sittings: open(day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494, not proven")
@@ -121,6 +169,7 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	plug, try, again, out, fit, look := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("fit"), plain("look")
 	plug.Hands, try.Hands, again.Hands, out.Hands = q("4 min"), q("20 min"), q("20 min"), q("2 min")
+	plug.Confirm = []string{"The shaft is bare"}
 	plug.Sets, try.Needs, again.Needs, out.Sets, fit.Sets, look.Needs = is("battery", "in"), is("battery", "in"), is("battery", "in"), is("battery", "out"), is("propeller", "on"), is("propeller", "on")
 	look.Hands = q("20 min")
 	b := workingOn(t, in, one("one", plug, try, again, out, fit, look))
@@ -130,10 +179,21 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	b.done("plug", "try")
 	b.after(20 * time.Minute)
+	// In the two minutes that are left of the evening nothing fits but the plug.
+	p = b.planned(t, Hours{Sittings: open(0, 22, day, day+30, 2*day, 2*day+30)}, "outsafe 20, | plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
+	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
+		t.Errorf("left is %s", got)
+	}
+	if turn := p.Visits[1].Turns[0]; len(turn.Look) != 1 {
+		t.Errorf("looked at is %+v", turn.Look)
+	}
 	p = b.planned(t, Hours{Sittings: open(day, day+30, 2*day, 2*day+30)}, "plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
 	if len(p.Left) != 1 || p.Left[0].Remedy.Setting.String() != "battery: out" {
 		t.Errorf("left is %+v", p.Left)
 	}
+	// Whoever plugs it in anew is told to look at what was confirmed before the first time.
+	b.must(setting("battery", "out"))
+	mustContain(t, b.refused(Finish{Step: "try-again"}, ByCondition), "look first: The shaft is bare")
 }
 
 // A joint that is open is named where there is no plan, however short the sittings.

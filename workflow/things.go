@@ -121,11 +121,15 @@ func (s *State) itemsBy(changes []change, zone string) []string {
 }
 
 // isThing reports whether the zone is a piece of equipment of the sheet.
+//
+//go:noinline
 func (s *State) isThing(zone string) bool {
 	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == zone })
 }
 
 // listed reports whether the sheet has the item.
+//
+//go:noinline
 func (s *State) listed(item string) bool {
 	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item })
 }

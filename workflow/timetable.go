@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"strings"
 	"time"
 
@@ -45,8 +46,12 @@ type Visit struct {
 type Left struct {
 	Mark string `json:"mark"`
 	steps.Setting
+	Title string    `json:"title,omitempty"` // of the condition
 	Again time.Time `json:"again,omitzero"`
 }
+
+// Says is how it is left, as it is said at the bench.
+func (l Left) Says() string { return cmp.Or(l.Title, l.Condition) + ": " + l.State }
 
 // A Turn is a step, or an act of one, at its time.
 type Turn struct {
@@ -65,6 +70,9 @@ type Turn struct {
 	Tools  []string        `json:"tools,omitempty"`
 	Parts  []steps.Part    `json:"parts,omitempty"`
 	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
+	Sets   []steps.Setting `json:"sets,omitempty"`   // how they stand then
+	Gates  []string        `json:"gates,omitempty"`  // of what is done once more: what it measures
+	Look   []string        `json:"look,omitempty"`   // of that: what is confirmed before it
 	Second bool            `json:"second,omitempty"` // a second person is wanted
 	Hands  []int           `json:"hands,omitempty"`  // who of several does it, from 1
 	Alone  []string        `json:"alone,omitempty"`  // what one alone does instead; none: it must not be done alone
@@ -209,6 +217,15 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 		out.With = t.adhesive.Name
 	}
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
+	if out.Sets = t.step.Sets; t.act == ToCoat {
+		out.Sets = nil
+	}
+	if t.again != "" {
+		out.Gates = t.step.Gates
+	}
+	if t.again == AgainReady {
+		out.Look = t.step.Confirm
+	}
 	if start >= 0 {
 		out.Begins, out.Ends = c.time(start), c.time(start+t.minutes)
 	}
@@ -282,10 +299,11 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	for _, s := range c.fleet {
 		by := c.now
 		if c.goesOn() {
-			by = by.Add(-SittingLength)
+			by = by.Add(-untended)
 		}
-		out.Left = append(out.Left, s.standing(c.now, by)...)
+		out.Left = append(out.Left, reasonsOf(s.standing(c.now, by))...)
 	}
+	c.endAll(&out)
 	out.Finish = c.time(last) // what is spared after it is free
 	if out.Bound.After(out.Finish) {
 		out.Bound = out.Finish

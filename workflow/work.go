@@ -296,6 +296,13 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 				reasons[0].Text = "a coat or a join that you made too is not in the record: tell them; " + reasons[0].Text
 			}
 		}
+		for _, is := range r.Step.Sets { // done once more, it is set anew, and nothing is taken back
+			if s.Holds(is.Condition, c.At) != is.State {
+				reasons[0].Text += fmt.Sprintf(", and %s is to be recorded anew", is)
+				reasons[0].Remedy = s.remedy(Remedy{Kind: ToSetCondition, Setting: is})
+				break
+			}
+		}
 	case Waiting, Later:
 		reasons = slices.Clone(r.Reasons)
 		for i := range reasons {
@@ -305,6 +312,11 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 				reason.Remedy = s.remedy(Remedy{Kind: ToSeeNext})
 			} else if reason.Until.After(c.Now) { // else it was then, and waiting won't help
 				reason.Remedy = s.remedy(Remedy{Kind: ToWait, Step: s.NameOf(r.Job, r.Step.Name, c.At)})
+			}
+		}
+		for _, is := range s.standing(c.At, c.At) { // nobody waits with that till its step can be done
+			if lists.Contains(r.Step.Sets, is.safe) {
+				reasons = append(reasons, is.Reason)
 			}
 		}
 	}

@@ -43,10 +43,10 @@ func TestAWholeLife(t *testing.T) {
 	turn := workflow.Turn{Mark: w.State.Airframe.Mark, Job: "later", Step: "trim", Title: "Trim it", Closes: at.Add(time.Hour), By: at.Add(50 * time.Minute), Begins: at, Ends: at.Add(30 * time.Minute)}
 	other := turn
 	other.Mark = "WR-01"
-	o.Plan = &workflow.Timetable{Made: w.Now, Visits: []workflow.Visit{{Sitting: workflow.Sitting{From: at, To: at.Add(2 * time.Hour)}, Turns: []workflow.Turn{other, turn}, Leave: []workflow.Left{{Mark: w.State.Airframe.Mark, Setting: steps.Setting{Condition: "iron", State: "cold"}}}}, {Turns: []workflow.Turn{other}}}}
+	o.Plan = &workflow.Timetable{Made: w.Now, Visits: []workflow.Visit{{Sitting: workflow.Sitting{From: at, To: at.Add(2 * time.Hour)}, Turns: []workflow.Turn{other, turn}, Leave: []workflow.Left{{Mark: w.State.Airframe.Mark, Setting: steps.Setting{Condition: "iron", State: "cold"}, Title: "The film iron"}}}, {Turns: []workflow.Turn{other}}}}
 	text := write(t, w, o)
 	root := parse(t, text)
-	if want := at.Format("15:04") + " Trim it, done by " + at.Add(50*time.Minute).Format("15:04") + "; before you leave: iron cold"; !strings.Contains(text, want) {
+	if want := at.Format("15:04") + " Trim it, done by " + at.Add(50*time.Minute).Format("15:04") + "; before you leave: The film iron: cold"; !strings.Contains(text, want) {
 		t.Errorf("what is planned is not named: %s", want)
 	}
 	var headings []string

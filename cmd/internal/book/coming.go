@@ -71,7 +71,7 @@ func (m *maker) coming() *coming {
 		day := strings.Join(text, between)
 		for _, is := range v.Leave {
 			if is.Mark == m.s.Airframe.Mark {
-				day += "; before you leave: " + is.Condition + " " + is.State
+				day += "; before you leave: " + is.Says()
 			}
 		}
 		c.Days = append(c.Days, comingDay{v.From.In(m.o.Zone).Format("Mon 2 January"), day})

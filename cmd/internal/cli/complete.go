@@ -63,6 +63,8 @@ func (a *app) completing(cmd *cobra.Command, fn func(context.Context, *desk.Desk
 
 // completeAfterMark completes a mark, then words on that airframe; without a mark, on
 // the only one with an open job. The last of them completes every further word.
+//
+//go:noinline
 func (a *app) completeAfterMark(after ...names) cobra.CompletionFunc {
 	return func(cmd *cobra.Command, args []string, text string) (out []string, how cobra.ShellCompDirective) {
 		how = noFiles

@@ -51,7 +51,10 @@ func (a *app) planCommand() *cobra.Command {
 			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
 			"leaves nothing; common practice, no source); a choice that is open gets its first answer, and an\n" +
 			"option is left out (--consider); the bench is as warm as it was read last, else at 20 °C\n" +
-			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.",
+			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.\n\n" +
+			"What is hot, on or plugged in is ended before a sitting is over (for now), and set in the next one\n" +
+			"that needs it (once more). No step of the job is done with that; the plan names what records it:\n" +
+			"fettle bench MARK --set iron=cold, fettle measure MARK GATE. What else it needs, next asks for.",
 		Example: "  fettle plan --sitting \"today 19:00-21:00\" --sitting \"sat 14:00-17:00\"\n" +
 			"  fettle plan CW-01 CW-02 --sitting \"every weekday 19:30-21:00\" --temperature 18C\n" +
 			"  fettle plan CW-01 --sitting \"every sat 14:00-18:00\" --consider working-rudders --hands 2",

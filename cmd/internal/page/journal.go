@@ -305,7 +305,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		seen["joint "+joint] = true
 	}
-	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, now), waitsAfter(s, entries, now)
+	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, s.Left(now), now), waitsAfter(s, entries, now)
 	if why := s.Untrusted(now); why != nil {
 		reason := newReason(*why)
 		r.Clock = &reason

@@ -59,7 +59,7 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, s.LeftBy(suggestion, now), now)}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
 	}
@@ -175,9 +175,6 @@ func (n Next) Meanwhile(c Clock) string {
 	return l.String()
 }
 
-// late is how much later than now a step must be planned for that to be said.
-const late = 30 * time.Minute
-
 // Markdown is what to do now.
 func (n Next) Markdown(c Clock) string {
 	var l lines
@@ -221,7 +218,7 @@ func (n Next) Markdown(c Clock) string {
 		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
-		if n.Planned.Sub(c.Now) > late {
+		if n.Planned.Sub(c.Now) > workflow.Soon {
 			l.add("\n*Planned for %s.*\n", c.At(n.Planned))
 		}
 	}

@@ -251,6 +251,9 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 		for _, v := range [...]workflow.Visit{{Sitting: workflow.Sitting{From: s.From, To: next}, Turns: s.Turns[:n]}, {Sitting: workflow.Sitting{From: next, To: s.To}, Turns: s.Turns[n:]}} {
 			part := newPlanSitting(v)
 			part.Assumed, part.Overtime = s.Assumed, s.Overtime
+			if v.To == s.To {
+				part.Leave = s.Leave
+			}
 			p.sitting(l, &part, c)
 		}
 		return
@@ -289,6 +292,11 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	if leave := s.leave(true, c); leave != "" {
 		l.item("**Before you leave:** %s", leave)
+	}
+	for i, t := range s.Turns {
+		if lines := againLines(t); len(lines) > 0 {
+			l.item("**%c** is recorded with `%s`%s", letter(i), strings.Join(lines, "`, `"), optionally("; look first: ", esc(strings.Join(t.Look, "; "))))
+		}
 	}
 	meanwhile, left := s.dries(of, c)
 	if len(meanwhile) > 0 {
@@ -336,11 +344,11 @@ func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
 func (s PlanSitting) leave(again bool, c Clock) string {
 	var all []string
 	for _, is := range s.Leave {
-		text := is.Condition + " " + is.State
+		text := is.Says()
 		if len(s.marks()) > 1 {
-			text = is.Mark + " " + text
+			text = is.Mark + " · " + text
 		}
-		if again {
+		if again && !is.Again.IsZero() {
 			text += " (until " + c.At(is.Again) + ")"
 		}
 		if text = esc(text); !lists.Contains(all, text) {

@@ -19,12 +19,17 @@ type Leaving struct {
 	Mark    string // "": of all airframes
 	Options string // as the visit was begun with them
 	Timers  []Timer
+	Stands  []workflow.Reason // what is hot, on or plugged in
 }
 
-// Markdown is what is still running, and how to go on.
+// Markdown is what stands hot, on or plugged in, what is still running, and how to go on.
 func (p Leaving) Markdown(c Clock) string {
 	var l lines
 	l.add("All that was answered is recorded.\n")
+	if len(p.Stands) > 0 {
+		l.harmed(newReasons(p.Stands), c)
+		l.add("")
+	}
 	if len(p.Timers) > 0 {
 		l.add("Still running:\n")
 		l.WriteString(Clocks{Timers: p.Timers}.Strip(c))

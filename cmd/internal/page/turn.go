@@ -28,6 +28,20 @@ func turnWords(t workflow.Turn) string {
 	return title
 }
 
+// againLines are the commands that record what is done once more, of which no step is over with it.
+func againLines(t workflow.Turn) (lines []string) {
+	if t.Again == "" {
+		return nil
+	}
+	for _, is := range t.Sets {
+		lines = append(lines, "fettle bench "+t.Mark+" --set "+is.Condition+"="+is.State)
+	}
+	for _, gate := range t.Gates {
+		lines = append(lines, "fettle measure "+t.Mark+" "+gate)
+	}
+	return lines
+}
+
 func turnTitle(t workflow.Turn) string { return esc(turnWords(t)) }
 
 // turnWindow is when a turn must be over.

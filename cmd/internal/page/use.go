@@ -110,9 +110,9 @@ func aLineOf(text string) string {
 	return strings.TrimSpace(short)
 }
 
-// harms are what open coats need and the journal says otherwise, with what to do.
-func harms(s *workflow.State, now time.Time) []Reason {
-	all := newReasons(s.Left(now))
+// harms are what is left hot, on or plugged in, and what open coats need and the journal says otherwise, with what to do.
+func harms(s *workflow.State, left []workflow.Reason, now time.Time) []Reason {
+	all := newReasons(left)
 	for _, h := range s.Harms(now) {
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
 			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))

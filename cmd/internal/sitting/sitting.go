@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/desk"
@@ -425,7 +426,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	if text := next.AtOnce(clock); text != "" {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: text})
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")}) // that it is a caution stands there already
 	}
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
@@ -687,7 +688,7 @@ func (c *conversation) running() (clocks page.Clocks) {
 	return clocks
 }
 
-// leave says what is still running, and how to go on.
+// leave says what stands hot, on or plugged in, what is still running, and how to go on.
 func (c *conversation) leave() error {
-	return c.Front.Tell(page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers}.Markdown(c.clock()))
+	return c.Front.Tell(page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now())}.Markdown(c.clock()))
 }

@@ -23,6 +23,8 @@ import (
 )
 
 // Show renders Markdown to the output.
+//
+//go:noinline
 func (s Streams) Show(markdown string) error {
 	return s.ShowTo(s.Out, markdown)
 }

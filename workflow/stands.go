@@ -1,0 +1,268 @@
+package workflow
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/lists"
+)
+
+// This file knows what stands hot, on or plugged in now, when that is said, and that no sitting of a plan is over before it is ended.
+
+// ends is the state that the procedure leaves a condition in, where nobody leaves it as it is: it is guarded or of the bench, a
+// step sets it so, and the last step that sets it sets it otherwise. "": it may stay.
+func (s *State) ends(p *steps.Procedure, is steps.Setting) (state string) {
+	def, known := s.Sheet.Condition(is.Condition)
+	if !known || def.Guarded != is.State && !def.Lapses() {
+		return ""
+	}
+	set := false
+	for _, step := range p.Steps() {
+		for _, other := range step.Sets {
+			if other.Condition == is.Condition {
+				state, set = other.State, set || other.State == is.State
+			}
+		}
+	}
+	if !set || state == is.State {
+		return ""
+	}
+	return state
+}
+
+// ender is the last step of a job that ends what is so, with its job; nil: it may stay.
+func (s *State) ender(is steps.Setting) (j *Job, ends *steps.Step) {
+	for _, j := range s.Jobs {
+		safe := s.ends(j.written, is)
+		if is.State == "" || safe == "" {
+			continue
+		}
+		for _, step := range j.written.Steps() {
+			if lists.Contains(step.Sets, steps.Setting{Condition: is.Condition, State: safe}) {
+				ends = step
+			}
+		}
+		return j, ends
+	}
+	return nil, nil
+}
+
+// conditionTitle is what a condition is called at the bench.
+//
+//go:noinline
+func (s *State) conditionTitle(name string) string {
+	def, _ := s.Sheet.Condition(name)
+	return cmp.Or(def.Title, name)
+}
+
+// A hotThing is what is hot, on or plugged in.
+type hotThing struct {
+	is, safe steps.Setting
+	bench    bool
+	Reason
+}
+
+// standing is what is hot, on or plugged in by what was said of it last, where nothing was recorded after that time.
+func (s *State) standing(at, by time.Time) (all []*hotThing) {
+	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(by) {
+		return nil
+	}
+	for i := range s.Sheet.Conditions {
+		def := &s.Sheet.Conditions[i]
+		c := s.lastSaid(def.Name, at)
+		is := steps.Setting{Condition: def.Name, State: c.state}
+		j, _ := s.ender(is)
+		if j == nil || c.at.After(by) {
+			continue
+		}
+		safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
+		all = append(all, &hotThing{is, safe, def.Bench, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
+			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
+	}
+	return all
+}
+
+// untended is how long nobody needs to have recorded anything before what stands hot, on or plugged in is taken for forgotten
+// (common practice, no source).
+const untended = time.Hour
+
+// Left says what is hot, on or plugged in by what was said of it last, where nothing was recorded since for so long that it may
+// have been forgotten.
+func (s *State) Left(at time.Time) []Reason { return reasonsOf(s.standing(at, at.Add(-untended))) }
+
+//go:noinline
+func reasonsOf(all []*hotThing) (reasons []Reason) {
+	for _, is := range all {
+		reasons = append(reasons, is.Reason)
+	}
+	return reasons
+}
+
+// Soon is how much later than now a step is planned, or a wait over, at most where somebody stays at the bench till then (common
+// practice, no source).
+const Soon = 30 * time.Minute
+
+// LeftBy is what is hot, on or plugged in and not gone on with now: what is suggested neither needs nor sets it, or is planned for
+// later; or it may have been forgotten.
+func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
+	all := s.standing(now, now)
+	switch {
+	case len(all) == 0 || len(s.standing(now, now.Add(-untended))) > 0:
+	case g.Step != nil && g.Planned.Sub(now) <= Soon:
+		step := &g.Step.Step
+		adhesives := step.Adhesives
+		if j, err := s.Job(g.Step.Job); err == nil {
+			adhesives = j.adhesives(*step, now)
+		}
+		uses := s.Sheet.UsesOf(*step, adhesives...)
+		kept := all[:0]
+		for _, is := range all {
+			if !lists.Contains(step.Sets, is.is) && !lists.Contains(step.Sets, is.safe) && !needsSo(step.Needs, uses, is.is) {
+				kept = append(kept, is)
+			}
+		}
+		all = kept
+	case g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon: // it heats
+		all = nil
+	}
+	return reasonsOf(all)
+}
+
+// Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
+func Standing(fleet []*State, now time.Time) []Reason {
+	var all []*hotThing
+	for _, s := range fleet {
+		for _, is := range s.standing(now, now) {
+			said := false
+			for _, had := range all {
+				said = said || is.bench && had.is == is.is
+			}
+			if !said {
+				all = append(all, is)
+			}
+		}
+	}
+	return reasonsOf(all)
+}
+
+// lookFirst are the lines of the step that sets what nobody leaves as it is: whoever sets it anew looks at the same.
+func (s *State) lookFirst(is steps.Setting) []string {
+	for _, j := range slices.Backward(s.Jobs) {
+		if s.ends(j.written, is) == "" {
+			continue
+		}
+		for _, step := range j.written.Steps() {
+			if lists.Contains(step.Sets, is) && len(step.Confirm) > 0 {
+				return step.Confirm
+			}
+		}
+	}
+	return nil
+}
+
+// endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of
+// the sitting that goes on, what is so now.
+func (c *scheduler) endAll(out *Timetable) {
+	for of, s := range c.fleet {
+		for i := range s.Sheet.Conditions {
+			def := &s.Sheet.Conditions[i]
+			is := steps.Setting{Condition: def.Name}
+			if c.goesOn() && s.Retired == nil {
+				is.State = s.lastSaid(def.Name, c.now).state
+			}
+			if j, _ := s.ender(is); j != nil && (len(out.Visits) == 0 || out.Visits[0].Sitting != c.given[0]) {
+				out.Visits = append([]Visit{{Sitting: c.given[0], Overtime: c.over[0]}}, out.Visits...)
+			}
+			for k := range out.Visits {
+				v := &out.Visits[k]
+				last := v.From
+				if last.Before(c.base) {
+					last = c.base
+				}
+				for i := range v.Turns {
+					t := &v.Turns[i]
+					if t.Mark != s.Airframe.Mark && !def.Bench {
+						continue
+					}
+					if so := t.leaves(def.Name); so != "" {
+						is.State, last = so, t.Ends
+					}
+				}
+				if j, ends := s.ender(is); j != nil {
+					again := time.Time{}
+					for n := k + 1; n < len(out.Visits); n++ {
+						for i := range out.Visits[n].Turns {
+							if t := &out.Visits[n].Turns[i]; again.IsZero() && (t.Mark == s.Airframe.Mark || def.Bench) && t.leaves(def.Name) == is.State {
+								again = t.Begins
+							}
+						}
+					}
+					safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
+					turn := c.turnOf(&task{of: of, job: j, work: j.written, step: ends, again: AgainSafe}, -1)
+					takes := minutesOf(safeMinutes)
+					if !lists.Contains(ends.Needs, is) {
+						takes = minutesOf(c.minutes(j.written, ends))
+					}
+					turn.Begins, turn.Ends = v.between(last, takes)
+					if c.hands > 1 {
+						turn.Hands = []int{1}
+					}
+					out.Attended += takes
+					at := 0
+					for at < len(v.Turns) && !turn.Begins.Before(v.Turns[at].Begins) {
+						at++
+					}
+					v.Turns = append(v.Turns, turn)
+					copy(v.Turns[at+1:], v.Turns[at:])
+					v.Turns[at] = turn
+					v.Leave = append(v.Leave, Left{s.Airframe.Mark, safe, s.conditionTitle(def.Name), again})
+					is = safe
+				}
+			}
+		}
+	}
+}
+
+// leaves is how a turn needs a condition, or sets it; "": neither.
+//
+//go:noinline
+func (t *Turn) leaves(condition string) (state string) {
+	for _, all := range [...][]steps.Setting{t.Needs, t.Sets} {
+		for _, is := range all {
+			if is.Condition == condition {
+				state = is.State
+			}
+		}
+	}
+	return state
+}
+
+// needsSo reports whether a step with these needs and uses is done while the condition stands so.
+//
+//go:noinline
+func needsSo(needs []steps.Setting, uses []steps.Use, is steps.Setting) bool {
+	for k := range uses {
+		if lists.Contains(uses[k].Needs, is) {
+			return true
+		}
+	}
+	return lists.Contains(needs, is)
+}
+
+// between is the first time from then on at which nobody does anything else for so long; where there is none, the end of the
+// sitting.
+func (v *Visit) between(from time.Time, takes time.Duration) (begins, ends time.Time) {
+	takes = max(time.Minute, min(takes, v.To.Sub(from)))
+	for i := range v.Turns {
+		if t := &v.Turns[i]; t.Ends.After(from) && t.Begins.Sub(from) < takes {
+			from = t.Ends
+		}
+	}
+	if last := v.To.Add(-takes); last.Before(from) {
+		from = last
+	}
+	return from, from.Add(takes)
+}
