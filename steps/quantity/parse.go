@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"errors"
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
 
-	"fettle/steps/lists"
 	"fettle/steps/nearest"
 )
 
@@ -191,7 +191,7 @@ func (p *parser) tolerates() bool {
 // or + and - with one each.
 func (p *parser) tolerances() (above, below amount, err error) {
 	unsigned := func(signs ...kind) (amount, error) {
-		if k := p.ahead(1).kind; lists.Contains(signs, p.at().kind) && (k == number || k == vulgar) {
+		if k := p.ahead(1).kind; slices.Contains(signs, p.at().kind) && (k == number || k == vulgar) {
 			p.next++
 			return p.amount()
 		}

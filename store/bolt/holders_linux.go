@@ -4,10 +4,9 @@ import (
 	"bufio"
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
-
-	"fettle/steps/lists"
 
 	"golang.org/x/sys/unix"
 )
@@ -36,7 +35,7 @@ func holders(path string) []int {
 		if len(field) < 6 || field[1] != "FLOCK" || field[5] != want {
 			continue
 		}
-		if pid, err := strconv.Atoi(field[4]); err == nil && pid > 0 && !lists.Contains(pids, pid) {
+		if pid, err := strconv.Atoi(field[4]); err == nil && pid > 0 && !slices.Contains(pids, pid) {
 			pids = append(pids, pid)
 		}
 	}

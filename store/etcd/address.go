@@ -8,11 +8,11 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
 
-	"fettle/steps/lists"
 	"fettle/store"
 )
 
@@ -100,7 +100,7 @@ func (a address) endpoints(with Access) ([]string, *tls.Config, error) {
 	all := true
 	for _, host := range a.hosts {
 		bare, _, _ := net.SplitHostPort(host)
-		plain = plain && (isLoopback(bare) || lists.Contains(with.Plain, bare))
+		plain = plain && (isLoopback(bare) || slices.Contains(with.Plain, bare))
 		all = all && isLoopback(bare)
 	}
 	scheme := "https://"
