@@ -105,30 +105,18 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 // practice, no source).
 const Soon = 30 * time.Minute
 
-// LeftBy is what is hot, on or plugged in and not gone on with now: what is suggested neither needs nor sets it, or is planned for
-// later; or it may have been forgotten.
+// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or nothing
+// was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
-	all := s.standing(now, now)
-	switch {
-	case len(all) == 0 || len(s.standing(now, now.Add(-untended))) > 0:
-	case g.Step != nil && g.Planned.Sub(now) <= Soon:
-		step := &g.Step.Step
-		adhesives := step.Adhesives
-		if j, err := s.Job(g.Step.Job); err == nil {
-			adhesives = j.adhesives(*step, now)
-		}
-		uses := s.Sheet.UsesOf(*step, adhesives...)
-		kept := all[:0]
-		for _, is := range all {
-			if !lists.Contains(step.Sets, is.is) && !lists.Contains(step.Sets, is.safe) && !needsSo(step.Needs, uses, is.is) {
-				kept = append(kept, is)
-			}
-		}
-		all = kept
-	case g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon: // it heats
-		all = nil
+	if all := s.Left(now); len(all) > 0 {
+		return all
 	}
-	return reasonsOf(all)
+	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
+	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
+	if goesOn || heats {
+		return nil
+	}
+	return reasonsOf(s.standing(now, now))
 }
 
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
