@@ -378,6 +378,8 @@ func (t *Triage) MustRenew(finding, zone, severity string) bool {
 
 // renews is the index of the first row that has something in the zone replaced or made
 // anew; -1: none has.
+//
+//go:noinline
 func (t *Triage) renews(zone, severity string) int {
 	return slices.IndexFunc(t.Rows, func(r Row) bool {
 		in := func(name string) bool {

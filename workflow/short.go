@@ -77,6 +77,8 @@ func byClimate(stops []Stop) bool {
 }
 
 // benches tries temperatures in whole degrees, the nearest first, until one is taken.
+//
+//go:noinline
 func benches(celsius float64, takes func(celsius float64) bool) {
 	for away := 1.; away <= temperatureMost; away++ {
 		for _, other := range [...]float64{math.Ceil(celsius) - away, math.Floor(celsius) + away} {

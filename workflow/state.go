@@ -496,6 +496,8 @@ func (s *State) inSitting(condition string, at time.Time) string {
 
 // lastSaid is what was said of the condition last by the time, if it still
 // counts.
+//
+//go:noinline
 func (s *State) lastSaid(condition string, at time.Time) said {
 	return s.lastOf(s.said[condition], condition, at)
 }

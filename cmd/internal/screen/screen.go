@@ -340,6 +340,7 @@ func (m *model) look() tea.Cmd {
 //go:noinline
 func (m *model) hint(text string) { m.scene.hint, m.hinted = text, m.wall() }
 
+//go:noinline
 func (m *model) sheets() []sheet { return m.painter.sheets(m.scene, max(m.width, 1), max(m.height, 1)) }
 
 // shown is the sheet that is shown, and which is the last.
