@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"net/url"
 	"os"
@@ -27,6 +28,7 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
+	_ = flag.Set("test.parallel", "6") // they wait most of the time, for what is away to be noticed
 	os.Exit(m.Run())
 }
 
