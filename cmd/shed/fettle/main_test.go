@@ -99,6 +99,7 @@ func member(t testing.TB) (server *embed.Etcd, host string) {
 // Two benches have one record; with the cluster gone, nothing is recorded and it is said what
 // to do.
 func TestTwoBenches(t *testing.T) {
+	t.Parallel()
 	server, host := member(t)
 	open := true
 	defer func() {
@@ -146,6 +147,7 @@ func TestTwoBenches(t *testing.T) {
 // What one bench begins, the other one sees and is led past, until it says that it takes it over;
 // what is recorded is on the board of whoever watches within a moment.
 func TestWhoIsWhere(t *testing.T) {
+	t.Parallel()
 	server, host := member(t)
 	defer server.Close()
 	config := "store: etcd://" + host + "/shed\nby: rosa\netcd:\n  bench: window\n"
@@ -213,6 +215,7 @@ func TestWhoIsWhere(t *testing.T) {
 
 // While a sitting is at a step, next of the same person in another window does not move them from it.
 func TestNextBesideASitting(t *testing.T) {
+	t.Parallel()
 	server, host := member(t)
 	defer server.Close()
 	config := "store: etcd://" + host + "/shed\nby: rosa\netcd:\n  bench: window\n"
@@ -248,6 +251,7 @@ func TestNextBesideASitting(t *testing.T) {
 // Where photos are each bench's own, whoever keeps one hears that the others lack it, and what is
 // copied without it is not called whole.
 func TestPhotosOfOneBench(t *testing.T) {
+	t.Parallel()
 	server, host := member(t)
 	defer server.Close()
 	config := "store: etcd://" + host + "/shed\nby: rosa\n"
@@ -278,6 +282,7 @@ func step(t *testing.T, text string) string {
 // A copy that is killed goes on where it was: in the end everything is there, with the photos, and
 // is the same when it is copied back.
 func TestCopyKilled(t *testing.T) {
+	t.Parallel()
 	server, host := member(t)
 	defer server.Close()
 	shared := t.TempDir()
