@@ -34,26 +34,31 @@ type watch struct {
 
 // watch watches the clocks of the named airframes, or of all.
 func (a *app) watch(ctx context.Context, marks []string, r *runner) error {
-	if err := a.wall(); err != nil {
-		return err
-	}
-	if _, err := a.states(ctx, marks); err != nil { // one is not there
-		return err
-	}
-	d, err := a.desk()
+	w, err := a.watched(ctx, marks)
 	if err != nil {
 		return err
 	}
-	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks, runner: r}
+	w.runner = r
 	defer r.end()
-	w.bench.Follow(ctx)
 	return w.run(ctx)
 }
 
-// wall has a watch go on while the store is away.
-func (a *app) wall() error {
+// watched is a watch of the named airframes, or of all, that goes on while the store is away.
+func (a *app) watched(ctx context.Context, marks []string) (*watch, error) {
 	a.draws = a.Interactive
-	return a.recall()
+	if err := a.recall(); err != nil {
+		return nil, err
+	}
+	if _, err := a.states(ctx, marks); err != nil { // one is not there
+		return nil, err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks}
+	w.bench.Follow(ctx)
+	return w, nil
 }
 
 // glance is how often the journals are looked at on a terminal.
@@ -230,21 +235,13 @@ func (w *watch) rows(now time.Time) []term.Row {
 // watchBoard shows the board until it is stopped: on a terminal in place, elsewhere one after
 // another, whenever something is recorded. In place it is drawn anew each minute too.
 func (a *app) watchBoard(ctx context.Context, marks []string) error {
-	if err := a.wall(); err != nil {
-		return err
-	}
-	if _, err := a.states(ctx, marks); err != nil { // one is not there
-		return err
-	}
-	d, err := a.desk()
+	w, err := a.watched(ctx, marks)
 	if err != nil {
 		return err
 	}
 	if a.Interactive {
 		defer fmt.Fprintln(a.Out)
 	}
-	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks}
-	w.bench.Follow(ctx)
 	var drawn time.Time
 	news, last, away := -1, "", false
 	for {
