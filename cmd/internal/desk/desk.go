@@ -194,7 +194,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	if err := d.Noted(mark, s.Size()+int64(len(records)), d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
+	if err := d.noted(&Outcome{Mark: mark, Size: s.Size() + int64(len(records)), sent: records}, d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
 		return nil, err
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it

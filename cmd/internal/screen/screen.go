@@ -221,10 +221,14 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
 		m.looking = false
-		if !errors.Is(msg.err, store.ErrAway) {
+		why := msg.err
+		if !errors.Is(why, store.ErrAway) {
 			m.scene.away = time.Time{}
 		} else if msg.err = nil; m.scene.away.IsZero() {
 			m.scene.away = m.now()
+			if of, ok := why.(interface{ Seen() time.Time }); ok && !of.Seen().IsZero() {
+				m.scene.away = of.Seen()
+			}
 		}
 		switch {
 		case msg.err != nil:

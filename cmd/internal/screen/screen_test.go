@@ -566,6 +566,9 @@ func TestStoreAway(t *testing.T) {
 			t.Errorf("at %d columns it shows\n%s", width, text)
 		}
 		h.send(read{})
+		h.send(read{err: lastSeen{away.err}})
+		h.see("── no store since 18:40 ")
+		h.send(read{})
 		if text := h.screen(); strings.Contains(text, "no store") || !strings.Contains(text, "Nothing was recorded") {
 			t.Errorf("when it is back, it shows\n%s", text)
 		}
@@ -577,6 +580,13 @@ func TestStoreAway(t *testing.T) {
 		}
 	}
 }
+
+// lastSeen is of a store that was last seen before the sitting began.
+type lastSeen struct{ error }
+
+func (l lastSeen) Unwrap() error { return l.error }
+
+func (lastSeen) Seen() time.Time { return evening("18:40:00") }
 
 // oneJoint is a bench with one coat that dries.
 type oneJoint struct{ noClocks }

@@ -423,7 +423,7 @@ func TestAwayAtAQuestion(t *testing.T) {
 		rosa.lead(mark, sitting.Changed, "1", "2", sitting.Changed, "1", "2", "q")
 		rosa.tells("Nothing was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
 		for _, text := range rosa.told {
-			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") {
+			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") && text != "The store can be reached again." {
 				t.Errorf("it is said once, and what matters first: %s", text)
 			}
 		}
@@ -432,6 +432,70 @@ func TestAwayAtAQuestion(t *testing.T) {
 			t.Errorf("%d entries came", got-size)
 		}
 	}
+}
+
+// A mute store gives no answer to what is written once it is mute, and is away until it is heard of.
+type mute struct {
+	*faraway
+	is, writes bool
+}
+
+func (m *mute) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if !m.is {
+		return m.faraway.Append(ctx, mark, size, records)
+	}
+	if m.writes {
+		_ = m.Store.Append(ctx, mark, size, records)
+	}
+	m.is, m.away = false, true
+	return &store.Error{Op: "write", Path: "etcd://bench-a:2379/shed", Err: store.ErrUnknown, Hint: "check the network and the cluster"}
+}
+
+// An answer that the store gave no answer to is said once to be unknown, with the command that shows
+// it; the sitting goes on, and once the store answers says whether it was recorded. Whoever leaves
+// before that is not told that all is recorded.
+func TestAnswerUnknown(t *testing.T) {
+	for _, mark := range []string{"FN-01", ""} {
+		for _, recorded := range []bool{true, false} {
+			rosa, _ := shared(t)
+			there := &mute{faraway: &faraway{Store: rosa.desk.Store}, writes: recorded}
+			rosa.desk.Store = there
+			rosa.first = func() {
+				there.is = true
+				rosa.first = func() { there.away = false }
+			}
+			answers := []string{sitting.Changed, "1", "2", sitting.Changed}
+			if !recorded {
+				answers = append(answers, "1", "2")
+			}
+			size := rosa.state("FN-01").Size()
+			rosa.lead(mark, append(answers, "q")...)
+			rosa.tells("It is not known whether that was recorded", "`fettle airframe show FN-01 --entries`")
+			said, all := "your last answer was not recorded", strings.Join(rosa.told, "\n")
+			if recorded {
+				said = "your last answer was recorded.\n- FN-01: cleared hold blade-care"
+			}
+			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, "Meanwhile": 0, "All that was answered is recorded": 1} {
+				if got := strings.Count(all, text); got != n {
+					t.Errorf("recorded %v: it says %q %d times: %s", recorded, text, got, all)
+				}
+			}
+			rosa.asks("Cut the slot")
+			if got := rosa.state("FN-01").Size(); got != size+1 {
+				t.Errorf("%d entries came", got-size)
+			}
+		}
+	}
+	rosa, _ := shared(t)
+	there := &mute{faraway: &faraway{Store: rosa.desk.Store}}
+	rosa.desk.Store = there
+	rosa.first = func() { there.is = true }
+	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
+	rosa.tells("It is not known whether your last answer was recorded.", "fettle airframe show FN-01 --entries")
+	there.away = false
+	rosa.first = func() { there.away = true }
+	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
+	rosa.tells("Your last answer is not recorded.", "--at")
 }
 
 // A distant store has benches with clocks, and may be away.
