@@ -3,6 +3,8 @@ package cli
 import (
 	"cmp"
 	"context"
+	"fmt"
+	"os"
 	"strings"
 	"time"
 
@@ -86,6 +88,7 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 		return err
 	}
 	_, origin, _ := a.settings(c)[bySetting].value()
+	d.Seat = fmt.Sprint(os.Getpid(), "-", time.Now().UnixNano())
 	bench := sitting.NewBench(d)
 	bench.Follow(ctx)
 	defer bench.Leave()

@@ -33,6 +33,8 @@ type Desk struct {
 	Plan    *Plan    // nil: the last plan is not kept
 	Clocks  *Clocks  // nil: they are not compared
 
+	Seat string // of a sitting, of several that one person has here; "": it is none
+
 	PhotosHere bool // photos are kept at this bench alone, though others share the store
 
 	// Read reads a kept document; nil: procedures.Read does. Several desks of one process

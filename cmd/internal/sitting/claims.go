@@ -102,7 +102,9 @@ func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store
 	others := sorting.Delete(slices.Clone(b.claims.others), stands.Of)
 	switch had := b.claims.mine; {
 	case ours:
-		b.claims.mine, b.claims.anew = stands, b.desk.Now()
+		mine := *stands
+		mine.Seat = b.desk.Seat // where another sitting of the same person is at it, it is claimed once that ends
+		b.claims.mine, b.claims.anew = &mine, b.desk.Now()
 	case had != nil && had.Of(stands):
 		b.claims.mine, b.claims.lost = nil, stands
 		fallthrough
@@ -162,6 +164,10 @@ func (c *conversation) claim(ctx context.Context) error {
 		return stands, ours, c.unclaimed(err)
 	}
 	stands, ours, err := claim(false)
+	if err == nil && ours && stands != nil && c.Desk.Also(stands) && c.also != c.here() {
+		c.also = c.here()
+		return c.Front.Tell(page.AlsoLine(stands, c.clock()))
+	}
 	if err != nil || ours || stands == nil {
 		return err
 	}

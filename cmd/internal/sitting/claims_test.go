@@ -151,6 +151,58 @@ func TestComesBack(t *testing.T) {
 	rosa.sees("**hugo at window** is at `blade-care` since 19:00.")
 }
 
+// Two sittings of one person at one bench leave each other's claims alone. The second one at a step
+// says once that they are at it already, and has the step once the first one ends.
+func TestTwoSittingsOfOne(t *testing.T) {
+	one, hugo := shared(t)
+	other := *one
+	other.desk = &desk.Desk{Store: one.desk.Store, Photos: one.desk.Photos, Library: one.desk.Library, Now: one.desk.Now, By: "rosa", Program: "test", Seat: "two"}
+	one.desk.Seat = "one"
+	state, err := one.desk.Register(t.Context(), "FN-02", "finch", nil, time.Time{})
+	must(t, err)
+	_, _, err = one.desk.Start(t.Context(), state, "finch-tab", "", time.Time{})
+	must(t, err)
+	one.ready("FN-02")
+	const both = "rosa finch-build/blade-care, rosa finch-tab/coat-tab"
+	one.lead("FN-01", "q")
+	other.lead("FN-02", "q")
+	for range 2 {
+		for _, of := range []*sitting.Bench{one.of, other.of} {
+			one.now = one.now.Add(20 * time.Second)
+			_, err := of.Refresh(t.Context())
+			must(t, err)
+			if got := claims(t, hugo); got != both {
+				t.Fatalf("claimed is %s", got)
+			}
+		}
+	}
+	one.sees("")
+	other.of.Leave()
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Fatalf("once the second one has left, claimed is %s", got)
+	}
+	other.lead("FN-01", "1", "1", "1", "q")
+	const line = "**rosa at window**, which is you, is at `blade-care` in another follow since 19:00: do it once, and leave one of them."
+	if n := strings.Count(strings.Join(other.told, "\n"), line); n != 1 {
+		t.Errorf("told %d times: %q", n, other.told)
+	}
+	for _, q := range other.asked {
+		if !strings.Contains(q, "Before the blade | Confirm") {
+			t.Errorf("asked is %s", q)
+		}
+	}
+	one.of.Leave()
+	if got := claims(t, hugo); got != "" {
+		t.Fatalf("once the first one has left, claimed is %s", got)
+	}
+	one.now = one.now.Add(20 * time.Second)
+	_, err = other.of.Refresh(t.Context())
+	must(t, err)
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Errorf("then claimed is %s", got)
+	}
+}
+
 // Whatever another bench records, the screen stays at the step that the builder is at while it can
 // be done there: what can't wait is told, with the key that goes there.
 func TestStays(t *testing.T) {

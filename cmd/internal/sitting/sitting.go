@@ -164,6 +164,7 @@ type conversation struct {
 	refused   place                // the step of which an answer was refused just now
 	presses   *workflow.Suggestion // what can't wait for the step that is stayed at; nil: nothing was found
 	noticed   string               // what was told last of that
+	also      place                // it was told that the builder is at it in another sitting too
 	claimless bool                 // it was said that others aren't told at which step the builder is
 }
 
