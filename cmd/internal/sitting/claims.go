@@ -179,7 +179,7 @@ func (c *conversation) claim(ctx context.Context) error {
 	if _, err := c.confirm(ctx, Question{
 		Prompt: fmt.Sprintf("%s from %s?", page.Capital(take), page.ClaimedBy(stands, c.clock())), // which is never cut
 		Keys:   []Key{{Key: keyYes, Word: take}},
-	}, "It is left to them."); err != nil {
+	}, leftToThem); err != nil {
 		if stands.From != c.Desk.Owner() { // nobody was at the step here
 			c.stay = place{}
 		}

@@ -103,9 +103,15 @@ func TestClaims(t *testing.T) {
 		t.Fatal(err)
 	}
 	rosa.lead("FN-01", "q")
-	rosa.asks("Others are at what can be done now", "all the same? | y go to it")
-	rosa.lead("FN-01", "y", "n", "q")
+	rosa.asks("Others are at what can be done now", "all the same? | y go to it, n no")
+	rosa.lead("FN-01", "y", "n", "n") // it leads on: to the next one, and out
 	rosa.asks("Take it back from carol at window, there since 19:00?")
+	rosa.asks(`Go to "Before the blade" all the same?`)
+	rosa.asks(`Go to "Fit the receiver" all the same?`)
+	rosa.tells("All that can be done now on FN-01 is left to others: come back once they are done")
+	if n := len(rosa.asked); n != 3 {
+		t.Errorf("asked %d times: %q", n, rosa.asked)
+	}
 
 	// a claim that ran out is remembered, and it is asked before others begin the step
 	rosa.now = rosa.now.Add(2 * time.Minute)

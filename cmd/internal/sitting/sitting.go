@@ -379,6 +379,8 @@ func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, d
 	r := suggestion.Step
 	switch {
 	case suggestion.Over:
+		return 8
+	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
 		return 7
 	case r == nil:
 		return 6
