@@ -266,6 +266,8 @@ func (m *model) ask(a asked) tea.Cmd {
 	}
 	if !same && m.wall().Sub(m.since) > 5*time.Second { // that stood with the question before
 		m.scene.told = m.scene.told[min(m.stood, len(m.scene.told)):]
+	} else if m.changed && m.stood < len(m.scene.told) { // what others recorded last, first: there may be room for one line only
+		m.scene.told = slices.Concat(m.scene.told[m.stood:], m.scene.told[:m.stood])
 	}
 	m.moved, m.changed = m.changed && (!same || q.Prompt != old.Prompt), false
 	m.since, m.stood = m.wall(), len(m.scene.told)

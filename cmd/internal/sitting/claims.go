@@ -320,19 +320,24 @@ func (c *conversation) notice() error {
 // mostMeanwhile is how many entries of others are told one by one.
 const mostMeanwhile = 5
 
-// recordedBy tells the entries from one on up to another.
+// recordedBy tells the entries from one on up to another, the newest first: there may be room for one
+// line only.
 func (c *conversation) recordedBy(s *workflow.State, from, to int64) error {
-	all := page.NewJournal(s).Entries[from:to]
+	all, by := page.NewJournal(s).Entries[from:to], ""
+	text := "Meanwhile on " + s.Airframe.Mark
+	if len(all) > 1 {
+		text += fmt.Sprintf(", %d entries, the newest first", len(all))
+	}
+	for _, e := range slices.Backward(all[max(len(all)-mostMeanwhile, 0):]) {
+		if e.By != by {
+			text += ", by " + e.By + ": " + e.Says
+		} else {
+			text += "; " + e.Says
+		}
+		by = e.By
+	}
 	if more := len(all) - mostMeanwhile; more > 0 {
-		if err := c.say(fmt.Sprintf("Meanwhile on %s: %d entries, of which these are the last.", s.Airframe.Mark, len(all))); err != nil {
-			return err
-		}
-		all = all[more:]
+		text += fmt.Sprintf("; and %d before", more)
 	}
-	for _, e := range all {
-		if err := c.say(fmt.Sprintf("Meanwhile on %s, by %s: %s.", s.Airframe.Mark, e.By, e.Says)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return c.say(text + ".")
 }

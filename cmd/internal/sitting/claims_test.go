@@ -2,6 +2,7 @@ package sitting_test
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -377,6 +378,15 @@ func TestMeanwhile(t *testing.T) {
 	if n := strings.Count(strings.Join(rosa.told, "\n"), "Meanwhile"); n != 1 {
 		t.Errorf("told is %q", rosa.told)
 	}
+
+	// of many the newest comes first
+	rosa.first = func() {
+		for i := range 7 {
+			theirs(workflow.Note{Text: fmt.Sprint("tin ", i)})
+		}
+	}
+	rosa.lead("FN-01", sitting.Changed, "q")
+	rosa.tells("Meanwhile on FN-01, 7 entries, the newest first, by hugo: noted: tin 6; noted: tin 5; noted: tin 4; noted: tin 3; noted: tin 2; and 2 before.")
 
 	// nobody told her yet: what she records is decided anew
 	rosa.lead("FN-01", "+10m d", "q")
