@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/screen"
 	"fettle/cmd/internal/sitting"
@@ -91,6 +90,7 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	d.Seat = fmt.Sprint(os.Getpid(), "-", time.Now().UnixNano())
 	bench := sitting.NewBench(d)
 	bench.Follow(ctx)
+	bench.Tells = true
 	defer bench.Leave()
 	s := &sitting.Sitting{
 		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, Options: options, When: a.when,
@@ -123,39 +123,11 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 		moments := func(after, until time.Time) []workflow.Moment { return workflow.Moments(bench.States(), after, until) }
 		defer called.beside(moments, a.time.Now, time.Tick(time.Second))()
 	}
-	shown := benchAway{bench, d}
 	if !plain && screen.Fits(a.Streams) {
-		return screen.Run(ctx, a.Streams, shown, a.time.Now, func(ctx context.Context, front sitting.Front) error {
+		return screen.Run(ctx, a.Streams, bench, a.time.Now, func(ctx context.Context, front sitting.Front) error {
 			a.screen.Store(&front)
 			return lead(ctx, front)
 		})
 	}
-	return lead(ctx, newLines(ctx, a, shown, ticker.C))
+	return lead(ctx, newLines(ctx, a, bench, ticker.C))
 }
-
-// A benchAway is a bench of which it is told that the store is away, also where what was last seen
-// of it is shown.
-type benchAway struct {
-	*sitting.Bench
-	desk *desk.Desk
-}
-
-// Refresh is [sitting.Bench.Refresh].
-func (b benchAway) Refresh(ctx context.Context) (bool, error) {
-	changed, err := b.Bench.Refresh(ctx)
-	if at, why := b.desk.AsOf(); err == nil && why != nil {
-		err = awayError{why, at}
-	}
-	return changed, err
-}
-
-// An awayError is why a store is away of which something is shown.
-type awayError struct {
-	error
-	seen time.Time
-}
-
-func (e awayError) Unwrap() error { return e.error }
-
-// Seen is when what is shown was last seen.
-func (e awayError) Seen() time.Time { return e.seen }

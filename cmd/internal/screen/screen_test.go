@@ -579,13 +579,10 @@ func TestStoreAway(t *testing.T) {
 		h.see("Nothing was recorded: the store can't")
 		h.send(away)
 		h.pass(5 * time.Second)
-		h.see("── no store since 19:00 ")
+		h.see("── no store: nothing is recorded ")
 		if text := h.screen(); strings.Contains(text, "etcd://") {
 			t.Errorf("at %d columns it shows\n%s", width, text)
 		}
-		h.send(read{})
-		h.send(read{err: lastSeen{away.err}})
-		h.see("── no store since 18:40 ")
 		h.send(read{})
 		if text := h.screen(); strings.Contains(text, "no store") || !strings.Contains(text, "Nothing was recorded") {
 			t.Errorf("when it is back, it shows\n%s", text)
@@ -598,13 +595,6 @@ func TestStoreAway(t *testing.T) {
 		}
 	}
 }
-
-// lastSeen is of a store that was last seen before the sitting began.
-type lastSeen struct{ error }
-
-func (l lastSeen) Unwrap() error { return l.error }
-
-func (lastSeen) Seen() time.Time { return evening("18:40:00") }
 
 // oneJoint is a bench with one coat that dries.
 type oneJoint struct{ noClocks }

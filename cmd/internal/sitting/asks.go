@@ -393,9 +393,9 @@ func (c *conversation) lookAgain(ctx context.Context) error {
 // putOff is the first step that was put off and can be taken up again; nil: all were left to whoever
 // is there.
 func (c *conversation) putOff(of *workflow.State, s workflow.Suggestion) *workflow.StepReport {
-	for i, r := range s.PutOff {
-		if !c.off[placeOf(of, r)] || c.Bench.at(of, r) == nil {
-			return &s.PutOff[i]
+	for i := range s.PutOff {
+		if r := &s.PutOff[i]; c.Bench.at(of, *r) == nil || !c.off[placeOf(of, *r)] {
+			return r
 		}
 	}
 	return nil
@@ -422,11 +422,11 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 			q.Keys = []Key{{Key: keyYes, Word: "go to it"}, {Key: keyNo, Word: "no"}}
 		}
 		reply, err := c.ask(ctx, q)
-		if reply.Key == keyNo {
+		switch reply.Key {
+		case keyNo:
 			c.off[placeOf(of, *first)] = true
-			return c.say(leftToThem)
-		}
-		if reply.Key == keyYes {
+			err = c.say(leftToThem)
+		case keyYes:
 			clear(c.off)
 			if there != nil {
 				c.take(of, *first) // it is asked whether it is taken over

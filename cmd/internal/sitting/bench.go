@@ -28,6 +28,7 @@ type Bench struct {
 	claims claims
 	news   int // see News
 
+	Tells bool        // [Bench.Refresh] fails while the store is away, also where what was last seen of it is shown
 	dated atomic.Bool // it was said that the store is away: once it is back, that is said too
 }
 
@@ -154,6 +155,9 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	}
 	moved, failed := b.refreshClaims(ctx)
 	_, why := b.desk.AsOf()
+	if why != nil && b.Tells && failed == nil {
+		failed = why
+	}
 	back := why == nil && failed == nil && b.dated.Load()
 	return changed || moved || back, cmp.Or(err, failed)
 }

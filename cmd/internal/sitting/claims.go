@@ -164,8 +164,8 @@ func (c *conversation) claim(ctx context.Context) error {
 		return stands, ours, c.unclaimed(err)
 	}
 	stands, ours, err := claim(false)
-	if err == nil && ours && stands != nil && c.Desk.Also(stands) && c.also != c.here() {
-		c.also = c.here()
+	if where := c.mark + step; err == nil && ours && stands != nil && c.Desk.Also(stands) && c.also != where {
+		c.also = where
 		return c.Front.Tell(page.AlsoLine(stands, c.clock()))
 	}
 	if err != nil || ours || stands == nil {

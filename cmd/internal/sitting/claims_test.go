@@ -189,7 +189,7 @@ func TestTwoSittingsOfOne(t *testing.T) {
 		t.Fatalf("once the second one has left, claimed is %s", got)
 	}
 	other.lead("FN-01", "1", "1", "1", "q")
-	const line = "**rosa at window**, which is you, is at `blade-care` in another follow since 19:00: do it once, and leave one of them."
+	const line = "**rosa at window** is at `blade-care` since 19:00 in another follow, which is you: do it once, and leave one of them."
 	if n := strings.Count(strings.Join(other.told, "\n"), line); n != 1 {
 		t.Errorf("told %d times: %q", n, other.told)
 	}

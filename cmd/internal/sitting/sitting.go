@@ -15,6 +15,7 @@ import (
 	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Sitting is one visit to the bench.
@@ -122,8 +123,7 @@ func (c *conversation) settle(ctx context.Context) error {
 		c.Bench.Put(s)
 		c.recorded, c.since, c.stay = mark, time.Time{}, place{}
 		c.known[mark] = max(c.known[mark], entries[len(entries)-1].Position+1)
-		return cmp.Or(c.say("The store answers again: your last answer was recorded."),
-			c.Front.Tell(page.NewRecorded(s, entries, c.now()).AtBench().Markdown(c.clock())))
+		return cmp.Or(c.say("The store answers again: your last answer was recorded."), c.tellRecorded(s, entries))
 	case s != nil:
 		c.lacks = true
 		return c.say("The store answers again: your last answer was not recorded. Give it again.")
@@ -164,7 +164,7 @@ type conversation struct {
 	refused   place                // the step of which an answer was refused just now
 	presses   *workflow.Suggestion // what can't wait for the step that is stayed at; nil: nothing was found
 	noticed   string               // what was told last of that
-	also      place                // it was told that the builder is at it in another sitting too
+	also      string               // the mark and step of which it was told that the builder is at it in another sitting too
 	claimless bool                 // it was said that others aren't told at which step the builder is
 }
 
@@ -667,7 +667,12 @@ func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r w
 		return err
 	}
 	c.since = time.Time{}
-	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+	return c.tellRecorded(state, entries)
+}
+
+// tellRecorded shows what was recorded.
+func (c *conversation) tellRecorded(s *workflow.State, entries []journal.Entry) error {
+	return c.Front.Tell(page.NewRecorded(s, entries, c.now()).AtBench().Markdown(c.clock()))
 }
 
 // took is told how an airframe stands after something was recorded.
