@@ -3,8 +3,11 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"encoding/pem"
 	"io"
+	"log"
 	"net"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -404,6 +407,33 @@ func TestFollowInAnOutage(t *testing.T) {
 	if err := sits.cmd.Wait(); err != nil {
 		t.Errorf("once it is back, it ends with %v", err)
 	}
+}
+
+// A cluster that is there, and is not spoken to as it asks, is a mistake of the config and no outage.
+func TestSpokenToOtherwise(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	other := httptest.NewTLSServer(nil)
+	defer other.Close()
+	other.Config.ErrorLog = log.New(io.Discard, "", 0)
+	ca := filepath.Join(t.TempDir(), "ca.pem")
+	if err := os.WriteFile(ca, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: other.Certificate().Raw}), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var all sync.WaitGroup // each waits for the cluster
+	for config, says := range map[string]string{
+		"store: " + w.store(t) + "\netcd:\n  ca: " + ca + "\n":        "TLS",
+		"store: etcd://" + other.Listener.Addr().String() + "/shed\n": "it speaks TLS alone",
+	} {
+		for _, command := range []string{"status", "note CW-01 seen", "follow CW-01"} {
+			all.Go(func() {
+				if text := benchOf(t, config).run(2, command, says, "as ca:", "fettle help sheds"); strings.Contains(text, "cannot be reached") {
+					t.Errorf("%s says %s", command, text)
+				}
+			})
+		}
+	}
+	all.Wait()
 }
 
 // What is no address of a shed, and what a config cannot mean, is said to be that, with what to
