@@ -456,6 +456,7 @@ func TestMistypedStore(t *testing.T) {
 		}
 		b.run(2, "store copy "+name+" one.db", form)
 	}
+	b.run(2, "--store one.db backup "+w.store(t), "a backup is a file; to copy into a shed: fettle store copy one.db "+w.store(t))
 	if left, _ := os.ReadDir(b.home); len(left) != 1 { // its config
 		t.Errorf("files were made: %v", left)
 	}
