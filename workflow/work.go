@@ -299,7 +299,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 		for _, is := range r.Step.Sets { // done once more, it is set anew, and nothing is taken back
 			if s.Holds(is.Condition, c.At) != is.State {
 				reasons[0].Text += fmt.Sprintf(", and %s is to be recorded anew", is)
-				reasons[0].Remedy = s.remedy(Remedy{Kind: ToSetCondition, Setting: is})
+				reasons[0].Remedy = s.stands(is, c.At)[0].Remedy
 				break
 			}
 		}

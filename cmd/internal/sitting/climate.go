@@ -147,10 +147,11 @@ func (c *conversation) lacking(s *workflow.State, now time.Time) []steps.Setting
 	return needs
 }
 
-// broughtByTool reports whether a step brings a condition about with a tool.
+// broughtByTool reports whether a step brings a condition about with a tool, or a hold is cleared once more for it.
 func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool {
 	how, _ := c.broughtBy(s, need)
-	return len(how.Step.Tools) > 0
+	_, hold := s.Anew(need, c.now())
+	return hold != nil || len(how.Step.Tools) > 0
 }
 
 // fitting leaves out the conditions that the design of an airframe does not know.
