@@ -347,7 +347,7 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 // without are the needs of other conditions than these.
 func without(needs, these []steps.Setting) []steps.Setting {
 	return sorting.Delete(slices.Clone(needs), func(need steps.Setting) bool {
-		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
+		return steps.AnySetting(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
 	})
 }
 

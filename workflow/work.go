@@ -335,7 +335,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 // the second person, the name of what is fitted. Whoever is told one of them is told all.
 func (s *State) withUnsaid(err error, report StepReport, job *Job, r Finish, at time.Time) error {
 	refusal := &Refusal{What: report.Step.Name}
-	if err != nil && !errors.As(err, &refusal) || slices.ContainsFunc(refusal.Reasons, func(r Reason) bool {
+	if err != nil && !errors.As(err, &refusal) || anyReason(refusal.Reasons, func(r Reason) bool {
 		return r.Because != ByCondition && r.Because != ByClimate && r.Because != ByHold
 	}) {
 		return err // it is not its turn, or it needs work first

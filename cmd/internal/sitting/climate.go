@@ -30,7 +30,7 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	all := slices.Clone(needs)
 	needs = sorting.Delete(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Lapses() || c.broughtByTool(s, n) || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Lapses() || c.broughtByTool(s, n) || steps.AnySetting(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	sorting.Stable(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
