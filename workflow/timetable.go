@@ -40,6 +40,7 @@ type Visit struct {
 	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
 	Turns    []Turn    `json:"turns"`
 	Leave    []Left    `json:"leave,omitempty"` // how conditions stand before anybody leaves
+	After    []Drying  `json:"after,omitempty"` // what still dries when its last turn is over
 }
 
 // A Left is how a condition is left at the end of a sitting, and when it is needed otherwise again.
@@ -295,6 +296,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		v := &out.Visits[len(out.Visits)-1]
 		v.Turns = append(v.Turns, turn)
 	}
+	for k := range out.Visits {
+		out.Visits[k].goesOn(out.Visits[k+1:], drying)
+	}
 	c.leave(out.Visits, r.Starts)
 	for _, s := range c.fleet {
 		by := c.now
@@ -314,6 +318,21 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		}
 	}
 	return out
+}
+
+// goesOn keeps of what dries what is not over with the last turn, and begins before the next visit does.
+func (v *Visit) goesOn(next []Visit, drying []Drying) {
+	last := v.From
+	for i := range v.Turns {
+		if ends := v.Turns[i].Ends; ends.After(last) {
+			last = ends
+		}
+	}
+	for _, d := range drying {
+		if d.Until.After(last) && (len(next) == 0 || d.From.Before(next[0].From)) {
+			v.After = append(v.After, d)
+		}
+	}
 }
 
 // handsFor are those who do a task, of all who are free: first who was at the airframe before.

@@ -41,14 +41,15 @@ type Plan struct {
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
 type PlanSitting struct {
 	workflow.Sitting
-	Turns     []workflow.Turn `json:"turns"`
-	Tools     []string        `json:"tools,omitempty"`
-	Materials []string        `json:"materials,omitempty"`
-	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
-	Second    bool            `json:"second_person,omitempty"`
-	Leave     []workflow.Left `json:"leave,omitempty"`    // how conditions stand before anybody leaves
-	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
-	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
+	Turns     []workflow.Turn   `json:"turns"`
+	Tools     []string          `json:"tools,omitempty"`
+	Materials []string          `json:"materials,omitempty"`
+	Set       []string          `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
+	Second    bool              `json:"second_person,omitempty"`
+	Leave     []workflow.Left   `json:"leave,omitempty"`    // how conditions stand before anybody leaves
+	After     []workflow.Drying `json:"after,omitempty"`    // what still dries when the last turn is over
+	Assumed   bool              `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
+	Overtime  bool              `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
 
 // A PlanStop is a step that the plan does not reach.
@@ -74,7 +75,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, Assumed: v.Added, Overtime: v.Overtime}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, After: v.After, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -252,7 +253,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 			part := newPlanSitting(v)
 			part.Assumed, part.Overtime = s.Assumed, s.Overtime
 			if v.To == s.To {
-				part.Leave = s.Leave
+				part.Leave, part.After = s.Leave, s.After
 			}
 			p.sitting(l, &part, c)
 		}
@@ -303,7 +304,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 		l.item("**Meanwhile:** %s", strings.Join(meanwhile, "; "))
 	}
 	if len(left) > 0 {
-		l.item("**Left to cure:** %s", strings.Join(left, "; "))
+		l.item("**Left to dry and cure:** %s", strings.Join(left, "; "))
 	}
 	l.add("\n```\n%s```", s.chart())
 }

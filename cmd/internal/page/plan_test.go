@@ -17,6 +17,10 @@ func twoSittings(now time.Time) workflow.Timetable {
 	at := func(minute int) time.Time { return now.Add(time.Duration(minute) * time.Minute) }
 	roots := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterDrying, From: at(14), Until: at(29)}
 	cure := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterCure, From: at(62), Until: at(32 + 24*60)}
+	nose := workflow.Drying{Mark: "WR-01", Job: "wren-build", Joint: "nose", For: workflow.AfterHandling, From: at(115), Until: at(145)}
+	sets := nose
+	sets.For, sets.From, sets.Until = workflow.AfterCure, at(145), at(115+24*60)
+	rest := workflow.Drying{Mark: "WR-01", Job: "wren-build", Step: "rest", For: workflow.AfterWait, From: at(115), Until: at(130)}
 	later := 2 * 24 * 60
 	return workflow.Timetable{Made: now, Finish: at(later + 20), Bound: at(later + 10), Attended: 51 * time.Minute, Idle: 10 * time.Minute,
 		Visits: []workflow.Visit{
@@ -26,7 +30,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
 				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Alone: []string{"A mirror", "Look again the next day"}, Opens: at(29), Closes: at(45), By: at(40)},
 				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
-			}},
+			}, After: []workflow.Drying{cure, nose, rest, sets}},
 			{Sitting: workflow.Sitting{From: at(later), To: at(later + 60)}, Turns: []workflow.Turn{
 				{Mark: "FN-01", Job: "finch-build", Step: "release-it", Title: "Release it", Second: true, Begins: at(later), Ends: at(later + 20)},
 			}},

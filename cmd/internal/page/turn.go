@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"fettle/steps/lists"
 	"fettle/workflow"
@@ -84,31 +85,49 @@ func secondAt(t workflow.Turn) string {
 	return "second person"
 }
 
-// dries says what passes by itself meanwhile, and what still cures after the sitting.
+// dries says what passes by itself meanwhile, and what goes on after the last turn, until when.
 func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
+	last := time.Time{}
+	for _, t := range s.Turns {
+		if t.Ends.After(last) {
+			last = t.Ends
+		}
+	}
 	for _, t := range s.Turns {
 		for _, d := range t.Dries {
-			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
-			if d.For == workflow.AfterCure {
-				if !d.Until.After(s.To) {
-					continue
-				}
-				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
+			if text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c); !d.Until.After(last) && !lists.Contains(meanwhile, text) {
+				meanwhile = append(meanwhile, text)
 			}
-			if !lists.Contains(*to, text) {
-				*to = append(*to, text)
+		}
+	}
+	for i, d := range s.After {
+		text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c)
+		more := false // of a joint that sets first
+		for _, before := range s.After[:i] {
+			more = more || d.Joint != "" && before.Mark == d.Mark && before.Job == d.Job && before.Joint == d.Joint
+		}
+		for k := range s.After[i+1:] {
+			if next := s.After[i+1+k]; d.Joint != "" && next.Mark == d.Mark && next.Job == d.Job && next.Joint == d.Joint {
+				text += "," + passing(next, c)
 			}
+		}
+		if !more {
+			left = append(left, text)
 		}
 	}
 	return meanwhile, left
 }
 
-func passing(what workflow.After) string {
-	switch what {
+// passing says what time does to it, and until when.
+func passing(d workflow.Drying, c Clock) string {
+	text := " is over at "
+	switch d.For {
 	case workflow.AfterDrying:
-		return "dries until "
+		text = " dries until "
 	case workflow.AfterHandling:
-		return "sets until "
+		text = " sets until "
+	case workflow.AfterCure:
+		text = " is cured by "
 	}
-	return "is over at "
+	return text + c.at(d.Until, false)
 }
