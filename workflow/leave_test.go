@@ -208,6 +208,26 @@ func TestNoPlanNamesWhatIsOpen(t *testing.T) {
 	_, err := scheduled(t, b.now, Hours{Sittings: open(2, 7), Again: true}, b.state)
 	if no := (*NoPlan)(nil); !errors.As(err, &no) || no.Why != TooLong || len(no.Open) != 1 || no.Open[0].Name != "tab" || no.Open[0].Closes.Sub(evening) != 40*time.Minute {
 		t.Errorf("%+v", err)
+	} else if save := no.Open[0].Save; save != open(11, 17)[0] {
+		t.Errorf("saved from %s to %s", save.From, save.To)
+	}
+}
+
+// So is what stands hot.
+func TestNoPlanNamesWhatIsHot(t *testing.T) {
+	b := parts(t, 3)
+	b.after(8 * time.Minute)
+	b.done("warm")
+	for from, says := range map[int]int{8: 1, 24 * 60: 1} { // whether somebody is at the bench or not
+		_, err := scheduled(t, b.now, Hours{Sittings: open(from, from+15), Again: true}, b.state)
+		if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != says || no.Left[0].Remedy.Setting.String() != "iron: cold" {
+			t.Errorf("%+v", err)
+		}
+	}
+	b.must(setting("iron", "cold"))
+	_, err := scheduled(t, b.now, Hours{Sittings: open(8, 23), Again: true}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != 0 {
+		t.Errorf("%+v", err)
 	}
 }
 

@@ -223,9 +223,15 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	}
 	t, err := of.find(ctx, o)
 	of.advises(ctx, &t)
+	for i := range t.Lapses {
+		of.saves(ctx, &t.Lapses[i])
+	}
 	var no *NoPlan
 	if errors.As(err, &no) {
-		no.Open = of.openNow()
+		no.Open, no.Left = of.openNow(), Standing(fleet, now)
+		for i := range no.Open {
+			of.saves(ctx, &no.Open[i])
+		}
 	}
 	return t, err
 }

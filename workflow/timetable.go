@@ -174,6 +174,7 @@ type Lapse struct {
 	Name   string    `json:"name"` // of the joint, or the wait
 	Closes time.Time `json:"closes,omitzero"`
 	Lost   bool      `json:"lost"`
+	Save   Sitting   `json:"save,omitzero"` // the shortest sitting that would save it; zero: none is known
 }
 
 // A Hasty is a window that will be so short that less than usual is left unused at its end.
@@ -238,7 +239,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
 		Answers: c.answers, Moot: c.moot(), Stops: c.stops, Climate: c.climate}
 	for _, g := range c.slack {
-		out.Lapses = append(out.Lapses, Lapse{g.end.mark, g.end.job, g.end.name, g.end.closes, g.far == 2})
+		out.Lapses = append(out.Lapses, Lapse{Mark: g.end.mark, Job: g.end.job, Name: g.end.name, Closes: g.end.closes, Lost: g.far == 2})
 	}
 	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
 	order, last := make([]int, 0, len(c.tasks)), 0

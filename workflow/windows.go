@@ -1,10 +1,13 @@
 package workflow
 
 import (
+	"context"
+	"math"
 	"slices"
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/plan"
 )
 
 // This file puts the windows of joints and of waits with an end to the planner, and what is spared of them.
@@ -181,4 +184,68 @@ func (c *scheduler) between(coat, join int) int {
 		return max(work, dist[join-coat])
 	}
 	return dist[join-coat]
+}
+
+// saves finds the shortest sitting in which what is open could be met before its window closes, with all that must be done before
+// it, and with something to spare where there is.
+func (of *scheduler) saves(ctx context.Context, l *Lapse) {
+	var ends []runningEnd
+	for far := range 2 { // with what is to be spared, and without
+		root := *of
+		root.trial, root.slack, root.cuts, root.warm = true, nil, nil, nil
+		for _, end := range ends {
+			root.slack = append(root.slack, givenUp{{end, far}}...)
+		}
+		c := root.begun()
+		for err := c.work(); err != nil; err = c.work() {
+			if !root.leavesOut(err) {
+				return
+			}
+			c = root.begun()
+		}
+		p := c.problem()
+		in, end := make([]bool, len(p.Activities)), math.MaxInt
+		var who []int
+		add := func(i int) {
+			if !in[i] {
+				in[i], who = true, append(who, i)
+			}
+		}
+		for i := range c.tasks {
+			for _, w := range c.tasks[i].window {
+				if w.from < 0 && w.late.mark == l.Mark && w.late.job == l.Job && w.late.name == l.Name {
+					add(i)
+					end, ends = min(end, w.end), append(ends, w.late)
+				}
+			}
+		}
+		for n := 0; n < len(who); n++ {
+			for _, d := range p.Delays {
+				if d.To == who[n] && d.Least >= 0 && d.From < len(c.tasks) {
+					add(d.From)
+				}
+			}
+		}
+		least := c.part(p, who)
+		met := func() plan.Result {
+			r, _ := plan.Solve(ctx, least, plan.Options{Think: tryFor}) // one that is too short is badly put
+			return r
+		}
+		r := met()
+		if len(who) == 0 || r.Starts == nil {
+			continue
+		}
+		first := slices.Min(r.Starts)
+		for short := 1; short < r.Finish-first; {
+			length := (short + r.Finish - first) / 2
+			least.Sittings = []plan.Span{{From: r.Finish - length, To: r.Finish}}
+			if met().Starts != nil {
+				first = r.Finish - length
+			} else {
+				short = length + 1
+			}
+		}
+		l.Save = Sitting{c.time(first), c.time(min(r.Finish+spareLeast, end))}
+		return
+	}
 }

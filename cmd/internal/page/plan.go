@@ -138,7 +138,7 @@ func (p Plan) Markdown(c Clock) string {
 			if w.Closes.After(p.Made) {
 				still = fmt.Sprintf(" It is open until %s: if you are at the bench and quick enough, `fettle next %s`.", c.At(w.Closes), w.Mark)
 			}
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s\n", esc(w.Name), esc(w.Mark), still)
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w, c))
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
@@ -178,6 +178,19 @@ func (p Plan) Markdown(c Clock) string {
 	p.heldBack(&l, c)
 	p.assumed(&l, c)
 	return l.String()
+}
+
+// saved says in which sitting an open window would be met.
+func saved(w workflow.Lapse, c Clock) string {
+	if w.Save.To.IsZero() {
+		return ""
+	}
+	from := w.Save.From.In(time.Local)
+	day := from.Format(time.DateOnly)
+	if sameDay(from, c.Now.In(time.Local)) {
+		day = "today"
+	}
+	return fmt.Sprintf(" A sitting from %s to %s would save it: `--sitting \"%s %s-%s\"`.", c.at(w.Save.From, false), c.at(w.Save.To, false), day, from.Format("15:04"), w.Save.To.In(time.Local).Format("15:04"))
 }
 
 // stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.

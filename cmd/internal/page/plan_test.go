@@ -42,7 +42,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 		},
 		Answers: []workflow.Answer{{Mark: "FN-01", Job: "finch-build", Step: "choose-spar", Choice: "spar", Answer: "carbon"}},
 		Climate: []workflow.Climates{{Mark: "FN-01", Celsius: 18, Given: true}, {Mark: "WR-01", Celsius: 20}},
-		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}, {Mark: "WR-01", Job: "wren-build", Name: "nose", Closes: at(-2), Lost: true}},
+		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "fin", Closes: at(40), Lost: true, Save: workflow.Sitting{From: at(25), To: at(32)}}, {Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}, {Mark: "WR-01", Job: "wren-build", Name: "nose", Closes: at(-2), Lost: true}},
 	}
 }
 
@@ -83,9 +83,9 @@ func (a album) planning(now time.Time) {
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
 			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
-		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute)}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute), Save: workflow.Sitting{From: now.Add(10 * time.Minute), To: now.Add(17 * time.Minute)}}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
 		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
-		"not-found":  {Why: workflow.NotFound},
+		"not-found":  {Why: workflow.NotFound, Left: []workflow.Reason{{Text: "battery: in, as the journal says, and nothing since says that it is out", At: now.Add(-time.Hour), Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}},
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
 		"none":       {Why: workflow.NoSitting},
 	} {
