@@ -425,6 +425,9 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 		} else {
 			why = c.eitherBy[l.Delay-len(c.ties)]
 		}
+		if why.why == "" { // of what lies in one sitting
+			why.why = AfterStep
+		}
 	case plan.ByResource:
 		why.why = AfterHands
 		if l.Resource > 0 {

@@ -448,24 +448,40 @@ func waits(k workflow.Link) string {
 	return ""
 }
 
-// longest says for what the finish waits longest.
+// full reports whether a link of the chain waited for a sitting since too little was left of the one before.
+func full(chain []workflow.Link, i int) bool {
+	return i > 0 && chain[i].Sitting && waits(chain[i]) == ""
+}
+
+// longest says for what the finish waits longest, and how often a sitting was full.
 func (p *Plan) longest(l *lines, c Clock) {
 	var most workflow.Link
+	n := 0
 	for i, k := range p.Chain {
+		if full(p.Chain, i) {
+			n++
+		}
 		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
 			most = k
 			most.Begins, most.Ends = p.Chain[i-1].Ends, k.Begins
 		}
 	}
-	if most.Ends.IsZero() {
-		by := "work alone"
-		if first := p.Chain[0].Begins; len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To) {
-			by = "when your sittings are: the last work begins at " + c.At(first)
+	first, by := p.Chain[0].Begins, "work alone"
+	switch {
+	case !most.Ends.IsZero():
+		by = fmt.Sprintf("longest from %s until %s: %s", c.At(most.Begins), c.At(most.Ends), waits(most))
+		if n > 0 {
+			by += fmt.Sprintf(". At the end of %s too little time is left for the step that comes next", many(n, "sitting"))
 		}
-		l.add("\n**The finish is held back** by %s.", by)
-		return
+	case n > 0:
+		by = fmt.Sprintf("%s at the end of which too little time is left for the step that comes next", many(n, "sitting"))
+	case len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To):
+		by = "when your sittings are: the last work begins at " + c.At(first)
 	}
-	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))
+	if most.Ends.IsZero() {
+		by = "by " + by
+	}
+	l.add("\n**The finish is held back** %s.", by)
 }
 
 // heldBack says what holds the finish back: work, and what dries between.
@@ -486,13 +502,17 @@ func (p *Plan) heldBack(l *lines, c Clock) {
 		work, count = 0, 0
 	}
 	for i, k := range p.Chain {
-		if text := waits(k); text != "" {
+		text, full := waits(k), full(p.Chain, i)
+		if full {
+			text = "too little of the sitting is left for " + esc(k.Title)
+		}
+		if text != "" {
 			flush()
 			from := ""
 			if i > 0 {
 				from = c.At(p.Chain[i-1].Ends) + " "
 			}
-			if k.Sitting {
+			if k.Sitting && !full {
 				text += ", and the next sitting begins"
 			}
 			l.item("%suntil %s: %s", from, c.At(k.Begins), text)

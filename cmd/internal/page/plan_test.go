@@ -212,4 +212,20 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 			t.Errorf("%s is not in\n%s", want, text)
 		}
 	}
+	// What did not fit into the rest of a sitting is said, alone or beside what dries longest.
+	p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}, {Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: workflow.AfterStep, Sitting: true}}
+	said := func(full bool) string {
+		is := page.NewPlan([]string{"FN-01"}, p)
+		is.Full = full
+		return is.Markdown(page.Clock{Now: now})
+	}
+	for full, want := range map[bool]string{false: "held back** by 1 sitting at the end of which too little time is left for the step that comes next.", true: "- 19:01 until Tue 3 Mar 19:00: too little of the sitting is left for Join the roots\n"} {
+		if text := said(full); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
+	}
+	p.Chain = append(p.Chain, workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(2 * day), Ends: now.Add(2*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true})
+	if text, want := said(false), ": roots cures. At the end of 1 sitting too little time is left for the step that comes next."; !strings.Contains(text, want) {
+		t.Errorf("%s is not in\n%s", want, text)
+	}
 }
