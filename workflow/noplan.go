@@ -169,15 +169,18 @@ func (c *scheduler) part(p plan.Problem, who []int) plan.Problem {
 		less.Activities = append(less.Activities, p.Activities[i])
 		at[i] = len(less.Activities)
 	}
+	move := func(d plan.Delay) (plan.Delay, bool) {
+		return plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least}, at[d.From] > 0 && at[d.To] > 0
+	}
 	for k, d := range p.Delays {
-		if at[d.From] > 0 && at[d.To] > 0 && (d.Least >= 0 || c.ties[k] != tie{}) {
-			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
+		if moved, in := move(d); in && (d.Least >= 0 || c.ties[k] != tie{}) {
+			less.Delays = append(less.Delays, moved)
 		}
 	}
 	for _, e := range p.Either {
-		a, b := e.One, e.Other
-		if at[a.From] > 0 && at[a.To] > 0 && at[b.From] > 0 && at[b.To] > 0 {
-			less.Either = append(less.Either, plan.Either{One: plan.Delay{From: at[a.From] - 1, To: at[a.To] - 1, Least: a.Least}, Other: plan.Delay{From: at[b.From] - 1, To: at[b.To] - 1, Least: b.Least}})
+		one, in := move(e.One)
+		if other, too := move(e.Other); in && too {
+			less.Either = append(less.Either, plan.Either{One: one, Other: other})
 		}
 	}
 	return less

@@ -300,6 +300,8 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 }
 
 // begun is a scheduler of the same that has made nothing yet.
+//
+//go:noinline
 func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}

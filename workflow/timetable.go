@@ -200,6 +200,8 @@ func (k Climates) Same(other Climates) bool {
 }
 
 // turn is a task at its time.
+//
+//go:noinline
 func (c *scheduler) turn(i, start int) Turn { return c.turnOf(&c.tasks[i], start) }
 
 func (c *scheduler) turnOf(t *task, start int) Turn {
@@ -329,9 +331,9 @@ func (v *Visit) goesOn(next []Visit, drying []Drying) {
 			last = ends
 		}
 	}
-	for _, d := range drying {
-		if d.Until.After(last) && (len(next) == 0 || d.From.Before(next[0].From)) {
-			v.After = append(v.After, d)
+	for i := range drying {
+		if d := &drying[i]; d.Until.After(last) && (len(next) == 0 || d.From.Before(next[0].From)) {
+			v.After = append(v.After, *d)
 		}
 	}
 }
@@ -357,11 +359,6 @@ func (c *scheduler) handsFor(t *task, start int, until, before []int) (all []int
 // drying is what passes by itself: the time before windows open, until joints have handling strength and are cured, and
 // waits, in the order that they begin.
 func (c *scheduler) drying(starts []int) (all []Drying) {
-	span := func(t *task, joint, step string, why After, from, until int) {
-		if until > from {
-			all = append(all, Drying{c.fleet[t.of].Airframe.Mark, t.job.ID, joint, step, why, c.time(from), c.time(until)})
-		}
-	}
 	for _, join := range c.joins {
 		t := &c.tasks[join.task]
 		times, climate := join.adhesive.Times, c.climateOf(join.of)
@@ -370,35 +367,47 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 			last = max(last, starts[coat]+c.tasks[coat].minutes)
 		}
 		if last >= 0 {
-			span(t, join.joint, "", AfterDrying, last, last+up(times.Least(times.From, climate)))
+			all = c.span(all, t, join.joint, "", AfterDrying, last, last+up(times.Least(times.From, climate)))
 		}
 		end := starts[join.task] + t.minutes
 		handles := end + up(times.Least(times.Handling, climate))
-		span(t, join.joint, "", AfterHandling, end, handles)
-		span(t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
+		all = c.span(all, t, join.joint, "", AfterHandling, end, handles)
+		all = c.span(all, t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
 	}
 	seen := map[tie]bool{}
 	for k, d := range c.delays {
 		if why := c.ties[k]; why.why == AfterWait && !seen[why] && d.Least > c.tasks[d.From].minutes {
 			t := &c.tasks[d.From]
-			span(t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
+			all = c.span(all, t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
 			why.joint = t.job.ID
 			seen[why] = true
 		}
 	}
 	for _, s := range c.fleet {
 		for _, t := range s.Timers(c.now) {
+			d := Drying{Mark: s.Airframe.Mark, Job: t.Job, Joint: t.Name, For: AfterDrying, From: t.Began, Until: t.Opens}
 			switch {
 			case t.Joint && !t.Cures.IsZero():
-				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterHandling, c.now, t.Handles}, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterCure, t.Handles, t.Cures})
-			case t.Joint:
-				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterDrying, t.Began, t.Opens})
-			default:
-				all = append(all, Drying{s.Airframe.Mark, t.Job, "", t.Name, AfterWait, t.Began, t.Opens})
+				d.For, d.From, d.Until = AfterHandling, c.now, t.Handles
+				all = append(all, d)
+				d.For, d.From, d.Until = AfterCure, t.Handles, t.Cures
+			case !t.Joint:
+				d.Joint, d.Step, d.For = "", t.Name, AfterWait
 			}
+			all = append(all, d)
 		}
 	}
 	sorting.Stable(all, func(a, b Drying) int { return a.From.Compare(b.From) })
+	return all
+}
+
+// span adds what passes from one minute until another.
+//
+//go:noinline
+func (c *scheduler) span(all []Drying, t *task, joint, step string, why After, from, until int) []Drying {
+	if until > from {
+		all = append(all, Drying{c.fleet[t.of].Airframe.Mark, t.job.ID, joint, step, why, c.time(from), c.time(until)})
+	}
 	return all
 }
 

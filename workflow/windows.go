@@ -189,13 +189,9 @@ func (c *scheduler) between(coat, join int) int {
 // saves finds the shortest sitting in which what is open could be met before its window closes, with all that must be done before
 // it, and with something to spare where there is.
 func (of *scheduler) saves(ctx context.Context, l *Lapse) {
-	var ends []runningEnd
-	for far := range 2 { // with what is to be spared, and without
-		root := *of
-		root.trial, root.slack, root.cuts, root.warm = true, nil, nil, nil
-		for _, end := range ends {
-			root.slack = append(root.slack, givenUp{{end, far}}...)
-		}
+	root := *of
+	root.trial, root.slack, root.cuts, root.warm = true, nil, nil, nil
+	for range 2 { // with what is to be spared, and without
 		c := root.begun()
 		for err := c.work(); err != nil; err = c.work() {
 			if !root.leavesOut(err) {
@@ -206,46 +202,41 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 		p := c.problem()
 		in, end := make([]bool, len(p.Activities)), math.MaxInt
 		var who []int
-		add := func(i int) {
-			if !in[i] {
-				in[i], who = true, append(who, i)
-			}
-		}
 		for i := range c.tasks {
-			for _, w := range c.tasks[i].window {
-				if w.from < 0 && w.late.mark == l.Mark && w.late.job == l.Job && w.late.name == l.Name {
-					add(i)
-					end, ends = min(end, w.end), append(ends, w.late)
+			for k := range c.tasks[i].window {
+				if w := &c.tasks[i].window[k]; w.from < 0 && w.late.mark == l.Mark && w.late.job == l.Job && w.late.name == l.Name {
+					if end = min(end, w.end); !in[i] {
+						in[i], who = true, append(who, i)
+					}
+					if root.slack.of(w.late) == 0 {
+						root.slack = root.slack.with(w.late)
+					}
 				}
 			}
 		}
 		for n := 0; n < len(who); n++ {
 			for _, d := range p.Delays {
-				if d.To == who[n] && d.Least >= 0 && d.From < len(c.tasks) {
-					add(d.From)
+				if d.To == who[n] && d.Least >= 0 && d.From < len(c.tasks) && !in[d.From] {
+					in[d.From], who = true, append(who, d.From)
 				}
 			}
 		}
-		least := c.part(p, who)
-		met := func() plan.Result {
-			r, _ := plan.Solve(ctx, least, plan.Options{Think: tryFor}) // one that is too short is badly put
-			return r
-		}
-		r := met()
+		p = c.part(p, who)
+		r, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor})
 		if len(who) == 0 || r.Starts == nil {
 			continue
 		}
-		first := slices.Min(r.Starts)
-		for short := 1; short < r.Finish-first; {
-			length := (short + r.Finish - first) / 2
-			least.Sittings = []plan.Span{{From: r.Finish - length, To: r.Finish}}
-			if met().Starts != nil {
-				first = r.Finish - length
+		least, most := 1, r.Finish // of its length
+		for least < most {
+			length := (least + most) / 2
+			p.Sittings = []plan.Span{{From: r.Finish - length, To: r.Finish}}
+			if is, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor}); is.Starts == nil { // one that is too short is badly put
+				least = length + 1
 			} else {
-				short = length + 1
+				most = length
 			}
 		}
-		l.Save = Sitting{c.time(first), c.time(min(r.Finish+spareLeast, end))}
+		l.Save = Sitting{c.time(r.Finish - most), c.time(min(r.Finish+spareLeast, end))}
 		return
 	}
 }

@@ -3,7 +3,6 @@ package page
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"fettle/steps/lists"
 	"fettle/workflow"
@@ -87,39 +86,30 @@ func secondAt(t workflow.Turn) string {
 
 // dries says what passes by itself meanwhile, and what goes on after the last turn, until when.
 func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
-	last := time.Time{}
-	for _, t := range s.Turns {
-		if t.Ends.After(last) {
-			last = t.Ends
-		}
-	}
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			if text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c); !d.Until.After(last) && !lists.Contains(meanwhile, text) {
+	for i := range s.Turns {
+		for k := range s.Turns[i].Dries {
+			d := &s.Turns[i].Dries[k]
+			if text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c); !lists.Contains(s.After, *d) && !lists.Contains(meanwhile, text) {
 				meanwhile = append(meanwhile, text)
 			}
 		}
 	}
-	for i, d := range s.After {
-		text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c)
-		more := false // of a joint that sets first
-		for _, before := range s.After[:i] {
-			more = more || d.Joint != "" && before.Mark == d.Mark && before.Job == d.Job && before.Joint == d.Joint
+	at := map[string]int{} // of a joint that sets, and cures then
+	for i := range s.After {
+		d := &s.After[i]
+		what := of(d.Mark) + esc(d.Joint+d.Step)
+		if k, sets := at[d.Job+what]; sets && d.For == workflow.AfterCure {
+			left[k] += "," + passing(d, c)
+			continue
 		}
-		for k := range s.After[i+1:] {
-			if next := s.After[i+1+k]; d.Joint != "" && next.Mark == d.Mark && next.Job == d.Job && next.Joint == d.Joint {
-				text += "," + passing(next, c)
-			}
-		}
-		if !more {
-			left = append(left, text)
-		}
+		at[d.Job+what] = len(left)
+		left = append(left, what+passing(d, c))
 	}
 	return meanwhile, left
 }
 
 // passing says what time does to it, and until when.
-func passing(d workflow.Drying, c Clock) string {
+func passing(d *workflow.Drying, c Clock) string {
 	text := " is over at "
 	switch d.For {
 	case workflow.AfterDrying:
