@@ -130,7 +130,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	var no *workflow.NoPlan
-	if errors.As(err, &no) && a.json && o.ics == "" {
+	if errors.As(err, &no) && a.json && o.ics != "-" {
 		return errors.Join(err, a.showJSON(page.NewNoPlan(no)))
 	}
 	if err != nil {
@@ -150,10 +150,12 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 			p.Unbegun = append(p.Unbegun, strings.TrimSpace("fettle start "+s.Airframe.Mark+" "+a.buildOf(s.Airframe.Design)))
 		}
 	}
-	if o.ics == "" {
-		return a.show(p)
+	if o.ics != "" {
+		if err := a.writeCalendar(context.WithoutCancel(ctx), p.Calendar(), nil, o.ics); err != nil || !a.json || o.ics == "-" {
+			return err
+		}
 	}
-	return a.writeCalendar(context.WithoutCancel(ctx), p.Calendar(), nil, o.ics)
+	return a.show(p)
 }
 
 // considerable are the adhesives of the airframe and the answers to its choices.

@@ -1,9 +1,14 @@
 package desk
 
 import (
+	"bytes"
+	"context"
 	"errors"
+	"slices"
 
 	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // An Outcome is what became of what was to be recorded through a desk last.
@@ -11,6 +16,9 @@ type Outcome struct {
 	Mark    string // the airframe that it was recorded of
 	Size    int64  // of its journal then
 	Unknown bool   // it is not known whether it was
+
+	sent   [][]byte // that made it so long; nil: nobody compares them
+	before *Outcome
 }
 
 // Outcome is what became of what was to be recorded last; nil: nothing was recorded yet.
@@ -19,8 +27,39 @@ func (d *Desk) Outcome() *Outcome { return d.outcome.Load() }
 // Noted notes what became of records that made a journal so long, by the error of whoever
 // appended them, and returns that.
 func (d *Desk) Noted(mark string, size int64, err error) error {
-	if unknown := errors.Is(err, store.ErrUnknown); err == nil || unknown {
-		d.outcome.Store(&Outcome{mark, size, unknown})
+	return d.noted(&Outcome{Mark: mark, Size: size}, err)
+}
+
+func (d *Desk) noted(o *Outcome, err error) error {
+	if o.Unknown = errors.Is(err, store.ErrUnknown); o.Unknown {
+		o.before = d.Outcome()
+	}
+	if err == nil || o.Unknown {
+		d.outcome.Store(o)
 	}
 	return err
+}
+
+// Settle finds out what became of what is [Outcome.Unknown], once the store answers: the entries, if
+// they were recorded, and the state with them. A nil state: there is nothing to find out, or the
+// store does not answer yet.
+func (d *Desk) Settle(ctx context.Context) ([]journal.Entry, *workflow.State, error) {
+	o := d.Outcome()
+	if o == nil || !o.Unknown || o.sent == nil {
+		return nil, nil, nil
+	}
+	s, err := d.State(ctx, o.Mark)
+	if _, why := d.AsOf(); err != nil || why != nil {
+		return nil, nil, err
+	}
+	var entries []journal.Entry
+	if from := o.Size - int64(len(o.sent)); s.Size() >= o.Size {
+		entries = s.Entries[from:o.Size]
+	}
+	if is, err := journal.Encode(entries); err == nil && slices.EqualFunc(is, o.sent, bytes.Equal) {
+		d.outcome.Store(&Outcome{Mark: o.Mark, Size: o.Size})
+		return entries, s, nil
+	}
+	d.outcome.Store(o.before)
+	return nil, s, nil
 }
