@@ -83,6 +83,8 @@ func (s *State) leftOf(c steps.Choice) []string {
 
 // Selection is what is decided of the airframe, and the options that an open job
 // asks for.
+//
+//go:noinline
 func (s *State) Selection() steps.Selection { return s.selected }
 
 // reselect works out what is decided at the time of the entry, and with it the

@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -234,10 +235,31 @@ func TestNoPlanNamesWhatIsOpen(t *testing.T) {
 	_, err := scheduled(t, b.now, Hours{Sittings: open(2, 7), Again: true}, b.state)
 	if no := (*NoPlan)(nil); !errors.As(err, &no) || no.Why != TooLong || len(no.Open) != 1 || no.Open[0].Name != "tab" || no.Open[0].Closes.Sub(evening) != 40*time.Minute {
 		t.Errorf("%+v", err)
+	} else if save := no.Open[0].Save; save != open(11, 17)[0] {
+		t.Errorf("saved from %s to %s", save.From, save.To)
 	}
 }
 
-// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits.
+// So is what stands hot.
+func TestNoPlanNamesWhatIsHot(t *testing.T) {
+	b := parts(t, 3)
+	b.after(8 * time.Minute)
+	b.done("warm")
+	for from, says := range map[int]int{8: 1, 24 * 60: 1} { // whether somebody is at the bench or not
+		_, err := scheduled(t, b.now, Hours{Sittings: open(from, from+15), Again: true}, b.state)
+		if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != says || no.Left[0].Remedy.Setting.String() != "iron: cold" {
+			t.Errorf("%+v", err)
+		}
+	}
+	b.must(setting("iron", "cold"))
+	_, err := scheduled(t, b.now, Hours{Sittings: open(8, 23), Again: true}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != 0 {
+		t.Errorf("%+v", err)
+	}
+}
+
+// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits, and what
+// goes on by itself then is said of the sitting.
 func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
 	b := working(t, one("one", plain("iron"), wait("cool", "45 min"), plain("look"), wait("rest", "45 min"), plain("last")))
 	p := b.planned(t, Hours{Sittings: open(0, 60, 1440, 1500)}, "iron 0, look 46, | last 1440, | ends 1441")
@@ -247,5 +269,40 @@ func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
 	}
 	if len(second.Dries) != 0 {
 		t.Errorf("with the last: %+v", second.Dries)
+	}
+	if after := p.Visits[0].After; len(after) != 1 || after[0].Step != "rest" || after[0].Until.Sub(evening) != 92*time.Minute {
+		t.Errorf("after the last: %+v", after)
+	}
+	if after := p.Visits[1].After; len(after) != 0 {
+		t.Errorf("when all is done: %+v", after)
+	}
+}
+
+// What is glued last in an evening sets and cures while nobody is there, though the next sitting finds it set; a coat dries so too.
+func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
+	const day = 24 * 60
+	passes := func(v Visit) string {
+		var all []string
+		for _, d := range v.After {
+			all = append(all, fmt.Sprintf("%s %s %g-%g", d.Joint, d.For, d.From.Sub(evening).Minutes(), d.Until.Sub(evening).Minutes()))
+		}
+		return strings.Join(all, ", ")
+	}
+	coat, join := coating("coat", "tab"), joining("join", "tab")
+	coat.Hands, join.Hands = q("3 min"), q("3 min")
+	b := working(t, one("one", coat, join, wait("rest", "1 min"), plain("last")))
+	p := b.planned(t, Hours{Sittings: open(0, 25, day, day+25)}, "coat 0, join 13, last 17, | ends 18")
+	if got := passes(p.Visits[0]); got != "tab handling 16-46, tab cure 46-1456" {
+		t.Errorf("after the first: %s", got)
+	}
+	// The coat is on already, and its window reaches into the next sitting.
+	other := plain("other")
+	other.Hands = q("5 min")
+	b = working(t, one("one", coat, join), one("two", other))
+	b.after(3 * time.Minute)
+	b.done("coat")
+	p = b.planned(t, Hours{Sittings: open(3, 10, 20, 40)}, "other 3, | join 20, | ends 23")
+	if got := passes(p.Visits[0]); got != "tab drying 3-13" {
+		t.Errorf("after the first: %s", got)
 	}
 }

@@ -61,6 +61,8 @@ func (c *scheduler) measureClimate(s *State) {
 const assumedCelsius = 20
 
 // climateOf is the climate of an airframe's new clocks.
+//
+//go:noinline
 func (c *scheduler) climateOf(of int) bond.Climate { return bond.Even(c.celsius[of]) }
 
 // unfit says which adhesive of a step, or of a rework before it, the bench is too cold or too warm for, as it is planned.

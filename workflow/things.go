@@ -178,6 +178,8 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 
 // things are what may be aboard of the items right before the instant, by entry and by
 // time: of two answers both count.
+//
+//go:noinline
 func (s *State) things(items []string, zone string, before instant) []Thing {
 	return s.thingsBy(s.changes, items, zone, before)
 }
@@ -375,6 +377,8 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 
 // mayBeOff reports whether the item was removed and none was fitted since, by entry or
 // by time: of two answers, one is enough.
+//
+//go:noinline
 func (s *State) mayBeOff(item string, at time.Time) bool {
 	return slices.ContainsFunc([]bool{false, true}, func(byTime bool) bool {
 		now := s.aboard(s.changes, []string{item}, "", instant{s.Size(), at}, byTime)[item]

@@ -194,6 +194,8 @@ type AdhesiveReport struct {
 }
 
 // workOf returns the job of that identity, or for "" that of the reworks.
+//
+//go:noinline
 func (s *State) workOf(id string) (*Job, error) {
 	if id == "" {
 		return s.reworks, nil

@@ -128,9 +128,12 @@ func (a *app) outcome(cmd *cobra.Command, err error) error {
 			return &outcomeError{error: err, says: says + ": " + err.Error()}
 		}
 	case unknown || became.Unknown:
-		says, advice = "it is not known whether it was recorded", "look at the record before doing it again"
+		says, advice = "it is not known whether it was recorded", "look before doing it again"
+		if became != nil {
+			advice += ": " + page.LookAt(became.Mark)
+		}
 	default:
-		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look at the record before doing anything again"
+		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look before doing anything again: "+page.LookAt(became.Mark)
 	}
 	return &outcomeError{err, says + ": " + err.Error() + "; " + advice, became != nil || unknown}
 }

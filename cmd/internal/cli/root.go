@@ -43,6 +43,9 @@ func (a *app) run(ctx context.Context, args []string) int {
 	}
 	if err == nil && a.stale { // it is not what the record is now
 		err = &silentError{exitStore}
+		if a.kept.Desk.Outcome() != nil {
+			err = &silentError{exitUnsure}
+		}
 	}
 	if a.apart {
 		return apartCodes + exitCode(err)

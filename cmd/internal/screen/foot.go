@@ -58,8 +58,8 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 // that nothing else moves when it says something.
 func (p painter) bar(s scene, width int) string {
 	var says []string
-	if !s.away.IsZero() {
-		says = append(says, "no store since "+s.away.In(time.Local).Format("15:04"))
+	if s.away {
+		says = append(says, "no store: nothing is recorded")
 	}
 	for _, k := range s.offers {
 		way := k.Key + " "

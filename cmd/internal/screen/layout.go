@@ -32,12 +32,12 @@ type scene struct {
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
-	refused  bool      // what was typed was refused: what is typed next replaces it
-	turns    bool      // the rows have several pages
-	keyed    bool      // letters are keys, though the field takes words: nothing is typed
-	hint     string    // about a key that did nothing
-	away     time.Time // since then the store is; zero: it is not
-	more     bool      // what is behind `?` is looked at
+	refused  bool   // what was typed was refused: what is typed next replaces it
+	turns    bool   // the rows have several pages
+	keyed    bool   // letters are keys, though the field takes words: nothing is typed
+	hint     string // about a key that did nothing
+	away     bool   // the store is
+	more     bool   // what is behind `?` is looked at
 }
 
 // A sheet is one page of what a screen shows: all of it where there is room for it.

@@ -18,6 +18,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/lists"
 	"fettle/store"
 )
 
@@ -220,10 +221,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
 		m.looking = false
-		if !errors.Is(msg.err, store.ErrAway) {
-			m.scene.away = time.Time{}
-		} else if msg.err = nil; m.scene.away.IsZero() {
-			m.scene.away = m.now()
+		if m.scene.away = errors.Is(msg.err, store.ErrAway); m.scene.away {
+			msg.err = nil
 		}
 		switch {
 		case msg.err != nil:
@@ -261,6 +260,8 @@ func (m *model) ask(a asked) tea.Cmd {
 	}
 	if !same && m.wall().Sub(m.since) > 5*time.Second { // that stood with the question before
 		m.scene.told = m.scene.told[min(m.stood, len(m.scene.told)):]
+	} else if m.changed && m.stood < len(m.scene.told) { // what others recorded last, first: there may be room for one line only
+		m.scene.told = lists.Concat(m.scene.told[m.stood:], m.scene.told[:m.stood])
 	}
 	m.moved, m.changed = m.changed && (!same || q.Prompt != old.Prompt), false
 	m.since, m.stood = m.wall(), len(m.scene.told)

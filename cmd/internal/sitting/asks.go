@@ -390,27 +390,53 @@ func (c *conversation) lookAgain(ctx context.Context) error {
 	return err
 }
 
+// putOff is the first step that was put off and can be taken up again; nil: all were left to whoever
+// is there.
+func (c *conversation) putOff(of *workflow.State, s workflow.Suggestion) *workflow.StepReport {
+	for i := range s.PutOff {
+		if r := &s.PutOff[i]; c.Bench.at(of, *r) == nil || !c.off[placeOf(of, *r)] {
+			return r
+		}
+	}
+	return nil
+}
+
+// leftToThem is said where a step is not taken over.
+const leftToThem = "It is left to them."
+
 // askWait waits for the next moment.
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
+	of := c.state()
+	first := c.putOff(of, s)
+	if len(s.PutOff) > 0 && first == nil {
+		c.view.Title = "Others are at what can be done now"
+	}
 	switch {
-	case len(s.PutOff) > 0:
-		of, first := c.state(), s.PutOff[0]
+	case first != nil:
 		c.view.Title = "What can be done now was put off"
 		q := Question{Prompt: "Take it up again?", Keys: []Key{{Key: keyYes, Word: "take it up"}}, Until: s.Until}
-		there := c.Bench.at(of, first)
+		there := c.Bench.at(of, *first)
 		if there != nil {
 			c.view.Title = "Others are at what can be done now"
-			q.Prompt, q.Keys[0].Word = fmt.Sprintf("Go to %q all the same?", term.Line(first.Step.Label())), "go to it"
+			q.Prompt = fmt.Sprintf("Go to %q all the same?", term.Line(first.Step.Label()))
+			q.Keys = []Key{{Key: keyYes, Word: "go to it"}, {Key: keyNo, Word: "no"}}
 		}
 		reply, err := c.ask(ctx, q)
-		if reply.Key == keyYes {
+		switch reply.Key {
+		case keyNo:
+			c.off[placeOf(of, *first)] = true
+			err = c.say(leftToThem)
+		case keyYes:
 			clear(c.off)
 			if there != nil {
-				c.take(of, first) // it is asked whether it is taken over
+				c.take(of, *first) // it is asked whether it is taken over
 			}
 		}
 		return err
 	case s.Until.IsZero():
+		if len(s.PutOff) > 0 {
+			return cmp.Or(c.say("All that can be done now on "+c.mark+" is left to others: come back once they are done, or go to a step from the list."), errLeave)
+		}
 		if err := c.Front.Tell("# " + page.Escape(c.view.Title) + "\n\n" + c.view.Action); err != nil {
 			return err
 		}
