@@ -103,6 +103,8 @@ func marks(ctx context.Context, d *desk.Desk, text string) []string {
 }
 
 // completeMarks completes one mark.
+//
+//go:noinline
 func (a *app) completeMarks(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
 	if len(args) > 0 {
 		return nil, noFiles
@@ -125,6 +127,8 @@ func nothing(word) []string { return nil }
 func oneOf(words ...string) names { return func(word) []string { return words } }
 
 // completeOfAll completes what stands in a list of every airframe that the command is for.
+//
+//go:noinline
 func (a *app) completeOfAll(list names) cobra.CompletionFunc {
 	return func(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
 		a.completing(cmd, func(ctx context.Context, d *desk.Desk) {

@@ -354,6 +354,8 @@ func (a *app) who(c config) (string, error) {
 
 // airframe reads the airframe whose mark is the first argument, or without a mark
 // the only one with an open job; rest are the other arguments.
+//
+//go:noinline
 func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
 	return a.airframeWith(ctx, args, len(args))
 }

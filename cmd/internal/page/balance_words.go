@@ -28,6 +28,8 @@ func (t BalanceTry) words(and string, digits int, c Clock) string {
 func balanceLine(mark string) string { return "fettle balance " + mark }
 
 // advised leads on to the advice of a command, if there is one.
+//
+//go:noinline
 func (l *lines) advised(line string) {
 	if line != "" {
 		l.item("where it balances, and what to move: `%s`", line)
