@@ -39,6 +39,7 @@ type Claim struct {
 	Since time.Time `json:"since"` // by the clock of that bench
 
 	Sits bool      `json:"sits,omitempty"` // a sitting keeps it up: nothing else that its owner does here moves it
+	Seat string    `json:"seat,omitempty"` // of that sitting, of several of one owner
 	Left time.Time `json:"left,omitzero"`  // when its owner went elsewhere, midway in it; zero: they are there
 
 	From   string        `json:"from,omitempty"` // the [Claim.Owner] of whom it was taken over; "": of nobody
@@ -62,10 +63,17 @@ func (c *Claim) Same(other *Claim) bool {
 //go:noinline
 func (c *Claim) Owned(by *Claim) bool { return c.By == by.By && c.Bench == by.Bench }
 
+// Kept reports whether another sitting of the same owner keeps it up.
+//
+//go:noinline
+func (c *Claim) Kept(by *Claim) bool {
+	return c.Owned(by) && c.Sits && c.Seat != by.Seat && c.Silent == 0
+}
+
 // Again is the claim of the same owner, claimed again.
 func (c *Claim) Again(by *Claim) *Claim {
 	again := *c
-	again.Sits, again.Left, again.Silent = by.Sits, by.Left, 0
+	again.Sits, again.Seat, again.Left, again.Silent = by.Sits, by.Seat, by.Left, 0
 	return &again
 }
 
@@ -90,12 +98,13 @@ type Claimer interface {
 
 	// Claim claims a step for its owner for so long, in the place of what its owner claimed
 	// before; what they left midway is remembered. One that says so, [Claim.Left], takes nothing's
-	// place. Claimed again, it begins when it first did and lasts so long from now on. It
-	// returns the claim that stands: that of another owner, and then nothing was changed, unless
+	// place, and nothing takes the place of what another sitting of the owner keeps up. Claimed again, it begins when it first did and lasts so long from now on. It
+	// returns the claim that stands: that of another owner or sitting, and then nothing was changed, unless
 	// take says to take it over. One that has run out stands for as long as it is remembered.
 	// Neither it nor c is changed afterwards.
 	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
 
-	// Unclaim ends what the owner of the claim has claimed, and remembers what they left midway.
+	// Unclaim ends what the owner of the claim has claimed, but for what another sitting of theirs
+	// keeps up, and remembers what they left midway.
 	Unclaim(ctx context.Context, owner *Claim) error
 }

@@ -135,6 +135,8 @@ func (j *Job) reopen(name string, by moment) {
 
 // since is when a step of the job could be done at the earliest: the job was opened,
 // or amended so that it has the step, or has it open again.
+//
+//go:noinline
 func (j *Job) since(step string) moment {
 	if by, ok := j.brought[step]; ok {
 		return by

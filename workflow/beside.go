@@ -15,6 +15,8 @@ import (
 const CoatLength = 24 * time.Hour
 
 // ofBench reports whether the condition belongs to the bench by the sheet in force.
+//
+//go:noinline
 func (s *State) ofBench(condition string) bool {
 	def, ok := s.Sheet.Condition(condition)
 	return ok && def.Bench

@@ -19,6 +19,8 @@ type blocked struct {
 
 // blockedFor are the zones that are blocked for a job; nil: none. A repair
 // of damage works on them.
+//
+//go:noinline
 func (s *State) blockedFor(j *Job) *blocked {
 	if len(j.Damages) > 0 || len(s.Damages) == 0 {
 		return nil

@@ -17,6 +17,8 @@ type Built struct {
 
 // Built returns what the airframe rests on; false: none is complete. A build
 // comes before a check, whichever was first.
+//
+//go:noinline
 func (s *State) Built(at time.Time) (Built, bool) { return s.builtBy(false, at) }
 
 // builtBy is Built; within: of a build only its release may be left.

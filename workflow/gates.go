@@ -39,6 +39,7 @@ type concession struct {
 	by       string
 }
 
+//go:noinline
 func (s *State) gate(name string) *gateRecord {
 	if s.gates[name] == nil {
 		s.gates[name] = &gateRecord{reworked: -1}

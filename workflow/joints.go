@@ -44,6 +44,7 @@ func (j *Job) part(name string, n int) *Joint {
 	return j.joints[name][n]
 }
 
+//go:noinline
 func (j *Job) fresh(name string, n int) *Joint {
 	return &Joint{Job: j.ID, Name: name, part: n, coats: map[string]bond.Coat{}}
 }

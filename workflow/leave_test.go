@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -169,7 +170,8 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	plug, try, again, out, fit, look := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("fit"), plain("look")
 	plug.Hands, try.Hands, again.Hands, out.Hands = q("4 min"), q("20 min"), q("20 min"), q("2 min")
-	plug.Confirm = []string{"The shaft is bare"}
+	plug.Kind, plug.Confirm = steps.Hold, []string{"The shaft is bare", "It is strapped down"}
+	plug.Needs = is("propeller", "off")
 	plug.Sets, try.Needs, again.Needs, out.Sets, fit.Sets, look.Needs = is("battery", "in"), is("battery", "in"), is("battery", "in"), is("battery", "out"), is("propeller", "on"), is("propeller", "on")
 	look.Hands = q("20 min")
 	b := workingOn(t, in, one("one", plug, try, again, out, fit, look))
@@ -177,23 +179,49 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
 		t.Errorf("left is %s", got)
 	}
-	b.done("plug", "try")
+	b.must(setting("propeller", "off"), Clear{Step: "plug", Answers: []bool{true, true}})
+	b.done("try")
 	b.after(20 * time.Minute)
 	// In the two minutes that are left of the evening nothing fits but the plug.
 	p = b.planned(t, Hours{Sittings: open(0, 22, day, day+30, 2*day, 2*day+30)}, "outsafe 20, | plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
 	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
 		t.Errorf("left is %s", got)
 	}
-	if turn := p.Visits[1].Turns[0]; len(turn.Look) != 1 {
+	if turn := p.Visits[1].Turns[0]; len(turn.Look) != 2 {
 		t.Errorf("looked at is %+v", turn.Look)
 	}
 	p = b.planned(t, Hours{Sittings: open(day, day+30, 2*day, 2*day+30)}, "plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
 	if len(p.Left) != 1 || p.Left[0].Remedy.Setting.String() != "battery: out" {
 		t.Errorf("left is %+v", p.Left)
 	}
-	// Whoever plugs it in anew is told to look at what was confirmed before the first time.
+	// Whoever plugs it in anew confirms what was confirmed the first time, each line, and with what it needed then. Where it is only
+	// said that it is in, nothing goes on with it.
 	b.must(setting("battery", "out"))
-	mustContain(t, b.refused(Finish{Step: "try-again"}, ByCondition), "look first: The shaft is bare")
+	clear := func(answers ...bool) Clear { return Clear{Step: "plug", Answers: answers} }
+	anew := func(text string) {
+		t.Helper()
+		mustContain(t, b.refused(Finish{Step: "try-again"}, ByCondition), text)
+		if r := b.state.stands(is("battery", "in")[0], b.now)[0].Remedy; r.Kind != ToClear || r.Name != b.state.Jobs[0].ID+"/plug" {
+			t.Errorf("what helps is %+v", r)
+		}
+	}
+	anew("it needs battery: in, but the journal says battery: out")
+	b.must(setting("battery", "in"))
+	anew("it needs battery: in, of which nobody has confirmed the lines of plug since")
+	mustContain(t, b.refused(clear(true), ByHold), "line 2 is not confirmed: It is strapped down")
+	b.must(setting("propeller", "on"))
+	mustContain(t, b.refused(clear(true, true), ByCondition), "it needs propeller: off, but the journal says propeller: on")
+	b.must(setting("propeller", "off"), clear(true, true))
+	b.refused(clear(true, true), ByState)
+	b.must(setting("battery", "in")) // said again of what is plugged in
+	b.done("try-again")
+	// The lines count for the one time.
+	b.must(Undo{Position: b.state.Size() - 1}, setting("battery", "out"), setting("battery", "in"))
+	anew("of which nobody has confirmed")
+	// What the lines were confirmed for counts no more without them.
+	b.must(clear(true, true))
+	b.must(Undo{Position: b.state.Size() - 2})
+	anew("of which nobody has confirmed")
 }
 
 // A joint that is open is named where there is no plan, however short the sittings.
@@ -207,10 +235,31 @@ func TestNoPlanNamesWhatIsOpen(t *testing.T) {
 	_, err := scheduled(t, b.now, Hours{Sittings: open(2, 7), Again: true}, b.state)
 	if no := (*NoPlan)(nil); !errors.As(err, &no) || no.Why != TooLong || len(no.Open) != 1 || no.Open[0].Name != "tab" || no.Open[0].Closes.Sub(evening) != 40*time.Minute {
 		t.Errorf("%+v", err)
+	} else if save := no.Open[0].Save; save != open(11, 17)[0] {
+		t.Errorf("saved from %s to %s", save.From, save.To)
 	}
 }
 
-// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits.
+// So is what stands hot.
+func TestNoPlanNamesWhatIsHot(t *testing.T) {
+	b := parts(t, 3)
+	b.after(8 * time.Minute)
+	b.done("warm")
+	for from, says := range map[int]int{8: 1, 24 * 60: 1} { // whether somebody is at the bench or not
+		_, err := scheduled(t, b.now, Hours{Sittings: open(from, from+15), Again: true}, b.state)
+		if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != says || no.Left[0].Remedy.Setting.String() != "iron: cold" {
+			t.Errorf("%+v", err)
+		}
+	}
+	b.must(setting("iron", "cold"))
+	_, err := scheduled(t, b.now, Hours{Sittings: open(8, 23), Again: true}, b.state)
+	if no := (*NoPlan)(nil); !errors.As(err, &no) || len(no.Left) != 0 {
+		t.Errorf("%+v", err)
+	}
+}
+
+// What is waited for with nothing to do is said with the turn that it comes after; at the end of a sitting nobody waits, and what
+// goes on by itself then is said of the sitting.
 func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
 	b := working(t, one("one", plain("iron"), wait("cool", "45 min"), plain("look"), wait("rest", "45 min"), plain("last")))
 	p := b.planned(t, Hours{Sittings: open(0, 60, 1440, 1500)}, "iron 0, look 46, | last 1440, | ends 1441")
@@ -220,5 +269,40 @@ func TestScheduleSaysWhatIsWaitedFor(t *testing.T) {
 	}
 	if len(second.Dries) != 0 {
 		t.Errorf("with the last: %+v", second.Dries)
+	}
+	if after := p.Visits[0].After; len(after) != 1 || after[0].Step != "rest" || after[0].Until.Sub(evening) != 92*time.Minute {
+		t.Errorf("after the last: %+v", after)
+	}
+	if after := p.Visits[1].After; len(after) != 0 {
+		t.Errorf("when all is done: %+v", after)
+	}
+}
+
+// What is glued last in an evening sets and cures while nobody is there, though the next sitting finds it set; a coat dries so too.
+func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
+	const day = 24 * 60
+	passes := func(v Visit) string {
+		var all []string
+		for _, d := range v.After {
+			all = append(all, fmt.Sprintf("%s %s %g-%g", d.Joint, d.For, d.From.Sub(evening).Minutes(), d.Until.Sub(evening).Minutes()))
+		}
+		return strings.Join(all, ", ")
+	}
+	coat, join := coating("coat", "tab"), joining("join", "tab")
+	coat.Hands, join.Hands = q("3 min"), q("3 min")
+	b := working(t, one("one", coat, join, wait("rest", "1 min"), plain("last")))
+	p := b.planned(t, Hours{Sittings: open(0, 25, day, day+25)}, "coat 0, join 13, last 17, | ends 18")
+	if got := passes(p.Visits[0]); got != "tab handling 16-46, tab cure 46-1456" {
+		t.Errorf("after the first: %s", got)
+	}
+	// The coat is on already, and its window reaches into the next sitting.
+	other := plain("other")
+	other.Hands = q("5 min")
+	b = working(t, one("one", coat, join), one("two", other))
+	b.after(3 * time.Minute)
+	b.done("coat")
+	p = b.planned(t, Hours{Sittings: open(3, 10, 20, 40)}, "other 3, | join 20, | ends 23")
+	if got := passes(p.Visits[0]); got != "tab drying 3-13" {
+		t.Errorf("after the first: %s", got)
 	}
 }

@@ -26,6 +26,7 @@ type NoPlan struct {
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it
 	Open     []Lapse   // windows that are open now, whatever is planned, the first to close first
+	Left     []Reason  // what is hot, on or plugged in now, whatever is planned
 
 	others []string // TooShort: adhesives that may be there too
 }
@@ -138,18 +139,9 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 		return c.tooLittle(ctx, o)
 	}
 	// How long a sitting it takes, if one has to do.
-	less := plan.Problem{Capacity: p.Capacity}
-	at := make([]int, len(p.Activities)) // 1 + where it is now
-	for _, i := range k.Activities {
-		a := p.Activities[i]
-		a.Limited, a.Latest = false, 0
-		less.Activities = append(less.Activities, a)
-		at[i] = len(less.Activities)
-	}
-	for k, d := range p.Delays {
-		if at[d.From] > 0 && at[d.To] > 0 && (d.Least >= 0 || c.ties[k] != tie{}) {
-			less.Delays = append(less.Delays, plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least})
-		}
+	less := c.part(p, k.Activities)
+	for i := range less.Activities {
+		less.Activities[i].Limited, less.Activities[i].Latest = false, 0
 	}
 	one, err := plan.Solve(ctx, less, plan.Options{})
 	if err != nil || one.Starts == nil {
@@ -167,6 +159,31 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	}
 	c.help(ctx, e)
 	return e
+}
+
+// part is what some of the activities ask for, without sittings.
+func (c *scheduler) part(p plan.Problem, who []int) plan.Problem {
+	less := plan.Problem{Capacity: p.Capacity}
+	at := make([]int, len(p.Activities)) // 1 + where it is now
+	for _, i := range who {
+		less.Activities = append(less.Activities, p.Activities[i])
+		at[i] = len(less.Activities)
+	}
+	move := func(d plan.Delay) (plan.Delay, bool) {
+		return plan.Delay{From: at[d.From] - 1, To: at[d.To] - 1, Least: d.Least}, at[d.From] > 0 && at[d.To] > 0
+	}
+	for k, d := range p.Delays {
+		if moved, in := move(d); in && (d.Least >= 0 || c.ties[k] != tie{}) {
+			less.Delays = append(less.Delays, moved)
+		}
+	}
+	for _, e := range p.Either {
+		one, in := move(e.One)
+		if other, too := move(e.Other); in && too {
+			less.Either = append(less.Either, plan.Either{One: one, Other: other})
+		}
+	}
+	return less
 }
 
 // How long each of the changes is tried that could help, and all of them; in which steps sittings become longer, and how long

@@ -38,6 +38,8 @@ func (q *Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 func (q *Quarantine) free() bool { return q.TakenBack && q.Cleared }
 
 // Holds reports whether the thing is what is in it, or may be.
+//
+//go:noinline
 func (s *State) holds(q *Quarantine, t Thing) bool {
 	return slices.ContainsFunc(q.Things, func(in Thing) bool {
 		switch {
@@ -69,6 +71,8 @@ func (s *State) quarantine(e journal.Entry) {
 }
 
 // Quarantine returns the quarantine of the damage of that name.
+//
+//go:noinline
 func (s *State) Quarantine(damage string) (*Quarantine, bool) {
 	for _, q := range s.Quarantines {
 		if q.Damage == damage {

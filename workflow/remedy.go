@@ -92,6 +92,8 @@ type Remedy struct {
 }
 
 // IsZero reports whether there is no remedy.
+//
+//go:noinline
 func (r Remedy) IsZero() bool { return r.Kind == "" }
 
 // remedy is a remedy for this airframe.

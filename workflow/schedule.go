@@ -223,9 +223,15 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	}
 	t, err := of.find(ctx, o)
 	of.advises(ctx, &t)
+	for i := range t.Lapses {
+		of.saves(ctx, &t.Lapses[i])
+	}
 	var no *NoPlan
 	if errors.As(err, &no) {
-		no.Open = of.openNow()
+		no.Open, no.Left = of.openNow(), Standing(fleet, now)
+		for i := range no.Open {
+			of.saves(ctx, &no.Open[i])
+		}
 	}
 	return t, err
 }
@@ -294,6 +300,8 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 }
 
 // begun is a scheduler of the same that has made nothing yet.
+//
+//go:noinline
 func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}

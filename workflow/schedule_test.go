@@ -617,3 +617,52 @@ func TestScheduleInTheNightsOfTheTimeChanges(t *testing.T) {
 		}
 	}
 }
+
+// An open window that no sitting meets is met in the shortest one that is named, with what must be done before, and not in one that
+// is shorter by more than what is spared of it.
+func TestScheduleSaysWhichSittingSavesAWindow(t *testing.T) {
+	const day = 24 * 60
+	mask := plain("mask")
+	mask.Hands = q("4 min")
+	for name, c := range map[string]struct {
+		stages []steps.Stage
+		at     int    // now
+		want   [2]int // minutes after the evening
+	}{
+		"the join alone":     {[]steps.Stage{one("one", coating("coat", "tab"), joining("join", "tab"))}, 5, [2]int{11, 17}},
+		"with a step before": {[]steps.Stage{one("one", coating("coat", "tab"), mask, joining("join", "tab"))}, 5, [2]int{7, 17}},
+		"a step and a wait":  {[]steps.Stage{one("one", coating("coat", "tab"), mask, wait("rest", "20 min"), joining("join", "tab"))}, 5, [2]int{5, 35}},
+		"nothing to spare":   {[]steps.Stage{one("one", coating("coat", "tab"), joining("join", "tab"))}, 37, [2]int{37, 41}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := working(t, c.stages...)
+			b.after(time.Minute)
+			b.done("coat")
+			b.now = evening.Add(time.Duration(c.at) * time.Minute)
+			h := Hours{Sittings: open(day, day+90)}
+			p, err := scheduled(t, b.now, h, b.state)
+			if err != nil || len(p.Lapses) != 1 || !p.Lapses[0].Lost {
+				t.Fatalf("%s, %v", says(p), err)
+			}
+			save := p.Lapses[0].Save
+			if want := open(c.want[0], c.want[1])[0]; !save.From.Equal(want.From) || !save.To.Equal(want.To) {
+				t.Errorf("saved from %g to %g", save.From.Sub(evening).Minutes(), save.To.Sub(evening).Minutes())
+			}
+			for cut, lost := range map[time.Duration]bool{0: false, spareLeast*time.Minute + time.Minute: true} {
+				s := Sitting{save.From, save.To.Add(-cut)}
+				if !s.From.Before(s.To) {
+					continue
+				}
+				h.Sittings = append([]Sitting{s}, open(day, day+90)...)
+				p, err := scheduled(t, b.now, h, b.state)
+				if err != nil {
+					t.Fatal(err)
+				}
+				is, overtime := len(p.Lapses) > 0 && p.Lapses[0].Lost, p.Visits[0].Overtime // which goes on for longer
+				if is != lost && !(lost && overtime) {
+					t.Errorf("in %s to %s: %s", s.From, s.To, says(p))
+				}
+			}
+		})
+	}
+}

@@ -61,6 +61,8 @@ func (c *scheduler) measureClimate(s *State) {
 const assumedCelsius = 20
 
 // climateOf is the climate of an airframe's new clocks.
+//
+//go:noinline
 func (c *scheduler) climateOf(of int) bond.Climate { return bond.Even(c.celsius[of]) }
 
 // unfit says which adhesive of a step, or of a rework before it, the bench is too cold or too warm for, as it is planned.
@@ -114,7 +116,7 @@ func (c *scheduler) airframe(of int, s *State) error {
 		switch {
 		case len(j.Damages) > 0:
 			return 0
-		case slices.ContainsFunc(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
+		case steps.AnyStep(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
 			return 2
 		}
 		return 1

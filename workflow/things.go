@@ -178,6 +178,8 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 
 // things are what may be aboard of the items right before the instant, by entry and by
 // time: of two answers both count.
+//
+//go:noinline
 func (s *State) things(items []string, zone string, before instant) []Thing {
 	return s.thingsBy(s.changes, items, zone, before)
 }
@@ -345,7 +347,7 @@ func (s *State) stood(set steps.Setting, before []said) bool {
 		return before[len(before)-1].state == set.State
 	}
 	return !slices.ContainsFunc(slices.Concat(s.Sheet.Equipment, s.lastSheet.Equipment), func(e steps.Equipment) bool {
-		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
+		return steps.AnySetting(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
 	})
 }
 
@@ -375,6 +377,8 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 
 // mayBeOff reports whether the item was removed and none was fitted since, by entry or
 // by time: of two answers, one is enough.
+//
+//go:noinline
 func (s *State) mayBeOff(item string, at time.Time) bool {
 	return slices.ContainsFunc([]bool{false, true}, func(byTime bool) bool {
 		now := s.aboard(s.changes, []string{item}, "", instant{s.Size(), at}, byTime)[item]
@@ -574,7 +578,7 @@ func (s *State) notFitted(f journal.EquipmentChanged, at time.Time) []Reason {
 		text := ""
 		if repaired, by := s.Repaired(d, at); !repaired {
 			text = fmt.Sprintf("the %s has damage %s, which is not repaired", d.Thing, d.Damage)
-		} else if job, err := s.Job(by); err == nil && slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return step.Fits == d.Zone }) {
+		} else if job, err := s.Job(by); err == nil && steps.AnyStep(job.Procedure.Steps(), func(step *steps.Step) bool { return step.Fits == d.Zone }) {
 			text = fmt.Sprintf("the %s was replaced for damage %s", d.Thing, d.Damage)
 		}
 		if text != "" {

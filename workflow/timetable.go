@@ -40,6 +40,7 @@ type Visit struct {
 	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
 	Turns    []Turn    `json:"turns"`
 	Leave    []Left    `json:"leave,omitempty"` // how conditions stand before anybody leaves
+	After    []Drying  `json:"after,omitempty"` // what still dries when its last turn is over
 }
 
 // A Left is how a condition is left at the end of a sitting, and when it is needed otherwise again.
@@ -173,6 +174,7 @@ type Lapse struct {
 	Name   string    `json:"name"` // of the joint, or the wait
 	Closes time.Time `json:"closes,omitzero"`
 	Lost   bool      `json:"lost"`
+	Save   Sitting   `json:"save,omitzero"` // the shortest sitting that would save it; zero: none is known
 }
 
 // A Hasty is a window that will be so short that less than usual is left unused at its end.
@@ -198,6 +200,8 @@ func (k Climates) Same(other Climates) bool {
 }
 
 // turn is a task at its time.
+//
+//go:noinline
 func (c *scheduler) turn(i, start int) Turn { return c.turnOf(&c.tasks[i], start) }
 
 func (c *scheduler) turnOf(t *task, start int) Turn {
@@ -237,7 +241,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
 		Answers: c.answers, Moot: c.moot(), Stops: c.stops, Climate: c.climate}
 	for _, g := range c.slack {
-		out.Lapses = append(out.Lapses, Lapse{g.end.mark, g.end.job, g.end.name, g.end.closes, g.far == 2})
+		out.Lapses = append(out.Lapses, Lapse{Mark: g.end.mark, Job: g.end.job, Name: g.end.name, Closes: g.end.closes, Lost: g.far == 2})
 	}
 	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
 	order, last := make([]int, 0, len(c.tasks)), 0
@@ -295,6 +299,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		v := &out.Visits[len(out.Visits)-1]
 		v.Turns = append(v.Turns, turn)
 	}
+	for k := range out.Visits {
+		out.Visits[k].goesOn(out.Visits[k+1:], drying)
+	}
 	c.leave(out.Visits, r.Starts)
 	for _, s := range c.fleet {
 		by := c.now
@@ -314,6 +321,21 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		}
 	}
 	return out
+}
+
+// goesOn keeps of what dries what is not over with the last turn, and begins before the next visit does.
+func (v *Visit) goesOn(next []Visit, drying []Drying) {
+	last := v.From
+	for i := range v.Turns {
+		if ends := v.Turns[i].Ends; ends.After(last) {
+			last = ends
+		}
+	}
+	for i := range drying {
+		if d := &drying[i]; d.Until.After(last) && (len(next) == 0 || d.From.Before(next[0].From)) {
+			v.After = append(v.After, *d)
+		}
+	}
 }
 
 // handsFor are those who do a task, of all who are free: first who was at the airframe before.
@@ -337,11 +359,6 @@ func (c *scheduler) handsFor(t *task, start int, until, before []int) (all []int
 // drying is what passes by itself: the time before windows open, until joints have handling strength and are cured, and
 // waits, in the order that they begin.
 func (c *scheduler) drying(starts []int) (all []Drying) {
-	span := func(t *task, joint, step string, why After, from, until int) {
-		if until > from {
-			all = append(all, Drying{c.fleet[t.of].Airframe.Mark, t.job.ID, joint, step, why, c.time(from), c.time(until)})
-		}
-	}
 	for _, join := range c.joins {
 		t := &c.tasks[join.task]
 		times, climate := join.adhesive.Times, c.climateOf(join.of)
@@ -350,35 +367,47 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 			last = max(last, starts[coat]+c.tasks[coat].minutes)
 		}
 		if last >= 0 {
-			span(t, join.joint, "", AfterDrying, last, last+up(times.Least(times.From, climate)))
+			all = c.span(all, t, join.joint, "", AfterDrying, last, last+up(times.Least(times.From, climate)))
 		}
 		end := starts[join.task] + t.minutes
 		handles := end + up(times.Least(times.Handling, climate))
-		span(t, join.joint, "", AfterHandling, end, handles)
-		span(t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
+		all = c.span(all, t, join.joint, "", AfterHandling, end, handles)
+		all = c.span(all, t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
 	}
 	seen := map[tie]bool{}
 	for k, d := range c.delays {
 		if why := c.ties[k]; why.why == AfterWait && !seen[why] && d.Least > c.tasks[d.From].minutes {
 			t := &c.tasks[d.From]
-			span(t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
+			all = c.span(all, t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
 			why.joint = t.job.ID
 			seen[why] = true
 		}
 	}
 	for _, s := range c.fleet {
 		for _, t := range s.Timers(c.now) {
+			d := Drying{Mark: s.Airframe.Mark, Job: t.Job, Joint: t.Name, For: AfterDrying, From: t.Began, Until: t.Opens}
 			switch {
 			case t.Joint && !t.Cures.IsZero():
-				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterHandling, c.now, t.Handles}, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterCure, t.Handles, t.Cures})
-			case t.Joint:
-				all = append(all, Drying{s.Airframe.Mark, t.Job, t.Name, "", AfterDrying, t.Began, t.Opens})
-			default:
-				all = append(all, Drying{s.Airframe.Mark, t.Job, "", t.Name, AfterWait, t.Began, t.Opens})
+				d.For, d.From, d.Until = AfterHandling, c.now, t.Handles
+				all = append(all, d)
+				d.For, d.From, d.Until = AfterCure, t.Handles, t.Cures
+			case !t.Joint:
+				d.Joint, d.Step, d.For = "", t.Name, AfterWait
 			}
+			all = append(all, d)
 		}
 	}
 	sorting.Stable(all, func(a, b Drying) int { return a.From.Compare(b.From) })
+	return all
+}
+
+// span adds what passes from one minute until another.
+//
+//go:noinline
+func (c *scheduler) span(all []Drying, t *task, joint, step string, why After, from, until int) []Drying {
+	if until > from {
+		all = append(all, Drying{c.fleet[t.of].Airframe.Mark, t.job.ID, joint, step, why, c.time(from), c.time(until)})
+	}
 	return all
 }
 
@@ -404,6 +433,9 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 			why = c.ties[l.Delay]
 		} else {
 			why = c.eitherBy[l.Delay-len(c.ties)]
+		}
+		if why.why == "" { // of what lies in one sitting
+			why.why = AfterStep
 		}
 	case plan.ByResource:
 		why.why = AfterHands

@@ -1,10 +1,13 @@
 package workflow
 
 import (
+	"context"
+	"math"
 	"slices"
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/plan"
 )
 
 // This file puts the windows of joints and of waits with an end to the planner, and what is spared of them.
@@ -181,4 +184,59 @@ func (c *scheduler) between(coat, join int) int {
 		return max(work, dist[join-coat])
 	}
 	return dist[join-coat]
+}
+
+// saves finds the shortest sitting in which what is open could be met before its window closes, with all that must be done before
+// it, and with something to spare where there is.
+func (of *scheduler) saves(ctx context.Context, l *Lapse) {
+	root := *of
+	root.trial, root.slack, root.cuts, root.warm = true, nil, nil, nil
+	for range 2 { // with what is to be spared, and without
+		c := root.begun()
+		for err := c.work(); err != nil; err = c.work() {
+			if !root.leavesOut(err) {
+				return
+			}
+			c = root.begun()
+		}
+		p := c.problem()
+		in, end := make([]bool, len(p.Activities)), math.MaxInt
+		var who []int
+		for i := range c.tasks {
+			for k := range c.tasks[i].window {
+				if w := &c.tasks[i].window[k]; w.from < 0 && w.late.mark == l.Mark && w.late.job == l.Job && w.late.name == l.Name {
+					if end = min(end, w.end); !in[i] {
+						in[i], who = true, append(who, i)
+					}
+					if root.slack.of(w.late) == 0 {
+						root.slack = root.slack.with(w.late)
+					}
+				}
+			}
+		}
+		for n := 0; n < len(who); n++ {
+			for _, d := range p.Delays {
+				if d.To == who[n] && d.Least >= 0 && d.From < len(c.tasks) && !in[d.From] {
+					in[d.From], who = true, append(who, d.From)
+				}
+			}
+		}
+		p = c.part(p, who)
+		r, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor})
+		if len(who) == 0 || r.Starts == nil {
+			continue
+		}
+		least, most := 1, r.Finish // of its length
+		for least < most {
+			length := (least + most) / 2
+			p.Sittings = []plan.Span{{From: r.Finish - length, To: r.Finish}}
+			if is, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor}); is.Starts == nil { // one that is too short is badly put
+				least = length + 1
+			} else {
+				most = length
+			}
+		}
+		l.Save = Sitting{c.time(r.Finish - most), c.time(min(r.Finish+spareLeast, end))}
+		return
+	}
 }

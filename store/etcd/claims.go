@@ -88,7 +88,9 @@ func (s *Store) claim(ctx context.Context, of *store.Claim, seconds int64, take 
 	var before []claim // of the same owner
 	for _, c := range all {
 		switch {
-		case c.Owned(of) && (c.key == key || c.Left.IsZero() && of.Left.IsZero()):
+		case c.key == key && c.Kept(of):
+			return &c.Claim, nil
+		case !c.Kept(of) && c.Owned(of) && (c.key == key || c.Left.IsZero() && of.Left.IsZero()):
 			before = append(before, c)
 		case c.key == key && !take && !c.Owned(of):
 			return &c.Claim, nil
@@ -155,6 +157,6 @@ func (s *Store) Unclaim(ctx context.Context, owner *store.Claim) error {
 	if err != nil {
 		return s.fail(reading, err)
 	}
-	s.revoke(ctx, slices.DeleteFunc(all, func(c claim) bool { return !c.Owned(owner) || !c.Left.IsZero() }))
+	s.revoke(ctx, slices.DeleteFunc(all, func(c claim) bool { return !c.Owned(owner) || c.Kept(owner) || !c.Left.IsZero() }))
 	return nil
 }

@@ -126,7 +126,7 @@ func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duratio
 	now := c.end()
 	place := [2]string{of.Mark, of.Step}
 	had, held := c.all[place]
-	if held && !had.Owned(of) && !take {
+	if held && (!had.Owned(of) && !take || had.at(now).Kept(of)) {
 		return had.at(now), nil
 	}
 	again := held && had.Owned(of)
@@ -139,7 +139,7 @@ func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duratio
 		of = &taken
 	}
 	if of.Left.IsZero() {
-		c.unclaim(of)
+		c.unclaim(of, now)
 	}
 	if c.all == nil {
 		c.all = map[[2]string]claim{}
@@ -155,11 +155,13 @@ func (c *Benches) Claim(ctx context.Context, of *store.Claim, lasts time.Duratio
 func (c *Benches) Unclaim(ctx context.Context, owner *store.Claim) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.unclaim(owner)
+	c.unclaim(owner, c.end())
 	c.wrote()
 	return ctx.Err()
 }
 
-func (c *Benches) unclaim(owner *store.Claim) {
-	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool { return held.Owned(owner) && held.Left.IsZero() })
+func (c *Benches) unclaim(owner *store.Claim, now time.Time) {
+	maps.DeleteFunc(c.all, func(_ [2]string, held claim) bool {
+		return held.Owned(owner) && !held.at(now).Kept(owner) && held.Left.IsZero()
+	})
 }

@@ -147,8 +147,8 @@ func (s *Store) keepJournal(mark string, head seal.Head, records [][]byte) {
 	for _, record := range records {
 		data = append(binary.BigEndian.AppendUint32(data, uint32(len(record))), record...)
 	}
-	if len(data) <= mostFile && s.may(len(data)) {
-		s.write(journalFile(mark), data)
+	if file := journalFile(mark); len(data) <= mostFile && s.may(file, len(data)) {
+		s.write(file, data)
 	}
 }
 
@@ -207,8 +207,8 @@ func (s *Store) keepDocument(digest string, document []byte) {
 	if info, err := os.Stat(s.path(documentFile(digest))); err == nil && info.Size() == int64(len(document)) {
 		return
 	}
-	if s.may(len(document)) {
-		s.write(documentFile(digest), document)
+	if file := documentFile(digest); s.may(file, len(document)) {
+		s.write(file, document)
 	}
 }
 

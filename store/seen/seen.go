@@ -45,6 +45,7 @@ type Store struct {
 	why    error
 	looks  bool // somebody looks whether it is back
 	budget int
+	kept   map[string]int // by file, in bytes
 }
 
 // Recall makes it answer from the copy while the store is away; tell is called with when what is
@@ -77,6 +78,17 @@ func (s *Store) Away() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.missed.IsZero() || !s.recalls() && s.now().Sub(s.missed).Abs() > soon {
+		return nil
+	}
+	return s.why
+}
+
+// Lately is why the store was away a moment ago; nil: it was not, or long enough ago for whoever
+// records something to ask it anew.
+func (s *Store) Lately() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.missed.IsZero() || s.now().Sub(s.missed).Abs() > soon {
 		return nil
 	}
 	return s.why
@@ -154,11 +166,33 @@ func (s *Store) Missed(err error) (away bool) {
 	defer s.mu.Unlock()
 	switch {
 	case away:
-		s.missed, s.why = s.now(), err
+		s.missed, s.why = s.now(), unread(err)
 	case err == nil:
 		s.seen, s.missed, s.why, s.told = s.now(), time.Time{}, nil, time.Time{}
 	}
 	return away
+}
+
+// unread is why the store is not read where it gave no answer to what was written: what became of that
+// is not for a read to say.
+func unread(err error) error {
+	var failure *store.Error
+	if !errors.Is(err, store.ErrUnknown) || !errors.As(err, &failure) {
+		return err
+	}
+	return &store.Error{Op: "read", Path: failure.Path, Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: failure.Hint}
+}
+
+// Appended keeps records that were appended to a journal that had a size, if it is kept as it was
+// before: what was recorded here is shown here while the store is away.
+func (s *Store) Appended(mark string, size int64, records [][]byte) {
+	if s.Folder == "" {
+		return
+	}
+	if had, err := s.journal(mark); err == nil && had.head.Size == size {
+		records = append(had.records[:size:size], records...)
+		s.keepJournal(mark, seal.HeadOf(records), records)
+	}
 }
 
 // Claims keeps the claims that were read, or returns those that were last seen while the store is
@@ -228,7 +262,7 @@ func (r *reader) keep(mark string, from int64, records [][]byte) {
 		s.touch(journalFile(mark))
 		return
 	}
-	if !s.may(0) {
+	if !s.may("", 0) {
 		return
 	}
 	if from > 0 {
@@ -247,11 +281,15 @@ func (r *reader) keep(mark string, from int64, records [][]byte) {
 	s.keepJournal(mark, head, records)
 }
 
-// may reports whether so many bytes more are kept.
-func (s *Store) may(more int) bool {
+// may reports whether a file of so many bytes is kept: what this process kept of it before counts once.
+func (s *Store) may(file string, bytes int) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.budget += more
+	if s.kept == nil {
+		s.kept = map[string]int{}
+	}
+	s.budget += bytes - s.kept[file]
+	s.kept[file] = bytes
 	return s.budget <= mostKept
 }
 

@@ -215,6 +215,50 @@ func TestAwayMeanwhile(t *testing.T) {
 	}
 }
 
+// What is appended here is part of the copy, if that has what was before it; what a write was not
+// answered is no answer to who reads.
+func TestAppended(t *testing.T) {
+	b := newBench(t)
+	b.append("CW-01", 0, "a")
+	if _, err := b.read("CW-01", 0); err != nil {
+		t.Fatal(err)
+	}
+	b.Appended("CW-01", 1, [][]byte{[]byte("b"), []byte("c")})
+	b.Appended("CW-01", 1, [][]byte{[]byte("x")})
+	b.Appended("SK-02", 1, [][]byte{[]byte("x")})
+	b.far.away = true
+	if text, err := b.again().read("CW-01", 0); text != "a b c" || err != nil {
+		t.Error(text, err)
+	}
+	b.far.away = false
+	b.Missed(&store.Error{Op: "write", Path: "far", Err: fmt.Errorf("%w: silence", store.ErrUnknown), Hint: "wait"})
+	err := b.View(t.Context(), func(store.Reader) error { return nil })
+	if !errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown) || !strings.Contains(err.Error(), "cannot read the store far") {
+		t.Errorf("a read says %v", err)
+	}
+	if b.now = b.now.Add(soon); b.Lately() == nil {
+		t.Error("it is asked at once")
+	}
+	b.now = b.now.Add(time.Second)
+	if err := b.Lately(); err != nil {
+		t.Errorf("it is not asked again: %v", err)
+	}
+	large := strings.Repeat("r", store.MaxRecord)
+	b.append("JT-01", 0, large)
+	for size := range 20 { // the same file is one, however often it is kept
+		if size > 0 {
+			b.append("JT-01", int64(size), "a")
+		}
+		if _, err := b.read("JT-01", 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.far.away = true
+	if text, err := b.again().read("JT-01", 19); text != "a" || err != nil {
+		t.Error(text, err)
+	}
+}
+
 // The end of a journal of which nothing is kept is read with what is before it, and so is one of
 // another history than the copy's.
 func TestKeepWhole(t *testing.T) {

@@ -112,6 +112,17 @@ func testClaims(t *testing.T, s store.Store) {
 	sits.Sits = true
 	claim(&sits, false, &sits)
 	stand(rosa, other, &sits, strange)
+	two, second := sits, *glue // another sitting of hers
+	two.Seat, second.Sits, second.Seat = "two", true, "two"
+	claim(&two, true, &sits)
+	claim(&second, false, &second)
+	stand(rosa, other, &second, &sits, strange)
+	claim(&sits, false, &sits)
+	stand(rosa, other, &second, &sits, strange)
+	if err := c.Unclaim(t.Context(), &second); err != nil {
+		t.Error(err)
+	}
+	stand(rosa, other, &sits, strange)
 
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()

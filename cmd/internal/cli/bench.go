@@ -88,6 +88,8 @@ func (a *app) bench(ctx context.Context, marks []string, o benchOptions) error {
 }
 
 // showSome shows what was recorded before something was refused.
+//
+//go:noinline
 func (a *app) showSome(recorded page.Records) error {
 	if len(recorded.Airframes) == 0 {
 		return nil

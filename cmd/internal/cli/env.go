@@ -312,16 +312,15 @@ func (a *app) written(key, file string) *desk.Written {
 	}
 }
 
-// placeFlags are the flags that say where things are, as they were given, to go
-// with a command that is printed.
-func (a *app) placeFlags() string {
-	text := ""
-	for _, flag := range [][2]string{{"--store", a.storePath}, {"--library", a.libraryPath}} {
+// placed are the options that say where things are and who is at the bench, as they were given, to go
+// with a command that is shown.
+func (a *app) placed() (all []string) {
+	for _, flag := range [][2]string{{"--store ", a.storePath}, {"--library ", a.libraryPath}, {"--by ", a.by}} {
 		if flag[1] != "" {
-			text += " " + flag[0] + " " + quoted(flag[1])
+			all = append(all, flag[0]+quoted(flag[1]))
 		}
 	}
-	return text
+	return all
 }
 
 // quoted is a word as a shell takes it.
@@ -355,6 +354,8 @@ func (a *app) who(c config) (string, error) {
 
 // airframe reads the airframe whose mark is the first argument, or without a mark
 // the only one with an open job; rest are the other arguments.
+//
+//go:noinline
 func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
 	return a.airframeWith(ctx, args, len(args))
 }

@@ -84,7 +84,7 @@ func exitCode(err error) int {
 		return exitUnsure
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, store.ErrSetup), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss), errors.Is(err, keep.ErrApart):
 		return exitRefused
@@ -128,9 +128,12 @@ func (a *app) outcome(cmd *cobra.Command, err error) error {
 			return &outcomeError{error: err, says: says + ": " + err.Error()}
 		}
 	case unknown || became.Unknown:
-		says, advice = "it is not known whether it was recorded", "look at the record before doing it again"
+		says, advice = "it is not known whether it was recorded", "look before doing it again"
+		if became != nil {
+			advice += ": " + page.LookAt(became.Mark)
+		}
 	default:
-		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look at the record before doing anything again"
+		says, advice = fmt.Sprintf("%s is recorded up to entry %d; then", became.Mark, became.Size-1), "look before doing anything again: "+page.LookAt(became.Mark)
 	}
 	return &outcomeError{err, says + ": " + err.Error() + "; " + advice, became != nil || unknown}
 }

@@ -3,12 +3,15 @@ package cli
 import (
 	"cmp"
 	"context"
+	"fmt"
+	"os"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/screen"
 	"fettle/cmd/internal/sitting"
 	"fettle/workflow"
@@ -64,6 +67,13 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	if err != nil {
 		return err
 	}
+	if r, ok := a.kept.Store.(keep.Remote); ok {
+		r.Recall(func(time.Time, error) {}) // the sitting says of when what it shows is
+		defer func() {
+			_, why := d.AsOf()
+			a.stale = why != nil
+		}()
+	}
 	mark := ""
 	if len(args) > 0 {
 		if mark, err = a.markOf(ctx, args); err != nil {
@@ -77,8 +87,10 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 		return err
 	}
 	_, origin, _ := a.settings(c)[bySetting].value()
+	d.Seat = fmt.Sprint(os.Getpid(), "-", time.Now().UnixNano())
 	bench := sitting.NewBench(d)
 	bench.Follow(ctx)
+	bench.Tells = true
 	defer bench.Leave()
 	s := &sitting.Sitting{
 		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, Options: options, When: a.when,

@@ -46,6 +46,7 @@ func (a *app) sealCommand() *cobra.Command {
 	return cmd
 }
 
+//go:noinline
 func (a *app) sealPage(mark string, s keep.Seal) page.Seal {
 	out := page.Seal{Mark: mark, Note: s.Note, Public: s.Public, Size: s.Head.Size}
 	if s.NewKey {

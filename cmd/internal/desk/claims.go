@@ -16,7 +16,7 @@ func (d *Desk) me() (store.Claimer, *store.Claim) {
 	if !ok {
 		return nil, nil
 	}
-	return claimer, &store.Claim{By: d.By, Bench: claimer.Bench()}
+	return claimer, &store.Claim{By: d.By, Bench: claimer.Bench(), Seat: d.Seat}
 }
 
 // Owner is the [store.Claim.Owner] of what is claimed here; "": nothing can be.
@@ -72,7 +72,7 @@ func (d *Desk) claim(ctx context.Context, of store.Claim, lasts time.Duration, t
 	if claimer == nil {
 		return nil, true, nil
 	}
-	of.By, of.Bench = me.By, me.Bench
+	of.By, of.Bench, of.Seat = me.By, me.Bench, me.Seat
 	stands, err := claimer.Claim(ctx, &of, lasts, take)
 	return stands, err != nil || stands.Owned(me), err
 }
@@ -89,6 +89,12 @@ func (d *Desk) Sitting(ctx context.Context) (*store.Claim, error) {
 	return nil, err
 }
 
+// Also reports whether a claim is kept up by another sitting of the same person here.
+func (d *Desk) Also(c *store.Claim) bool {
+	_, me := d.me()
+	return me != nil && c.Kept(me)
+}
+
 // Unclaim ends what was claimed here.
 func (d *Desk) Unclaim(ctx context.Context) error {
 	if claimer, me := d.me(); claimer != nil {
@@ -101,7 +107,7 @@ func (d *Desk) Unclaim(ctx context.Context) error {
 // the claims of others that were left so by what was recorded on the state before: whoever is at
 // such a step is to be told.
 func (d *Desk) Left(ctx context.Context, before, s *workflow.State) ([]*store.Claim, error) {
-	_, me := d.me()
+	claimer, me := d.me()
 	all, err := d.Claims(ctx)
 	now := d.Now()
 	var others []*store.Claim
@@ -110,7 +116,7 @@ func (d *Desk) Left(ctx context.Context, before, s *workflow.State) ([]*store.Cl
 		case c.Mark != s.Airframe.Mark || s.Claimed(c.Step, now):
 		case c.Owned(me) && !c.Left.IsZero():
 		case c.Owned(me):
-			err = d.Unclaim(ctx)
+			err = claimer.Unclaim(ctx, c)
 		case before.Claimed(c.Step, now):
 			others = append(others, c)
 		}

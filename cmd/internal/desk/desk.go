@@ -33,6 +33,8 @@ type Desk struct {
 	Plan    *Plan    // nil: the last plan is not kept
 	Clocks  *Clocks  // nil: they are not compared
 
+	Seat string // of a sitting, of several that one person has here; "": it is none
+
 	PhotosHere bool // photos are kept at this bench alone, though others share the store
 
 	// Read reads a kept document; nil: procedures.Read does. Several desks of one process
@@ -194,7 +196,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	if err := d.Noted(mark, s.Size()+int64(len(records)), d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
+	if err := d.noted(&Outcome{Mark: mark, Size: s.Size() + int64(len(records)), sent: records}, d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
 		return nil, err
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it

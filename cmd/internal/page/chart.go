@@ -20,12 +20,12 @@ const chartWidth = 76
 // chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries. Turns for which there
 // is no place in it, since they are done at once or in a minute, are in a row below.
 func (s *PlanSitting) chart() string {
-	wide := 0
+	wide, dries := 0, s.After
 	for _, t := range s.Turns {
-		wide = max(wide, len(t.Mark))
-		for _, d := range t.Dries {
-			wide = max(wide, len(d.Mark))
-		}
+		wide, dries = max(wide, len(t.Mark)), append(dries[:len(dries):len(dries)], t.Dries...)
+	}
+	for _, d := range dries {
+		wide = max(wide, len(d.Mark))
 	}
 	room := chartWidth - wide - len("  ")
 	length := int(s.To.Sub(s.From) / time.Minute)
@@ -48,12 +48,10 @@ func (s *PlanSitting) chart() string {
 		}
 		return rows[mark]
 	}
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			if r := row(d.Mark)[0]; d.Until.After(s.From) {
-				for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
-					r[i] = '.'
-				}
+	for _, d := range dries {
+		if r := row(d.Mark)[0]; d.Until.After(s.From) && d.From.Before(s.To) {
+			for i := column(d.From); i <= column(d.Until.Add(-time.Second)); i++ {
+				r[i] = '.'
 			}
 		}
 	}

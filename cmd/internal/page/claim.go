@@ -37,6 +37,11 @@ func TakenLine(of *store.Claim) string {
 	return claimOwner(of) + " took `" + claimedStep(of) + "` over from you"
 }
 
+// AlsoLine says to somebody in a sitting that they are at the step in another one.
+func AlsoLine(of *store.Claim, c Clock) string {
+	return ClaimLine(of, c) + " in another follow, which is you: do it once, and leave one of them."
+}
+
 // DoneBy says who did something of a step, and when.
 func DoneBy(e journal.Entry, c Clock) string {
 	return "**" + esc(e.By) + "** did it at " + c.At(e.At) + "."

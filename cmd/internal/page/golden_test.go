@@ -322,6 +322,10 @@ func (b *bench) claimed() {
 	}
 	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
 	b.pages["TakenLine"] = page.TakenLine(claim)
+	b.pages["AlsoLine"] = page.AlsoLine(claim, page.Clock{Now: b.Now})
+	b.pages["LookAt"] = page.LookAt("CW-01")
+	b.pages["Leaving-lacks"] = page.Leaving{Lacks: true}.Markdown(page.Clock{Now: b.Now})
+	b.pages["Leaving-unknown"] = page.Leaving{Mark: "CW-01", Unknown: "CW-01"}.Markdown(page.Clock{Now: b.Now})
 	silent := *claim
 	silent.Silent = 3 * time.Minute
 	b.pages["ClaimLine-silent"] = page.ClaimLine(&silent, page.Clock{Now: b.Now})

@@ -31,6 +31,9 @@ type Entry struct {
 	Undone   bool          `json:"undone,omitempty"`
 }
 
+// LookAt is the command that shows what is on record of an airframe.
+func LookAt(mark string) string { return "fettle airframe show " + mark + " --entries" }
+
 // NewJournal makes the page of a whole journal.
 func NewJournal(s *workflow.State) Journal {
 	j := Journal{Mark: s.Airframe.Mark, Entries: []Entry{}}

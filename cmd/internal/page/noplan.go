@@ -19,6 +19,7 @@ type NoPlan struct {
 	Has      int                `json:"has_min,omitempty"`
 	Help     []PlanHelp         `json:"would_help"`
 	Open     []workflow.Lapse   `json:"open_now,omitempty"` // windows that can't wait for a plan
+	Left     []Reason           `json:"left,omitempty"`     // what is hot, on or plugged in now
 
 	of *workflow.NoPlan
 }
@@ -39,7 +40,7 @@ type PlanHelp struct {
 
 // NewNoPlan makes the page of a plan that there is not.
 func NewNoPlan(e *workflow.NoPlan) NoPlan {
-	p := NoPlan{Why: e.Why, Windows: e.Windows, Sittings: e.InHours, Together: e.Together, Takes: int(e.Takes / time.Minute), Has: int(e.Has / time.Minute), Help: []PlanHelp{}, Open: e.Open, of: e}
+	p := NoPlan{Why: e.Why, Windows: e.Windows, Sittings: e.InHours, Together: e.Together, Takes: int(e.Takes / time.Minute), Has: int(e.Has / time.Minute), Help: []PlanHelp{}, Open: e.Open, Left: newReasons(e.Left), of: e}
 	for _, t := range e.Turns {
 		p.Steps = append(p.Steps, PlanStep{t.Mark, t.Job, t.Step, turnWords(t)})
 	}
@@ -71,8 +72,9 @@ func (p NoPlan) Markdown(c Clock) string {
 	}
 	one, takes, has := strings.Join(turns, ", "), minutes(p.Takes), minutes(p.Has)
 	l.add("**There is no plan.**\n")
+	l.harmed(p.Left, c)
 	for _, w := range p.Open {
-		l.add("**%s** on %s is open, plan or not, and closes at %s: `fettle next %s`.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes), w.Mark)
+		l.add("**%s** on %s is open, plan or not, and closes at %s: `fettle next %s`.%s\n", esc(w.Name), esc(w.Mark), c.At(w.Closes), w.Mark, saved(w, c))
 	}
 	switch p.Why {
 	case workflow.NoSitting:

@@ -180,6 +180,8 @@ func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", ar
 func (l *lines) item(format string, args ...any) { l.add("- "+format, args...) }
 
 // fact adds one line of a list that is not part of the document's own lists.
+//
+//go:noinline
 func (l *lines) fact(format string, args ...any) { l.add("* "+format, args...) }
 
 // caution adds a caution from a document, set off from the rest.

@@ -41,14 +41,15 @@ type Plan struct {
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
 type PlanSitting struct {
 	workflow.Sitting
-	Turns     []workflow.Turn `json:"turns"`
-	Tools     []string        `json:"tools,omitempty"`
-	Materials []string        `json:"materials,omitempty"`
-	Set       []string        `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
-	Second    bool            `json:"second_person,omitempty"`
-	Leave     []workflow.Left `json:"leave,omitempty"`    // how conditions stand before anybody leaves
-	Assumed   bool            `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
-	Overtime  bool            `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
+	Turns     []workflow.Turn   `json:"turns"`
+	Tools     []string          `json:"tools,omitempty"`
+	Materials []string          `json:"materials,omitempty"`
+	Set       []string          `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
+	Second    bool              `json:"second_person,omitempty"`
+	Leave     []workflow.Left   `json:"leave,omitempty"`    // how conditions stand before anybody leaves
+	After     []workflow.Drying `json:"after,omitempty"`    // what still dries when the last turn is over
+	Assumed   bool              `json:"assumed,omitempty"`  // nobody gave it: it is like one that was given
+	Overtime  bool              `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
 
 // A PlanStop is a step that the plan does not reach.
@@ -74,7 +75,7 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 }
 
 func newPlanSitting(v workflow.Visit) PlanSitting {
-	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, Assumed: v.Added, Overtime: v.Overtime}
+	s := PlanSitting{Sitting: v.Sitting, Turns: v.Turns, Leave: v.Leave, After: v.After, Assumed: v.Added, Overtime: v.Overtime}
 	add := func(to *[]string, what string) {
 		if what != "" && !lists.Contains(*to, what) {
 			*to = append(*to, what)
@@ -137,7 +138,7 @@ func (p Plan) Markdown(c Clock) string {
 			if w.Closes.After(p.Made) {
 				still = fmt.Sprintf(" It is open until %s: if you are at the bench and quick enough, `fettle next %s`.", c.At(w.Closes), w.Mark)
 			}
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s\n", esc(w.Name), esc(w.Mark), still)
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w, c))
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
@@ -177,6 +178,19 @@ func (p Plan) Markdown(c Clock) string {
 	p.heldBack(&l, c)
 	p.assumed(&l, c)
 	return l.String()
+}
+
+// saved says in which sitting an open window would be met.
+func saved(w workflow.Lapse, c Clock) string {
+	if w.Save.To.IsZero() {
+		return ""
+	}
+	from := w.Save.From.In(time.Local)
+	day := from.Format(time.DateOnly)
+	if sameDay(from, c.Now.In(time.Local)) {
+		day = "today"
+	}
+	return fmt.Sprintf(" A sitting from %s to %s would save it: `--sitting \"%s %s-%s\"`.", c.at(w.Save.From, false), c.at(w.Save.To, false), day, from.Format("15:04"), w.Save.To.In(time.Local).Format("15:04"))
 }
 
 // stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
@@ -252,7 +266,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 			part := newPlanSitting(v)
 			part.Assumed, part.Overtime = s.Assumed, s.Overtime
 			if v.To == s.To {
-				part.Leave = s.Leave
+				part.Leave, part.After = s.Leave, s.After
 			}
 			p.sitting(l, &part, c)
 		}
@@ -295,7 +309,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	for i, t := range s.Turns {
 		if lines := againLines(t); len(lines) > 0 {
-			l.item("**%c** is recorded with `%s`%s", letter(i), strings.Join(lines, "`, `"), optionally("; look first: ", esc(strings.Join(t.Look, "; "))))
+			l.item("**%c** is recorded with `%s`", letter(i), strings.Join(lines, "`, `"))
 		}
 	}
 	meanwhile, left := s.dries(of, c)
@@ -303,7 +317,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 		l.item("**Meanwhile:** %s", strings.Join(meanwhile, "; "))
 	}
 	if len(left) > 0 {
-		l.item("**Left to cure:** %s", strings.Join(left, "; "))
+		l.item("**Left to dry and cure:** %s", strings.Join(left, "; "))
 	}
 	l.add("\n```\n%s```", s.chart())
 }
@@ -434,24 +448,40 @@ func waits(k workflow.Link) string {
 	return ""
 }
 
-// longest says for what the finish waits longest.
+// full reports whether a link of the chain waited for a sitting since too little was left of the one before.
+func full(chain []workflow.Link, i int) bool {
+	return i > 0 && chain[i].Sitting && waits(chain[i]) == ""
+}
+
+// longest says for what the finish waits longest, and how often a sitting was full.
 func (p *Plan) longest(l *lines, c Clock) {
 	var most workflow.Link
+	n := 0
 	for i, k := range p.Chain {
+		if full(p.Chain, i) {
+			n++
+		}
 		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
 			most = k
 			most.Begins, most.Ends = p.Chain[i-1].Ends, k.Begins
 		}
 	}
-	if most.Ends.IsZero() {
-		by := "work alone"
-		if first := p.Chain[0].Begins; len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To) {
-			by = "when your sittings are: the last work begins at " + c.At(first)
+	first, by := p.Chain[0].Begins, "work alone"
+	switch {
+	case !most.Ends.IsZero():
+		by = fmt.Sprintf("longest from %s until %s: %s", c.At(most.Begins), c.At(most.Ends), waits(most))
+		if n > 0 {
+			by += fmt.Sprintf(". At the end of %s too little time is left for the step that comes next", many(n, "sitting"))
 		}
-		l.add("\n**The finish is held back** by %s.", by)
-		return
+	case n > 0:
+		by = fmt.Sprintf("%s at the end of which too little time is left for the step that comes next", many(n, "sitting"))
+	case len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To):
+		by = "when your sittings are: the last work begins at " + c.At(first)
 	}
-	l.add("\n**The finish is held back** longest from %s until %s: %s.", c.At(most.Begins), c.At(most.Ends), waits(most))
+	if most.Ends.IsZero() {
+		by = "by " + by
+	}
+	l.add("\n**The finish is held back** %s.", by)
 }
 
 // heldBack says what holds the finish back: work, and what dries between.
@@ -472,13 +502,17 @@ func (p *Plan) heldBack(l *lines, c Clock) {
 		work, count = 0, 0
 	}
 	for i, k := range p.Chain {
-		if text := waits(k); text != "" {
+		text, full := waits(k), full(p.Chain, i)
+		if full {
+			text = "too little of the sitting is left for " + esc(k.Title)
+		}
+		if text != "" {
 			flush()
 			from := ""
 			if i > 0 {
 				from = c.At(p.Chain[i-1].Ends) + " "
 			}
-			if k.Sitting {
+			if k.Sitting && !full {
 				text += ", and the next sitting begins"
 			}
 			l.item("%suntil %s: %s", from, c.At(k.Begins), text)

@@ -17,6 +17,10 @@ func twoSittings(now time.Time) workflow.Timetable {
 	at := func(minute int) time.Time { return now.Add(time.Duration(minute) * time.Minute) }
 	roots := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterDrying, From: at(14), Until: at(29)}
 	cure := workflow.Drying{Mark: "FN-01", Job: "finch-build", Joint: "wing-roots", For: workflow.AfterCure, From: at(62), Until: at(32 + 24*60)}
+	nose := workflow.Drying{Mark: "WR-01", Job: "wren-build", Joint: "nose", For: workflow.AfterHandling, From: at(115), Until: at(145)}
+	sets := nose
+	sets.For, sets.From, sets.Until = workflow.AfterCure, at(145), at(115+24*60)
+	rest := workflow.Drying{Mark: "WR-01", Job: "wren-build", Step: "rest", For: workflow.AfterWait, From: at(115), Until: at(130)}
 	later := 2 * 24 * 60
 	return workflow.Timetable{Made: now, Finish: at(later + 20), Bound: at(later + 10), Attended: 51 * time.Minute, Idle: 10 * time.Minute,
 		Visits: []workflow.Visit{
@@ -26,7 +30,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
 				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Alone: []string{"A mirror", "Look again the next day"}, Opens: at(29), Closes: at(45), By: at(40)},
 				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
-			}},
+			}, After: []workflow.Drying{cure, nose, rest, sets}},
 			{Sitting: workflow.Sitting{From: at(later), To: at(later + 60)}, Turns: []workflow.Turn{
 				{Mark: "FN-01", Job: "finch-build", Step: "release-it", Title: "Release it", Second: true, Begins: at(later), Ends: at(later + 20)},
 			}},
@@ -38,7 +42,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 		},
 		Answers: []workflow.Answer{{Mark: "FN-01", Job: "finch-build", Step: "choose-spar", Choice: "spar", Answer: "carbon"}},
 		Climate: []workflow.Climates{{Mark: "FN-01", Celsius: 18, Given: true}, {Mark: "WR-01", Celsius: 20}},
-		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}, {Mark: "WR-01", Job: "wren-build", Name: "nose", Closes: at(-2), Lost: true}},
+		Lapses:  []workflow.Lapse{{Mark: "FN-01", Job: "finch-build", Name: "fin", Closes: at(40), Lost: true, Save: workflow.Sitting{From: at(25), To: at(32)}}, {Mark: "FN-01", Job: "finch-build", Name: "nose", Closes: at(9)}, {Mark: "WR-01", Job: "wren-build", Name: "tail", Closes: at(2), Lost: true}, {Mark: "WR-01", Job: "wren-build", Name: "nose", Closes: at(-2), Lost: true}},
 	}
 }
 
@@ -79,9 +83,9 @@ func (a album) planning(now time.Time) {
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
 			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
-		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute)}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute), Save: workflow.Sitting{From: now.Add(10 * time.Minute), To: now.Add(17 * time.Minute)}}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
 		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
-		"not-found":  {Why: workflow.NotFound},
+		"not-found":  {Why: workflow.NotFound, Left: []workflow.Reason{{Text: "battery: in, as the journal says, and nothing since says that it is out", At: now.Add(-time.Hour), Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}},
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
 		"none":       {Why: workflow.NoSitting},
 	} {
@@ -207,5 +211,21 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		if text := page.NewPlan([]string{"FN-01"}, p).Markdown(page.Clock{Now: now}); !strings.Contains(text, want) {
 			t.Errorf("%s is not in\n%s", want, text)
 		}
+	}
+	// What did not fit into the rest of a sitting is said, alone or beside what dries longest.
+	p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}, {Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: workflow.AfterStep, Sitting: true}}
+	said := func(full bool) string {
+		is := page.NewPlan([]string{"FN-01"}, p)
+		is.Full = full
+		return is.Markdown(page.Clock{Now: now})
+	}
+	for full, want := range map[bool]string{false: "held back** by 1 sitting at the end of which too little time is left for the step that comes next.", true: "- 19:01 until Tue 3 Mar 19:00: too little of the sitting is left for Join the roots\n"} {
+		if text := said(full); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
+	}
+	p.Chain = append(p.Chain, workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(2 * day), Ends: now.Add(2*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true})
+	if text, want := said(false), ": roots cures. At the end of 1 sitting too little time is left for the step that comes next."; !strings.Contains(text, want) {
+		t.Errorf("%s is not in\n%s", want, text)
 	}
 }

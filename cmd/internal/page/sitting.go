@@ -18,6 +18,8 @@ func Escape(text string) string { return esc(text) }
 type Leaving struct {
 	Mark    string // "": of all airframes
 	Options string // as the visit was begun with them
+	Lacks   bool   // what was answered last could not be recorded
+	Unknown string // the airframe of which it is not known whether it was; "": it is known
 	Timers  []Timer
 	Stands  []workflow.Reason // what is hot, on or plugged in
 }
@@ -25,7 +27,14 @@ type Leaving struct {
 // Markdown is what stands hot, on or plugged in, what is still running, and how to go on.
 func (p Leaving) Markdown(c Clock) string {
 	var l lines
-	l.add("All that was answered is recorded.\n")
+	switch {
+	case p.Unknown != "":
+		l.add("It is not known whether your last answer was recorded. Once the store answers, this shows it:\n\n%s", command(LookAt(p.Unknown)))
+	case p.Lacks:
+		l.add("Your last answer is not recorded. Write down what is done and when, and record it later with --at.\n")
+	default:
+		l.add("All that was answered is recorded.\n")
+	}
 	if len(p.Stands) > 0 {
 		l.harmed(newReasons(p.Stands), c)
 		l.add("")

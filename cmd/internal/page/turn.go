@@ -33,6 +33,9 @@ func againLines(t workflow.Turn) (lines []string) {
 	if t.Again == "" {
 		return nil
 	}
+	if len(t.Look) > 0 {
+		return []string{"fettle clear " + t.Mark + " " + t.Job + "/" + t.Step}
+	}
 	for _, is := range t.Sets {
 		lines = append(lines, "fettle bench "+t.Mark+" --set "+is.Condition+"="+is.State)
 	}
@@ -84,31 +87,40 @@ func secondAt(t workflow.Turn) string {
 	return "second person"
 }
 
-// dries says what passes by itself meanwhile, and what still cures after the sitting.
+// dries says what passes by itself meanwhile, and what goes on after the last turn, until when.
 func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
-	for _, t := range s.Turns {
-		for _, d := range t.Dries {
-			to, text := &meanwhile, of(d.Mark)+esc(d.Joint+d.Step)+" "+passing(d.For)+c.at(d.Until, false)
-			if d.For == workflow.AfterCure {
-				if !d.Until.After(s.To) {
-					continue
-				}
-				to, text = &left, of(d.Mark)+esc(d.Joint)+" until "+c.at(d.Until, false)
-			}
-			if !lists.Contains(*to, text) {
-				*to = append(*to, text)
+	for i := range s.Turns {
+		for k := range s.Turns[i].Dries {
+			d := &s.Turns[i].Dries[k]
+			if text := of(d.Mark) + esc(d.Joint+d.Step) + passing(d, c); !lists.Contains(s.After, *d) && !lists.Contains(meanwhile, text) {
+				meanwhile = append(meanwhile, text)
 			}
 		}
+	}
+	at := map[string]int{} // of a joint that sets, and cures then
+	for i := range s.After {
+		d := &s.After[i]
+		what := of(d.Mark) + esc(d.Joint+d.Step)
+		if k, sets := at[d.Job+what]; sets && d.For == workflow.AfterCure {
+			left[k] += "," + passing(d, c)
+			continue
+		}
+		at[d.Job+what] = len(left)
+		left = append(left, what+passing(d, c))
 	}
 	return meanwhile, left
 }
 
-func passing(what workflow.After) string {
-	switch what {
+// passing says what time does to it, and until when.
+func passing(d *workflow.Drying, c Clock) string {
+	text := " is over at "
+	switch d.For {
 	case workflow.AfterDrying:
-		return "dries until "
+		text = " dries until "
 	case workflow.AfterHandling:
-		return "sets until "
+		text = " sets until "
+	case workflow.AfterCure:
+		text = " is cured by "
 	}
-	return "is over at "
+	return text + c.at(d.Until, false)
 }

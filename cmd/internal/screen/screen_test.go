@@ -496,6 +496,24 @@ func TestTheQuestionHasChanged(t *testing.T) {
 	h.expect(sitting.Reply{Key: "d"})
 }
 
+// Of what others recorded while a question stood, the newest stands first.
+func TestNewestFirst(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	h.ask(plain("one"))
+	for _, text := range []string{"Meanwhile on CW-01, by hugo: noted: older.", "Meanwhile on CW-01, by hugo: noted: newer."} {
+		h.wall = h.wall.Add(time.Minute)
+		h.send(read{changed: true})
+		h.expect(sitting.Reply{Key: sitting.Changed})
+		h.send(said(text))
+		h.ask(plain("one"))
+	}
+	text := h.screen()
+	older, newer := strings.Index(text, "older"), strings.Index(text, "newer")
+	if newer < 0 || older < newer {
+		t.Errorf("it shows\n%s", text)
+	}
+}
+
 // A caution that has no room beside the action has the screen alone, and the step can't
 // be answered before it is read and every page of the action was shown.
 func TestCautionFirst(t *testing.T) {
@@ -561,7 +579,7 @@ func TestStoreAway(t *testing.T) {
 		h.see("Nothing was recorded: the store can't")
 		h.send(away)
 		h.pass(5 * time.Second)
-		h.see("── no store since 19:00 ")
+		h.see("── no store: nothing is recorded ")
 		if text := h.screen(); strings.Contains(text, "etcd://") {
 			t.Errorf("at %d columns it shows\n%s", width, text)
 		}

@@ -390,27 +390,53 @@ func (c *conversation) lookAgain(ctx context.Context) error {
 	return err
 }
 
+// putOff is the first step that was put off and can be taken up again; nil: all were left to whoever
+// is there.
+func (c *conversation) putOff(of *workflow.State, s workflow.Suggestion) *workflow.StepReport {
+	for i := range s.PutOff {
+		if r := &s.PutOff[i]; c.Bench.at(of, *r) == nil || !c.off[placeOf(of, *r)] {
+			return r
+		}
+	}
+	return nil
+}
+
+// leftToThem is said where a step is not taken over.
+const leftToThem = "It is left to them."
+
 // askWait waits for the next moment.
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
+	of := c.state()
+	first := c.putOff(of, s)
+	if len(s.PutOff) > 0 && first == nil {
+		c.view.Title = "Others are at what can be done now"
+	}
 	switch {
-	case len(s.PutOff) > 0:
-		of, first := c.state(), s.PutOff[0]
+	case first != nil:
 		c.view.Title = "What can be done now was put off"
 		q := Question{Prompt: "Take it up again?", Keys: []Key{{Key: keyYes, Word: "take it up"}}, Until: s.Until}
-		there := c.Bench.at(of, first)
+		there := c.Bench.at(of, *first)
 		if there != nil {
 			c.view.Title = "Others are at what can be done now"
-			q.Prompt, q.Keys[0].Word = fmt.Sprintf("Go to %q all the same?", term.Line(first.Step.Label())), "go to it"
+			q.Prompt = fmt.Sprintf("Go to %q all the same?", term.Line(first.Step.Label()))
+			q.Keys = []Key{{Key: keyYes, Word: "go to it"}, {Key: keyNo, Word: "no"}}
 		}
 		reply, err := c.ask(ctx, q)
-		if reply.Key == keyYes {
+		switch reply.Key {
+		case keyNo:
+			c.off[placeOf(of, *first)] = true
+			err = c.say(leftToThem)
+		case keyYes:
 			clear(c.off)
 			if there != nil {
-				c.take(of, first) // it is asked whether it is taken over
+				c.take(of, *first) // it is asked whether it is taken over
 			}
 		}
 		return err
 	case s.Until.IsZero():
+		if len(s.PutOff) > 0 {
+			return cmp.Or(c.say("All that can be done now on "+c.mark+" is left to others: come back once they are done, or go to a step from the list."), errLeave)
+		}
 		if err := c.Front.Tell("# " + page.Escape(c.view.Title) + "\n\n" + c.view.Action); err != nil {
 			return err
 		}
@@ -424,10 +450,16 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 // there was one.
 func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting) (asked bool, err error) {
 	for _, need := range needs {
-		if s.Holds(need.Condition, c.now()) == need.State {
+		of, hold := s.Anew(need, c.now())
+		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
 			continue
 		}
-		if how, uses := c.broughtBy(s, need); how.Step.Name != "" {
+		how, uses := c.broughtBy(s, need)
+		if hold != nil {
+			how, _, _ = s.FindStep(of.ID+"/"+hold.Name, c.now()) // else it is asked without its page
+			uses = s.UsesOf(of, *hold, c.now())
+		}
+		if how.Step.Name != "" {
 			for _, use := range uses {
 				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
 					return true, c.askUse(ctx, use)
@@ -439,6 +471,9 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			for _, text := range step.Whole {
 				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 			}
+		}
+		if hold != nil {
+			return true, c.askAnew(ctx, s, need, of, hold)
 		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
@@ -453,6 +488,26 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		asked = true
 	}
 	return asked, nil
+}
+
+// askAnew asks for the lines of a hold that was cleared before what it set was ended, once what it needs stands.
+func (c *conversation) askAnew(ctx context.Context, s *workflow.State, need steps.Setting, of *workflow.Job, hold *steps.Step) error {
+	var needs []steps.Setting
+	for _, n := range hold.Needs {
+		if _, other := s.Anew(n, c.now()); other == nil && n.Condition != need.Condition {
+			needs = append(needs, n)
+		}
+	}
+	if asked, err := c.askConditions(ctx, s, needs); asked || err != nil {
+		return err
+	}
+	key := place{mark: c.mark, job: of.ID, step: hold.Name}
+	answers, err := c.askLines(ctx, key, hold.Confirm)
+	if err != nil {
+		return err
+	}
+	delete(c.ticked, key)
+	return c.record(ctx, workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm})
 }
 
 // broughtBy is the step of an open job that brings a condition about, and what it is done

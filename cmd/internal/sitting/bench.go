@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"fettle/cmd/internal/desk"
@@ -26,6 +27,9 @@ type Bench struct {
 	dry    [2]string                  // mark and joint of a coat that was wet and is dry now, which its join will record
 	claims claims
 	news   int // see News
+
+	Tells bool        // [Bench.Refresh] fails while the store is away, also where what was last seen of it is shown
+	dated atomic.Bool // it was said that the store is away: once it is back, that is said too
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
@@ -150,7 +154,12 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 		b.mu.Unlock()
 	}
 	moved, failed := b.refreshClaims(ctx)
-	return changed || moved, cmp.Or(err, failed)
+	_, why := b.desk.AsOf()
+	if why != nil && b.Tells && failed == nil {
+		failed = why
+	}
+	back := why == nil && failed == nil && b.dated.Load()
+	return changed || moved || back, cmp.Or(err, failed)
 }
 
 // clocked has the airframes count by what is known of the clocks of other benches now: while the

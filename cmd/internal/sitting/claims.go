@@ -102,7 +102,9 @@ func (b *Bench) claim(ctx context.Context, mark, step string, take bool) (*store
 	others := sorting.Delete(slices.Clone(b.claims.others), stands.Of)
 	switch had := b.claims.mine; {
 	case ours:
-		b.claims.mine, b.claims.anew = stands, b.desk.Now()
+		mine := *stands
+		mine.Seat = b.desk.Seat // where another sitting of the same person is at it, it is claimed once that ends
+		b.claims.mine, b.claims.anew = &mine, b.desk.Now()
 	case had != nil && had.Of(stands):
 		b.claims.mine, b.claims.lost = nil, stands
 		fallthrough
@@ -162,6 +164,10 @@ func (c *conversation) claim(ctx context.Context) error {
 		return stands, ours, c.unclaimed(err)
 	}
 	stands, ours, err := claim(false)
+	if where := c.mark + step; err == nil && ours && stands != nil && c.Desk.Also(stands) && c.also != where {
+		c.also = where
+		return c.Front.Tell(page.AlsoLine(stands, c.clock()))
+	}
 	if err != nil || ours || stands == nil {
 		return err
 	}
@@ -173,7 +179,7 @@ func (c *conversation) claim(ctx context.Context) error {
 	if _, err := c.confirm(ctx, Question{
 		Prompt: fmt.Sprintf("%s from %s?", page.Capital(take), page.ClaimedBy(stands, c.clock())), // which is never cut
 		Keys:   []Key{{Key: keyYes, Word: take}},
-	}, "It is left to them."); err != nil {
+	}, leftToThem); err != nil {
 		if stands.From != c.Desk.Owner() { // nobody was at the step here
 			c.stay = place{}
 		}
@@ -314,19 +320,24 @@ func (c *conversation) notice() error {
 // mostMeanwhile is how many entries of others are told one by one.
 const mostMeanwhile = 5
 
-// recordedBy tells the entries from one on up to another.
+// recordedBy tells the entries from one on up to another, the newest first: there may be room for one
+// line only.
 func (c *conversation) recordedBy(s *workflow.State, from, to int64) error {
-	all := page.NewJournal(s).Entries[from:to]
+	all, by := page.NewJournal(s).Entries[from:to], ""
+	text := "Meanwhile on " + s.Airframe.Mark
+	if len(all) > 1 {
+		text += fmt.Sprintf(", %d entries, the newest first", len(all))
+	}
+	for _, e := range slices.Backward(all[max(len(all)-mostMeanwhile, 0):]) {
+		if e.By != by {
+			text += ", by " + e.By + ": " + e.Says
+		} else {
+			text += "; " + e.Says
+		}
+		by = e.By
+	}
 	if more := len(all) - mostMeanwhile; more > 0 {
-		if err := c.say(fmt.Sprintf("Meanwhile on %s: %d entries, of which these are the last.", s.Airframe.Mark, len(all))); err != nil {
-			return err
-		}
-		all = all[more:]
+		text += fmt.Sprintf("; and %d before", more)
 	}
-	for _, e := range all {
-		if err := c.say(fmt.Sprintf("Meanwhile on %s, by %s: %s.", s.Airframe.Mark, e.By, e.Says)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return c.say(text + ".")
 }

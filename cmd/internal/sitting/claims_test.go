@@ -2,6 +2,7 @@ package sitting_test
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -103,9 +104,15 @@ func TestClaims(t *testing.T) {
 		t.Fatal(err)
 	}
 	rosa.lead("FN-01", "q")
-	rosa.asks("Others are at what can be done now", "all the same? | y go to it")
-	rosa.lead("FN-01", "y", "n", "q")
+	rosa.asks("Others are at what can be done now", "all the same? | y go to it, n no")
+	rosa.lead("FN-01", "y", "n", "n") // it leads on: to the next one, and out
 	rosa.asks("Take it back from carol at window, there since 19:00?")
+	rosa.asks(`Go to "Before the blade" all the same?`)
+	rosa.asks(`Go to "Fit the receiver" all the same?`)
+	rosa.tells("All that can be done now on FN-01 is left to others: come back once they are done")
+	if n := len(rosa.asked); n != 3 {
+		t.Errorf("asked %d times: %q", n, rosa.asked)
+	}
 
 	// a claim that ran out is remembered, and it is asked before others begin the step
 	rosa.now = rosa.now.Add(2 * time.Minute)
@@ -149,6 +156,58 @@ func TestComesBack(t *testing.T) {
 	}
 	rosa.lead("FN-01", "q")
 	rosa.sees("**hugo at window** is at `blade-care` since 19:00.")
+}
+
+// Two sittings of one person at one bench leave each other's claims alone. The second one at a step
+// says once that they are at it already, and has the step once the first one ends.
+func TestTwoSittingsOfOne(t *testing.T) {
+	one, hugo := shared(t)
+	other := *one
+	other.desk = &desk.Desk{Store: one.desk.Store, Photos: one.desk.Photos, Library: one.desk.Library, Now: one.desk.Now, By: "rosa", Program: "test", Seat: "two"}
+	one.desk.Seat = "one"
+	state, err := one.desk.Register(t.Context(), "FN-02", "finch", nil, time.Time{})
+	must(t, err)
+	_, _, err = one.desk.Start(t.Context(), state, "finch-tab", "", time.Time{})
+	must(t, err)
+	one.ready("FN-02")
+	const both = "rosa finch-build/blade-care, rosa finch-tab/coat-tab"
+	one.lead("FN-01", "q")
+	other.lead("FN-02", "q")
+	for range 2 {
+		for _, of := range []*sitting.Bench{one.of, other.of} {
+			one.now = one.now.Add(20 * time.Second)
+			_, err := of.Refresh(t.Context())
+			must(t, err)
+			if got := claims(t, hugo); got != both {
+				t.Fatalf("claimed is %s", got)
+			}
+		}
+	}
+	one.sees("")
+	other.of.Leave()
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Fatalf("once the second one has left, claimed is %s", got)
+	}
+	other.lead("FN-01", "1", "1", "1", "q")
+	const line = "**rosa at window** is at `blade-care` since 19:00 in another follow, which is you: do it once, and leave one of them."
+	if n := strings.Count(strings.Join(other.told, "\n"), line); n != 1 {
+		t.Errorf("told %d times: %q", n, other.told)
+	}
+	for _, q := range other.asked {
+		if !strings.Contains(q, "Before the blade | Confirm") {
+			t.Errorf("asked is %s", q)
+		}
+	}
+	one.of.Leave()
+	if got := claims(t, hugo); got != "" {
+		t.Fatalf("once the first one has left, claimed is %s", got)
+	}
+	one.now = one.now.Add(20 * time.Second)
+	_, err = other.of.Refresh(t.Context())
+	must(t, err)
+	if got := claims(t, hugo); got != "rosa finch-build/blade-care" {
+		t.Errorf("then claimed is %s", got)
+	}
 }
 
 // Whatever another bench records, the screen stays at the step that the builder is at while it can
@@ -320,6 +379,15 @@ func TestMeanwhile(t *testing.T) {
 		t.Errorf("told is %q", rosa.told)
 	}
 
+	// of many the newest comes first
+	rosa.first = func() {
+		for i := range 7 {
+			theirs(workflow.Note{Text: fmt.Sprint("tin ", i)})
+		}
+	}
+	rosa.lead("FN-01", sitting.Changed, "q")
+	rosa.tells("Meanwhile on FN-01, 7 entries, the newest first, by hugo: noted: tin 6; noted: tin 5; noted: tin 4; noted: tin 3; noted: tin 2; and 2 before.")
+
 	// nobody told her yet: what she records is decided anew
 	rosa.lead("FN-01", "+10m d", "q")
 	size := rosa.state("FN-01").Size()
@@ -423,7 +491,7 @@ func TestAwayAtAQuestion(t *testing.T) {
 		rosa.lead(mark, sitting.Changed, "1", "2", sitting.Changed, "1", "2", "q")
 		rosa.tells("Nothing was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
 		for _, text := range rosa.told {
-			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") {
+			if strings.Contains(text, "reached") && !strings.HasPrefix(text, "Nothing was recorded") && text != "The store can be reached again." {
 				t.Errorf("it is said once, and what matters first: %s", text)
 			}
 		}
@@ -432,6 +500,87 @@ func TestAwayAtAQuestion(t *testing.T) {
 			t.Errorf("%d entries came", got-size)
 		}
 	}
+}
+
+// A mute store gives no answer to what is written once it is mute, and is away until it is heard of.
+type mute struct {
+	*faraway
+	is, writes bool
+	late       bool // what was not written comes to be right before the next append
+	under      func()
+}
+
+func (m *mute) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if !m.is {
+		if m.under != nil {
+			m.under()
+			m.under = nil
+		}
+		return m.faraway.Append(ctx, mark, size, records)
+	}
+	if m.writes {
+		_ = m.Store.Append(ctx, mark, size, records)
+	} else if m.late {
+		m.under = func() { _ = m.Store.Append(ctx, mark, size, records) }
+	}
+	m.is, m.away = false, true
+	return &store.Error{Op: "write", Path: "etcd://bench-a:2379/shed", Err: store.ErrUnknown, Hint: "check the network and the cluster"}
+}
+
+// An answer that the store gave no answer to is said once to be unknown, with the command that shows
+// it; the sitting goes on, and once the store answers it is recorded, once, or something else was: an
+// append that comes late changes nothing. Whoever leaves before that is not told that all is recorded.
+func TestAnswerUnknown(t *testing.T) {
+	for _, mark := range []string{"FN-01", ""} {
+		for _, comes := range []string{"at once", "late", "never", "after another"} {
+			rosa, hugo := shared(t)
+			there := &mute{faraway: &faraway{Store: rosa.desk.Store}, writes: comes == "at once", late: comes == "late"}
+			rosa.desk.Store = there
+			rosa.first = func() {
+				there.is = true
+				rosa.first = func() {
+					there.away = false
+					if comes == "after another" {
+						other, err := hugo.State(t.Context(), "FN-01")
+						must(t, err)
+						_, _, err = hugo.Act(t.Context(), other, workflow.Note{Text: "the window is shut"}, time.Time{})
+						must(t, err)
+					}
+				}
+			}
+			answers := []string{sitting.Changed, "1", "2", sitting.Changed}
+			entries, said, not := int64(1), "your last answer is recorded.\n- FN-01: cleared hold blade-care", "is not recorded"
+			if comes == "after another" {
+				answers = append(answers, "1", "2")
+				entries, said, not = 2, "your last answer is not recorded", "answer is recorded"
+			}
+			size := rosa.state("FN-01").Size()
+			rosa.lead(mark, append(answers, "q")...)
+			rosa.tells("It is not known whether that was recorded", "`fettle airframe show FN-01 --entries`")
+			all := strings.Join(rosa.told, "\n")
+			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, not: 0, "All that was answered is recorded": 1} {
+				if got := strings.Count(all, text); got != n {
+					t.Errorf("%s: it says %q %d times: %s", comes, text, got, all)
+				}
+			}
+			rosa.asks("Cut the slot")
+			if got := rosa.state("FN-01").Size(); got != size+entries {
+				t.Errorf("%s: %d entries came", comes, got-size)
+			}
+		}
+	}
+	rosa, _ := shared(t)
+	there := &mute{faraway: &faraway{Store: rosa.desk.Store}}
+	rosa.desk.Store = there
+	rosa.first = func() { there.is = true }
+	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
+	rosa.tells("It is not known whether your last answer was recorded.", "fettle airframe show FN-01 --entries")
+	rosa, _ = shared(t)
+	there = &mute{faraway: &faraway{Store: rosa.desk.Store}}
+	rosa.desk.Store = there
+	rosa.first = func() { there.away = true }
+	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
+	rosa.tells("Your last answer is not recorded.", "--at")
 }
 
 // A distant store has benches with clocks, and may be away.

@@ -238,5 +238,5 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 			return err
 		}
 	}
-	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+	return c.tellRecorded(state, entries)
 }

@@ -15,6 +15,7 @@ import (
 	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Sitting is one visit to the bench.
@@ -48,7 +49,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		n, was := c.questions, c.Desk.Outcome()
 		err := c.look(ctx)
 		if err == nil {
-			err = cmp.Or(c.meanwhile(), c.lost())
+			err = cmp.Or(c.settle(ctx), c.meanwhile(), c.lost())
 		}
 		if err == nil && !welcomed {
 			welcomed, err = true, c.welcome()
@@ -89,14 +90,47 @@ func (s *Sitting) Lead(ctx context.Context) error {
 
 // away says what became of an answer that the store was away for: that first, in a few words.
 func (c *conversation) away(err error, was *desk.Outcome) error {
-	if errors.Is(err, store.ErrUnknown) {
-		return c.say("It is not known whether that was recorded: the store did not answer. Look at the record before you do it again.")
+	c.Bench.dated.Store(true) // that it is away goes without saying
+	if o := c.Desk.Outcome(); errors.Is(err, store.ErrUnknown) && o != nil {
+		return c.Front.Tell("It is not known whether that was recorded: the store gave no answer. Once it does, it is said here; in another terminal this shows it: `" + page.LookAt(o.Mark) + "`")
 	}
 	what := "Nothing"
 	if c.Desk.Outcome() != was {
 		what = "No more"
 	}
+	c.lacks = true
 	return c.say(what + " was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
+}
+
+// settle says once of when what is shown is, while the store is away, and what became of an answer
+// that it gave no answer to, once it is back: then it is looked at again.
+func (c *conversation) settle(ctx context.Context) error {
+	if at, why := c.Desk.AsOf(); why != nil {
+		if c.Bench.dated.Swap(true) || at.IsZero() {
+			return nil
+		}
+		return c.say(page.Capital(page.AsOf(at, why, c.clock())) + ".")
+	}
+	back := c.Bench.dated.Swap(false)
+	entries, s, err := c.Desk.Settle(ctx)
+	switch {
+	case errors.Is(err, store.ErrAway):
+		return nil // not yet
+	case err != nil:
+		return err
+	case len(entries) > 0:
+		mark := s.Airframe.Mark
+		c.Bench.Put(s)
+		c.recorded, c.since, c.stay = mark, time.Time{}, place{}
+		c.known[mark] = max(c.known[mark], entries[len(entries)-1].Position+1)
+		return cmp.Or(c.say("The store answers again: your last answer is recorded."), c.tellRecorded(s, entries), errAgain)
+	case s != nil:
+		c.lacks = true
+		return cmp.Or(c.say("The store answers again: your last answer is not recorded, since something else was. Give it again."), errAgain)
+	case back:
+		return c.say("The store can be reached again.")
+	}
+	return nil
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
@@ -116,6 +150,7 @@ type conversation struct {
 	planned time.Time // when it was planned last; zero: not in this sitting
 
 	questions int    // that were asked
+	lacks     bool   // what was answered last could not be recorded
 	recorded  string // the airframe of what was recorded last; "": nothing was
 
 	read   map[string]bool  // cautions that were shown whole
@@ -129,6 +164,7 @@ type conversation struct {
 	refused   place                // the step of which an answer was refused just now
 	presses   *workflow.Suggestion // what can't wait for the step that is stayed at; nil: nothing was found
 	noticed   string               // what was told last of that
+	also      string               // the mark and step of which it was told that the builder is at it in another sitting too
 	claimless bool                 // it was said that others aren't told at which step the builder is
 }
 
@@ -176,7 +212,7 @@ func (c *conversation) state() *workflow.State {
 func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
 		s, err := c.Desk.State(ctx, c.Mark)
-		if errors.Is(err, store.ErrAway) && len(c.states) > 0 {
+		if len(c.states) > 0 && (errors.Is(err, store.ErrAway) || err == nil && s.Size() < c.states[0].Size()) {
 			c.states[0] = c.Desk.Clocked(ctx, c.states[0])
 			return nil // what was read stands; nothing is recorded on it
 		}
@@ -250,7 +286,7 @@ func (c *conversation) turn(ctx context.Context) error {
 		s, suggestion = c.choose(now)
 	}
 	c.mark = s.Airframe.Mark
-	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over {
+	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !c.Bench.dated.Load() {
 		c.hand = workflow.StepReport{}
 		c.show(s, workflow.Suggestion{})
 		return c.askSitting(ctx, s, nil)
@@ -343,6 +379,8 @@ func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, d
 	r := suggestion.Step
 	switch {
 	case suggestion.Over:
+		return 8
+	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
 		return 7
 	case r == nil:
 		return 6
@@ -629,13 +667,18 @@ func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r w
 		return err
 	}
 	c.since = time.Time{}
-	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+	return c.tellRecorded(state, entries)
+}
+
+// tellRecorded shows what was recorded.
+func (c *conversation) tellRecorded(s *workflow.State, entries []journal.Entry) error {
+	return c.Front.Tell(page.NewRecorded(s, entries, c.now()).AtBench().Markdown(c.clock()))
 }
 
 // took is told how an airframe stands after something was recorded.
 func (c *conversation) took(s *workflow.State) {
 	c.Bench.Put(s)
-	c.recorded = s.Airframe.Mark
+	c.recorded, c.lacks = s.Airframe.Mark, false
 	c.known[c.recorded] = s.Size()
 	if i := slices.IndexFunc(c.states, func(had *workflow.State) bool { return had.Airframe.Mark == c.recorded }); i >= 0 {
 		c.states[i] = s
@@ -690,5 +733,9 @@ func (c *conversation) running() (clocks page.Clocks) {
 
 // leave says what stands hot, on or plugged in, what is still running, and how to go on.
 func (c *conversation) leave() error {
-	return c.Front.Tell(page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now())}.Markdown(c.clock()))
+	left := page.Leaving{Mark: c.Mark, Options: c.Options, Lacks: c.lacks, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now())}
+	if o := c.Desk.Outcome(); o != nil && o.Unknown {
+		left.Unknown = o.Mark
+	}
+	return c.Front.Tell(left.Markdown(c.clock()))
 }

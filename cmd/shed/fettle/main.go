@@ -77,7 +77,9 @@ func (s shed) View(ctx context.Context, fn func(store.Reader) error) error {
 func (s shed) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
 	defer s.waits.begin()()
 	err := s.Store.Append(ctx, mark, size, records)
-	s.seen.Missed(err)
+	if s.seen.Missed(err); err == nil {
+		s.seen.Appended(mark, size, records)
+	}
 	return err
 }
 
@@ -140,7 +142,11 @@ func (s shed) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, t
 
 // Clocks is [store.ClockKeeper.Clocks]. It does not wait for a cluster that was away a moment ago.
 func (s shed) Clocks(ctx context.Context, now func() time.Time, tell bool) ([]store.BenchClock, error) {
-	if away := s.seen.Away(); away != nil {
+	away := s.seen.Away()
+	if tell { // something is about to be recorded
+		away = s.seen.Lately()
+	}
+	if away != nil {
 		return nil, away
 	}
 	defer s.waits.begin()()

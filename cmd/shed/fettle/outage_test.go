@@ -3,8 +3,11 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"encoding/pem"
 	"io"
+	"log"
 	"net"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -231,9 +234,9 @@ func TestWhatWasRecorded(t *testing.T) {
 	}{
 		"after it was written": {"after", answering, "note CW-01 seen", 0, []string{"noted: seen (entry 2)"}, "CW-01: 3 entries"},
 		"between two of one command": {"after", answering, "note CW-01 seen --photo PICTURE", 6,
-			[]string{"CW-01 is recorded up to entry 2; then", "look at the record before"}, "CW-01: 3 entries"},
+			[]string{"CW-01 is recorded up to entry 2; then", "look before doing anything again: fettle airframe show CW-01 --entries"}, "CW-01: 3 entries"},
 		"before it is written": {"before", answering, "note CW-01 seen", 5, []string{"nothing was recorded", "cannot be reached", "--at"}, "CW-01: 2 entries"},
-		"while it is written":  {"before", once, "note CW-01 seen", 6, []string{"it is not known whether it was recorded", "look at the record"}, "CW-01: 3 entries"},
+		"while it is written":  {"before", once, "note CW-01 seen", 6, []string{"it is not known whether it was recorded", "look before doing it again: fettle airframe show CW-01 --entries"}, "CW-01: 3 entries"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -279,12 +282,17 @@ func (r *running) said() string {
 func (b bench) begin(command string) *running {
 	b.t.Helper()
 	r := &running{b: b, cmd: b.command(command)}
+	r.start()
+	return r
+}
+
+func (r *running) start() {
+	r.b.t.Helper()
 	r.cmd.Stdout, r.cmd.Stderr = r, r
 	if err := r.cmd.Start(); err != nil {
-		b.t.Fatal(err)
+		r.b.t.Fatal(err)
 	}
-	b.t.Cleanup(func() { _ = r.cmd.Process.Kill(); _ = r.cmd.Wait() })
-	return r
+	r.b.t.Cleanup(func() { _ = r.cmd.Process.Kill(); _ = r.cmd.Wait() })
 }
 
 // says waits until it has said each of these, in their order, since the last time.
@@ -361,6 +369,73 @@ func TestShownInAnOutage(t *testing.T) {
 	one.run(0, "next CW-01")
 }
 
+// follow begins in an outage with what was last seen, says of when that is and records nothing; what
+// was recorded at this bench is part of that. Once the cluster is back it goes on, and says so.
+func TestFollowInAnOutage(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	b := benchOf(t, "by: rosa\nstore: "+w.store(t)+"\netcd:\n  bench: window\n")
+	unseen := benchOf(t, "by: olga\nstore: "+w.store(t)+"\n")
+	b.run(0, "airframe add CW-01 --design causeway")
+	b.run(0, "start CW-01 kit-check")
+	b.run(0, "bench CW-01 --temperature 20C --humidity 50%")
+	first := step(t, b.run(0, "next CW-01"))
+	b.run(0, "done CW-01 "+first)
+	w.set(true, answering)
+	b.run(5, "next CW-01", "as of", "Read everything once") // and not what was recorded here
+	unseen.run(5, "follow CW-01", "cannot be reached", "was not read here while it could be")
+	quits := b.command("follow CW-01 --plain")
+	quits.Stdin = strings.NewReader("q\n")
+	if out, _ := quits.CombinedOutput(); quits.ProcessState.ExitCode() != 5 || !strings.Contains(string(out), "As of") {
+		t.Errorf("who only looks ends with %d: %s", quits.ProcessState.ExitCode(), out)
+	}
+	sits := &running{b: b, cmd: b.command("follow CW-01 --plain")}
+	in, err := sits.cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sits.start()
+	sits.says("As of", "cannot be reached", "Read everything once", "1 yes")
+	_, _ = io.WriteString(in, "1\n2\n3\n4\n")
+	sits.says("Nothing was recorded", "--at", "1 yes")
+	w.set(false, answering)
+	time.Sleep(2 * time.Second) // so long it is not asked anew
+	_, _ = io.WriteString(in, "1\n2\n3\n4\n")
+	sits.says("cleared hold read-first", "can be reached again")
+	_, _ = io.WriteString(in, "q\n")
+	sits.says("All that was answered is recorded")
+	if err := sits.cmd.Wait(); err != nil {
+		t.Errorf("once it is back, it ends with %v", err)
+	}
+}
+
+// A cluster that is there, and is not spoken to as it asks, is a mistake of the config and no outage.
+func TestSpokenToOtherwise(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	other := httptest.NewTLSServer(nil)
+	defer other.Close()
+	other.Config.ErrorLog = log.New(io.Discard, "", 0)
+	ca := filepath.Join(t.TempDir(), "ca.pem")
+	if err := os.WriteFile(ca, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: other.Certificate().Raw}), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var all sync.WaitGroup // each waits for the cluster
+	for config, says := range map[string]string{
+		"store: " + w.store(t) + "\netcd:\n  ca: " + ca + "\n":        "TLS",
+		"store: etcd://" + other.Listener.Addr().String() + "/shed\n": "it speaks TLS alone",
+	} {
+		for _, command := range []string{"status", "note CW-01 seen", "follow CW-01"} {
+			all.Go(func() {
+				if text := benchOf(t, config).run(2, command, says, "as ca:", "fettle help sheds"); strings.Contains(text, "cannot be reached") {
+					t.Errorf("%s says %s", command, text)
+				}
+			})
+		}
+	}
+	all.Wait()
+}
+
 // What is no address of a shed, and what a config cannot mean, is said to be that, with what to
 // write: it is neither an outage nor the name of a file. No password is repeated.
 func TestMistypedStore(t *testing.T) {
@@ -381,6 +456,7 @@ func TestMistypedStore(t *testing.T) {
 		}
 		b.run(2, "store copy "+name+" one.db", form)
 	}
+	b.run(2, "--store one.db backup "+w.store(t), "a backup is a file; to copy into a shed: fettle store copy one.db "+w.store(t))
 	if left, _ := os.ReadDir(b.home); len(left) != 1 { // its config
 		t.Errorf("files were made: %v", left)
 	}

@@ -1,0 +1,151 @@
+package procedures
+
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
+)
+
+// stagesValue is the stages of a procedure, each of which may be repeated.
+type stagesValue struct{}
+
+func (stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage) {
+	table := stageKeys()
+	r.list(n, what, func(item *yaml.Node) {
+		r.repeated(item, func() {
+			r.inside(func() {
+				if !r.room(item, len(*to), mostStages, "stages") {
+					return
+				}
+				filled := r.fill(item, "each", "steps", "use")
+				if r.full {
+					return
+				}
+				var s steps.Stage
+				table.read(r, filled, table.what, &s)
+				if s.Name != "" {
+					*to = append(*to, s)
+				}
+			})
+		})
+	})
+}
+
+func (stagesValue) write(from *[]steps.Stage) *yaml.Node {
+	return list[steps.Stage]{is: stageKeys()}.write(from)
+}
+
+func (stagesValue) typ() *typ { return &typ{is: aList, of: []*typ{stageKeys().typ()}} }
+
+// stepsValue is steps, and runs of steps between them.
+type stepsValue struct{}
+
+func (stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
+	if n.Kind == yaml.SequenceNode {
+		*to = slices.Grow(*to, min(len(n.Content), mostSteps))
+	}
+	r.list(n, what, func(item *yaml.Node) {
+		if isRun(item) {
+			r.run(item, to)
+		} else {
+			r.step(item, to)
+		}
+	})
+}
+
+// isRun reports whether an entry of steps is a run.
+func isRun(n *yaml.Node) bool {
+	f := fields{node: n}
+	return n.Kind == yaml.MappingNode && !hasKey(n, "step") && (f.has("steps") || f.has("use") || f.has("each"))
+}
+
+// run reads a run: steps in it, or used by it.
+func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
+	r.repeated(n, func() {
+		r.inside(func() {
+			if !r.room(n, r.total, mostSteps, "steps") {
+				return
+			}
+			if filled := r.fill(n, "each", "steps", "use"); !r.full {
+				runKeys().read(r, filled, "a run", to)
+			}
+		})
+	})
+}
+
+// step reads one step.
+func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
+	if r.steps == nil {
+		r.steps = stepKeys()
+	}
+	r.inside(func() {
+		if !r.room(n, r.total, mostSteps, "steps") {
+			return
+		}
+		r.within.of = nil
+		if name := (fields{node: n}).get("step"); name != nil && n.Kind == yaml.MappingNode {
+			r.within.step = name.Value
+		}
+		filled := r.fill(n, "origin")
+		if r.full && r.within.many() {
+			return
+		}
+		*to = append(*to, steps.Step{})
+		last := &(*to)[len(*to)-1] // in its place: a step is large
+		if r.steps.read(r, filled, r.steps.what, last); last.Name == "" {
+			*to = (*to)[:len(*to)-1]
+			return
+		}
+		r.total++
+	})
+}
+
+// The write of steps gives each by itself; one that several lists of options govern
+// stands in a run for each but one.
+func (stepsValue) write(from *[]steps.Step) *yaml.Node {
+	table := stepKeys()
+	n := &yaml.Node{Kind: yaml.SequenceNode}
+	for i := range *from {
+		s := (*from)[i]
+		var with [][]string
+		if len(s.With) > 1 {
+			with, s.With = s.With[:len(s.With)-1], s.With[len(s.With)-1:]
+		}
+		item := table.write(&s)
+		for _, any := range slices.Backward(with) {
+			item = &yaml.Node{Kind: yaml.MappingNode, Content: []*yaml.Node{
+				scalar("with"), flow(any), scalar("steps"), {Kind: yaml.SequenceNode, Content: []*yaml.Node{item}},
+			}}
+		}
+		n.Content = append(n.Content, item)
+	}
+	return unlessEmpty(n)
+}
+
+func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
+
+// runKeys are the keys of a run.
+func runKeys() *mapping[*[]steps.Step] {
+	type s = []steps.Step
+	return &mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key[*s]{
+		{"steps", choice, nestedValue{}, "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
+		{"use", choice, useValue{}, "steps that are written elsewhere", "use: safe/air-the-bench"},
+	}...)}
+}
+
+// whereKeys are the keys that repeat and govern a run or a stage.
+func whereKeys[P any](each, makes string) []key[P] {
+	return []key[P]{
+		{"each", optional, eachValue[P]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
+		{"with", optional, governValue[P]{}, "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, governValue[P]{not: true}, "only on an airframe with none of these options", "# rudder"},
+		{"makes", optional, makesValue[P]{}, "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
+	}
+}
+
+// nestedValue is the steps of a run.
+type nestedValue struct{ stepsValue }
+
+func (nestedValue) typ() *typ { return &typ{is: entries} }
