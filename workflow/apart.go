@@ -198,6 +198,7 @@ func (c *scheduler) heldNow() {
 				}
 				for _, coat := range join.begins() {
 					if coat != k && !c.precedes(coat, k) && !join.open {
+						c.held = true // it could be ended for a while
 						c.delay(k, coat, t.minutes, tie{why: AfterStep})
 					}
 				}

@@ -77,6 +77,34 @@ func (c *scheduler) split(r *row, starts []int, anew, alone bool) (is cut) {
 	return is
 }
 
+// thinking is the time to think that is left for a plan, whatever is tried for it.
+type thinking struct{ left, all time.Duration }
+
+// solved has a problem solved in its share of what is left: all of it, or, where more may have to be tried, half at first, and then a
+// quarter, so that there is always some left.
+func (of *scheduler) solved(ctx context.Context, p plan.Problem, o plan.Options, more bool) (plan.Result, error) {
+	k, share := of.think, time.Duration(1)
+	switch {
+	case more && k.all == 0:
+		share = 2
+	case more:
+		share = 4
+	}
+	k.all = max(k.all, k.left)
+	o.Think = max(1, k.left/share)
+	r, err := of.solve(ctx, p, o)
+	k.left -= min(o.Think, r.Took)
+	return r, err
+}
+
+// thinkLeast is of how many parts of the time one is left for what can be done without.
+const thinkLeast = 20
+
+// over reports whether there is too little left for what can be done without.
+func (k *thinking) over(ctx context.Context) bool {
+	return ctx.Err() != nil || k.left < k.all/thinkLeast
+}
+
 // A draft is a plan with the scheduler that it is of.
 type draft struct {
 	c    *scheduler
@@ -88,11 +116,10 @@ type draft struct {
 // attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut by where it has
 // their tasks, and it is planned anew. What no plan finishes before is found without the cuts.
-func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
+func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
 	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
-	o.Think = max(1, cmp.Or(o.Think, time.Second)/4)
 	if err != nil || len(d.more) > 0 || d.r.Starts == nil {
 		return d.t, d.more, err
 	}
@@ -104,7 +131,7 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 	of.warm, of.loose, of.rough = d.r.Starts, true, true
 	proven, bound := d.t.Proven, d.t.Bound
 	if d.c.held {
-		if least, err := of.draft(think, o); err == nil && least.r.Starts != nil {
+		if least, err := of.draft(ctx, o); err == nil && least.r.Starts != nil {
 			proven, bound = least.t.Proven, least.t.Bound
 		} else {
 			proven, bound = false, of.base
@@ -117,7 +144,7 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 		}
 		of.rough = true
 		for _, anew := range []bool{false, true} { // each row whole; or from the next sitting on
-			if think.Err() != nil || !d.t.Finish.After(bound) {
+			if of.think.over(ctx) || !d.t.Finish.After(bound) {
 				break
 			}
 			of.cuts = map[int]cut{}
@@ -128,12 +155,12 @@ func (of *scheduler) attempt(ctx, think context.Context, o plan.Options) (t Time
 				}
 				of.cuts[at] = is
 			}
-			other, err := of.draft(think, o)
+			other, err := of.draft(ctx, o)
 			if err == nil && other.sooner(d) {
 				d = other
 			}
 		}
-		d = of.nearby(think, o, d, bound)
+		d = of.nearby(ctx, o, d, bound)
 	}
 	d.t.Proven = proven && !d.t.Finish.After(bound)
 	if d.t.Bound = bound; bound.After(d.t.Finish) {
@@ -161,7 +188,7 @@ func (d *draft) sooner(other *draft) bool {
 const nearbyMost = 40
 
 // nearby is the best plan that is found with two pieces made one, or with the task between them in the other one.
-func (of *scheduler) nearby(think context.Context, o plan.Options, d *draft, bound time.Time) *draft {
+func (of *scheduler) nearby(ctx context.Context, o plan.Options, d *draft, bound time.Time) *draft {
 	tried := 0
 again:
 	for at := range d.c.rows {
@@ -170,7 +197,7 @@ again:
 			one, other := is.groups[g], is.groups[g+1]
 			joined := slices.Concat(one, other)
 			for n, split := range [3]int{len(joined), len(one) - 1, len(one) + 1} {
-				if tried >= nearbyMost || think.Err() != nil || n > 0 && (!d.t.Finish.After(bound) || split == 0 || split == len(joined)) {
+				if tried >= nearbyMost || of.think.over(ctx) || n > 0 && (!d.t.Finish.After(bound) || split == 0 || split == len(joined)) {
 					continue
 				}
 				tried++
@@ -180,7 +207,7 @@ again:
 				}
 				of.cuts = maps.Clone(d.c.cuts)
 				of.cuts[at] = cut{groups: append(groups, is.groups[g+2:]...), current: is.current}
-				if next, err := of.draft(think, o); err == nil && next.sooner(d) {
+				if next, err := of.draft(ctx, o); err == nil && next.sooner(d) {
 					d = next
 					goto again
 				}
