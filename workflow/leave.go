@@ -69,8 +69,8 @@ func (c *scheduler) findRows() (rows []*row) {
 				if !sets && !c.needs(t, is) {
 					continue
 				}
-				safe := s.ends(t.work, is)
-				if safe == "" {
+				safe, _ := s.ends(t.work, is, "")
+				if safe.State == "" {
 					continue
 				}
 				ender := c.endsAfter(i, is)
@@ -79,7 +79,7 @@ func (c *scheduler) findRows() (rows []*row) {
 				})
 				if k < 0 {
 					k = len(rows)
-					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: steps.Setting{Condition: def.Name, State: safe}, ender: ender, now: s.Holds(def.Name, c.now) == state})
+					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.Holds(def.Name, c.now) == state})
 				}
 				switch r := rows[k]; {
 				case sets && r.setter < 0:
@@ -137,16 +137,16 @@ func (c *scheduler) complete(r *row) bool {
 	} else {
 		first = r.tasks[0]
 	}
-	passed := false
-	for _, step := range c.tasks[first].work.Steps() {
-		passed = passed || step.Name == c.tasks[first].step.Name
-		switch {
-		case !passed && lists.Contains(step.Sets, r.is):
+	t := &c.tasks[first]
+	for _, step := range t.work.Steps() {
+		if step.Name == t.step.Name {
+			break
+		}
+		if lists.Contains(step.Sets, r.is) {
 			r.sets = step
-		case passed && r.ends == nil && lists.Contains(step.Sets, r.safe):
-			r.ends = step
 		}
 	}
+	_, r.ends = c.fleet[r.of].ends(t.work, r.is, t.step.Name)
 	if r.ender >= 0 {
 		r.ends = c.tasks[r.ender].step
 		if r.needed && !lists.Contains(r.tasks, r.ender) {
