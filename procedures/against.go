@@ -111,29 +111,39 @@ func lackable(p *steps.Procedure) []string {
 	return sorting.Delete(may, func(c string) bool { return lists.Contains(must, c) })
 }
 
+// A vocabulary has the names that are known of each thing.
+type vocabulary map[reference][]string
+
+// add adds one.
+// It is not inlined: its copies in its caller would take 1 KB.
+//
+//go:noinline
+func (v vocabulary) add(to thing, name string) {
+	v[reference{to: to}] = append(v[reference{to: to}], name)
+}
+
 // knownOn are the names that a sheet has, by what they name, and for a state by its
 // condition too.
-func knownOn(s *steps.Sheet) map[reference][]string {
-	known := map[reference][]string{{to: zone}: s.Zones, {to: option}: optionNames(s), {to: chosen}: choiceNames(s)}
-	add := func(to thing, name string) { known[reference{to: to}] = append(known[reference{to: to}], name) }
+func knownOn(s *steps.Sheet) vocabulary {
+	known := vocabulary{{to: zone}: s.Zones, {to: option}: optionNames(s), {to: chosen}: choiceNames(s)}
 	for _, c := range s.Conditions {
-		add(condition, c.Name)
+		known.add(condition, c.Name)
 		known[reference{to: state, of: c.Name}] = c.States
 	}
 	for _, a := range s.Adhesives {
-		add(adhesive, a.Name)
+		known.add(adhesive, a.Name)
 	}
 	for _, t := range s.Tools {
-		add(tool, t.Name)
+		known.add(tool, t.Name)
 	}
 	for _, g := range s.Gauges {
-		add(gauge, g.Name)
+		known.add(gauge, g.Name)
 	}
 	for _, g := range s.Gates {
-		add(gate, g.Name)
+		known.add(gate, g.Name)
 	}
 	for _, e := range s.Equipment {
-		add(equipment, e.Name)
+		known.add(equipment, e.Name)
 	}
 	return known
 }

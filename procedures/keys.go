@@ -174,6 +174,12 @@ func (f fields) get(name string) *yaml.Node {
 //go:noinline
 func (f fields) has(name string) bool { return f.get(name) != nil }
 
+// given reports whether the key is there, however it was written.
+// It is not inlined: its copies in its caller would take 1 KB.
+//
+//go:noinline
+func (f fields) given(name string) bool { return f.has(name) || f.lost(name) }
+
 // item is the node of a name in the list under a key.
 func (f fields) item(key, name string) *yaml.Node {
 	list := f.get(key)

@@ -248,17 +248,16 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 
 // waitChecked finds waits for nothing, or for two things.
 func waitChecked(f fields, s *steps.Step) {
-	has := func(name string) bool { return f.has(name) || f.lost(name) }
-	switch timed := has("for") || has("by"); {
-	case has("joint") && (timed || has("from") || has("late")):
+	switch timed := f.given("for") || f.given("by"); {
+	case f.given("joint") && (timed || f.given("from") || f.given("late")):
 		f.fault(f.node, "%s is for a joint and for a time: make two steps of it", f.what)
-	case has("joint") && !has("until"):
+	case f.given("joint") && !f.given("until"):
 		f.fault(f.node, "%s has no until", f.what)
-	case !has("joint") && (has("until") || !timed) && !f.meant:
+	case !f.given("joint") && (f.given("until") || !timed) && !f.meant:
 		f.fault(f.node, "%s has no joint", f.what)
-	case has("by") && !has("late"):
+	case f.given("by") && !f.given("late"):
 		f.fault(f.get("by"), "%s has by and does not say what happens when it is too late: write late", f.what)
-	case has("late") && !has("by"):
+	case f.given("late") && !f.given("by"):
 		f.fault(f.get("late"), "%s has late and does not say when it is too late: write by", f.what)
 	case !s.By.IsZero() && !s.For.IsZero() && s.For.Cmp(s.By) >= 0:
 		f.fault(f.get("by"), "the wait is over after %s, when it is too late already", s.For)

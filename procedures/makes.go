@@ -119,7 +119,7 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 		for _, s := range v.steps {
 			for _, z := range s.Disturbs {
 				late := makers[z]
-				if len(late) > 0 && !slices.ContainsFunc(late, func(m *steps.Step) bool { return m == s || !v.before(s.Name, m.Name) }) {
+				if len(late) > 0 && !steps.AnyStep(late, func(m *steps.Step) bool { return m == s || !v.before(s.Name, m.Name) }) {
 					d.complain(s, &faults)("disturbs", "it works on %s, which only later steps make, %s the first: move it behind that, or write makes: [%s] at what makes the zone before it%s", z, late[0].Name, z, v.when())
 				}
 			}
@@ -133,7 +133,7 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 func (d *Document) unseated(v variant) Faults {
 	var faults Faults
 	for _, seat := range d.Procedure.SeatsMade() {
-		if slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(s, seat.Zone, seat.On) }) {
+		if steps.AnyStep(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(s, seat.Zone, seat.On) }) {
 			continue
 		}
 		maker := d.maker(seat.Zone)

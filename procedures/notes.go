@@ -128,7 +128,7 @@ func (c *checker) readied(sheet *Document) {
 func (c *checker) unguarded(sheet *Document) {
 	for _, near := range c.passing() {
 		for _, a := range sheet.Sheet.Adhesives {
-			if a.Times.Vapour == 0 || slices.ContainsFunc(a.Needs, func(n steps.Setting) bool { return n.Condition == near.Condition }) {
+			if a.Times.Vapour == 0 || steps.AnySetting(a.Needs, func(n steps.Setting) bool { return n.Condition == near.Condition }) {
 				continue
 			}
 			c.notes = append(c.notes, sheet.fault(sheet.places["the adhesive "+a.Name], fmt.Sprintf("the adhesive %s has a vapour, and nothing keeps it from the %s in %s: write needs: {%s: %s}, and the condition with of: bench if the design lacks it; or vapour: 0 min where it does not burn",

@@ -277,7 +277,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		}
 	}
 	for _, c := range s.MayLack {
-		if !slices.ContainsFunc(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool { return set.Condition == c }) {
+		if !steps.AnySetting(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool { return set.Condition == c }) {
 			f.fault(f.item("may_lack", c), "%s neither needs nor sets %s, so nothing is asked of it anyway", f.what, c)
 		}
 	}

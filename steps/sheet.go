@@ -57,7 +57,7 @@ func (e Equipment) Zones() []string {
 func (s *Sheet) Handled(condition string) []string {
 	var zones []string
 	for _, e := range s.Equipment {
-		if slices.ContainsFunc(e.Aboard, func(is Setting) bool { return is.Condition == condition }) {
+		if AnySetting(e.Aboard, func(is Setting) bool { return is.Condition == condition }) {
 			zones = append(append(zones, MassZone), e.Zones()...)
 		}
 	}

@@ -39,7 +39,7 @@ func (s *Sheet) UsesOf(step Step, adhesives ...string) []Use {
 // Readies reports whether the step makes the use ready, or puts it away: it sets
 // a condition that the use needs. A step that heats an iron can't need it hot.
 func (u Use) Readies(step Step) bool {
-	return slices.ContainsFunc(u.Needs, func(n Setting) bool { return setBy(step, n.Condition) })
+	return AnySetting(u.Needs, func(n Setting) bool { return setBy(step, n.Condition) })
 }
 
 // NeedsAt are the conditions that the use adds to those of the step.
@@ -54,5 +54,16 @@ func (u Use) NeedsAt(step Step) []Setting {
 }
 
 func setBy(step Step, condition string) bool {
-	return slices.ContainsFunc(step.Sets, func(s Setting) bool { return s.Condition == condition })
+	return AnySetting(step.Sets, func(s Setting) bool { return s.Condition == condition })
 }
+
+// AnySetting reports whether any of the settings is such.
+// It is not inlined: its copies in all callers would take 4 KB, and so it is with [AnyStep].
+//
+//go:noinline
+func AnySetting(all []Setting, such func(Setting) bool) bool { return slices.ContainsFunc(all, such) }
+
+// AnyStep reports whether any of the steps is such.
+//
+//go:noinline
+func AnyStep(all []*Step, such func(*Step) bool) bool { return slices.ContainsFunc(all, such) }

@@ -171,7 +171,7 @@ func (c *scheduler) nextOtherwise(i int, is steps.Setting) int {
 }
 
 func (t *task) setsOtherwise(is steps.Setting) bool {
-	return t.step != nil && slices.ContainsFunc(t.step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition && set.State != is.State })
+	return t.step != nil && steps.AnySetting(t.step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition && set.State != is.State })
 }
 
 // heldNow has coats wait for the task that ends how a condition stands now, where it stands otherwise than they need it: what

@@ -254,7 +254,7 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 func (s *State) putBack(condition string) string {
 	for i := range s.Sheet.Equipment {
 		e := &s.Sheet.Equipment[i]
-		if slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == condition }) {
+		if steps.AnySetting(e.Aboard, func(is steps.Setting) bool { return is.Condition == condition }) {
 			condition = e.Name
 		}
 	}

@@ -454,8 +454,16 @@ func waitText(step steps.Step) string {
 // stands gives the reasons why a needed condition is not met; none: it is met.
 func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 	state := s.Holds(need.Condition, at)
+	remedy := Remedy{Kind: ToSetCondition, Setting: need}
+	of, hold := s.Anew(need, at)
+	if hold != nil {
+		remedy.Kind, remedy.Name = ToClear, of.ID+"/"+hold.Name
+	}
 	if state == need.State {
-		return nil
+		if hold == nil {
+			return nil
+		}
+		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, of which nobody has confirmed the lines of %s since", need, hold.Name), Remedy: s.remedy(remedy)}}
 	}
 	text := fmt.Sprintf("it needs %s, but %s says %s: %s", need, s.sayer(need.Condition, at), need.Condition, state)
 	if state == "" {
@@ -467,11 +475,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
 		}
 	}
-	if look := s.lookFirst(need); look != nil {
-		text += "; look first: " + strings.Join(look, "; ")
-	}
-	return []Reason{{Because: ByCondition, Text: text,
-		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
+	return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}
 }
 
 // readFrom is when all was done that comes before a step in its stage, and in

@@ -479,7 +479,7 @@ func (s *State) Unsettled(sheet *steps.Sheet, answer string) bool {
 // choosesEarly says that a procedure changes what the airframe has while its build
 // is still open, which asks for that itself; nil: it doesn't.
 func (s *State) choosesEarly(p *steps.Procedure, open []*Job) *Reason {
-	if p.Kind == steps.Build || !slices.ContainsFunc(p.Steps(), func(step *steps.Step) bool { return step.Choose != "" }) {
+	if p.Kind == steps.Build || !steps.AnyStep(p.Steps(), func(step *steps.Step) bool { return step.Choose != "" }) {
 		return nil
 	}
 	for _, j := range open {

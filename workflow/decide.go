@@ -68,7 +68,7 @@ func dated(err error, c Circumstances) error {
 			continue
 		}
 		r.Text = strings.ReplaceAll(r.Text, thisSitting, "in the sitting of that time")
-		if r.Remedy.Kind == ToClearUse || r.Remedy.Kind == ToSetCondition || r.Remedy.Kind == ToReadBench || r.Remedy.Kind == ToMeasure {
+		if r.Remedy.Kind == ToClearUse || r.Remedy.Kind == ToClear || r.Remedy.Kind == ToSetCondition || r.Remedy.Kind == ToReadBench || r.Remedy.Kind == ToMeasure {
 			r.Remedy.Then = c.At
 		}
 		refusal.Reasons[i] = r

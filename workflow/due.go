@@ -155,7 +155,7 @@ func (s *State) disturbing(step steps.Step) []string {
 // takes reports whether the gate is measured now and not later.
 func (t turn) takes(g steps.Gate) bool {
 	other := func(need steps.Setting) bool {
-		return slices.ContainsFunc(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
+		return steps.AnySetting(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
 	}
 	return t.last || !g.Touched(t.coming...) && !slices.ContainsFunc(g.Needs, other)
 }

@@ -63,7 +63,7 @@ func coatForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 			return nil
 		}
 		for _, r := range a.Unfit {
-			if !slices.ContainsFunc(reasons, func(have Reason) bool { return have.Text == r.Text }) {
+			if !anyReason(reasons, func(have Reason) bool { return have.Text == r.Text }) {
 				reasons = append(reasons, r)
 			}
 		}

@@ -170,7 +170,8 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	plug, try, again, out, fit, look := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("fit"), plain("look")
 	plug.Hands, try.Hands, again.Hands, out.Hands = q("4 min"), q("20 min"), q("20 min"), q("2 min")
-	plug.Confirm = []string{"The shaft is bare"}
+	plug.Kind, plug.Confirm = steps.Hold, []string{"The shaft is bare", "It is strapped down"}
+	plug.Needs = is("propeller", "off")
 	plug.Sets, try.Needs, again.Needs, out.Sets, fit.Sets, look.Needs = is("battery", "in"), is("battery", "in"), is("battery", "in"), is("battery", "out"), is("propeller", "on"), is("propeller", "on")
 	look.Hands = q("20 min")
 	b := workingOn(t, in, one("one", plug, try, again, out, fit, look))
@@ -178,23 +179,49 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
 		t.Errorf("left is %s", got)
 	}
-	b.done("plug", "try")
+	b.must(setting("propeller", "off"), Clear{Step: "plug", Answers: []bool{true, true}})
+	b.done("try")
 	b.after(20 * time.Minute)
 	// In the two minutes that are left of the evening nothing fits but the plug.
 	p = b.planned(t, Hours{Sittings: open(0, 22, day, day+30, 2*day, 2*day+30)}, "outsafe 20, | plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
 	if got := fmt.Sprint(left(p)); got != "[PL-01 battery: out until 1440]" {
 		t.Errorf("left is %s", got)
 	}
-	if turn := p.Visits[1].Turns[0]; len(turn.Look) != 1 {
+	if turn := p.Visits[1].Turns[0]; len(turn.Look) != 2 {
 		t.Errorf("looked at is %+v", turn.Look)
 	}
 	p = b.planned(t, Hours{Sittings: open(day, day+30, 2*day, 2*day+30)}, "plugready 1440, try-again 1444, out 1464, fit 1466, | look 2880, | ends 2900")
 	if len(p.Left) != 1 || p.Left[0].Remedy.Setting.String() != "battery: out" {
 		t.Errorf("left is %+v", p.Left)
 	}
-	// Whoever plugs it in anew is told to look at what was confirmed before the first time.
+	// Whoever plugs it in anew confirms what was confirmed the first time, each line, and with what it needed then. Where it is only
+	// said that it is in, nothing goes on with it.
 	b.must(setting("battery", "out"))
-	mustContain(t, b.refused(Finish{Step: "try-again"}, ByCondition), "look first: The shaft is bare")
+	clear := func(answers ...bool) Clear { return Clear{Step: "plug", Answers: answers} }
+	anew := func(text string) {
+		t.Helper()
+		mustContain(t, b.refused(Finish{Step: "try-again"}, ByCondition), text)
+		if r := b.state.stands(is("battery", "in")[0], b.now)[0].Remedy; r.Kind != ToClear || r.Name != b.state.Jobs[0].ID+"/plug" {
+			t.Errorf("what helps is %+v", r)
+		}
+	}
+	anew("it needs battery: in, but the journal says battery: out")
+	b.must(setting("battery", "in"))
+	anew("it needs battery: in, of which nobody has confirmed the lines of plug since")
+	mustContain(t, b.refused(clear(true), ByHold), "line 2 is not confirmed: It is strapped down")
+	b.must(setting("propeller", "on"))
+	mustContain(t, b.refused(clear(true, true), ByCondition), "it needs propeller: off, but the journal says propeller: on")
+	b.must(setting("propeller", "off"), clear(true, true))
+	b.refused(clear(true, true), ByState)
+	b.must(setting("battery", "in")) // said again of what is plugged in
+	b.done("try-again")
+	// The lines count for the one time.
+	b.must(Undo{Position: b.state.Size() - 1}, setting("battery", "out"), setting("battery", "in"))
+	anew("of which nobody has confirmed")
+	// What the lines were confirmed for counts no more without them.
+	b.must(clear(true, true))
+	b.must(Undo{Position: b.state.Size() - 2})
+	anew("of which nobody has confirmed")
 }
 
 // A joint that is open is named where there is no plan, however short the sittings.

@@ -347,7 +347,7 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 // without are the needs of other conditions than these.
 func without(needs, these []steps.Setting) []steps.Setting {
 	return sorting.Delete(slices.Clone(needs), func(need steps.Setting) bool {
-		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
+		return steps.AnySetting(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
 	})
 }
 
@@ -568,7 +568,12 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.Witness.fits(&step, c); err != nil {
 		return nil, err
 	}
-	if err := s.allowed(report, job, c); err != nil {
+	is, again := s.Again(report, c.At)
+	if again {
+		if reasons := s.notAnew(report, job, c); len(reasons) > 0 {
+			return nil, &Refusal{What: step.Name, Reasons: reasons}
+		}
+	} else if err := s.allowed(report, job, c); err != nil {
 		return nil, err
 	}
 	if len(r.Answers) > len(step.Confirm) {
@@ -579,6 +584,12 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
 		err = &Refusal{What: step.Name, Reasons: reasons}
+	}
+	if again { // no step is over with it
+		if err != nil {
+			return nil, err
+		}
+		return []journal.Facts{journal.UseCleared{Of: step.Name, Lines: step.Confirm, Bench: c.Bench}, journal.ConditionSet{Setting: is}}, nil
 	}
 	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
 		return nil, err

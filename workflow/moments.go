@@ -123,12 +123,20 @@ func (s *State) momentAfter(t time.Time) time.Time {
 	return first
 }
 
+// moment is one of a clock.
+// It is not inlined: its copies in its caller would take 1 KB.
+//
+//go:noinline
+func (t *Timer) moment(mark string, event Event, at, until time.Time) Moment {
+	return Moment{Mark: mark, Job: t.Job, Name: t.Name, Then: t.Then, Lies: t.Lies, Event: event, Began: t.Began, At: at, Until: until}
+}
+
 // clockMoments are the moments, also past ones, of the clocks that run at the time.
 func (s *State) clockMoments(at time.Time) []Moment {
 	var all []Moment
 	for _, t := range s.Clocks(at) {
 		add := func(event Event, at, until time.Time) {
-			all = append(all, Moment{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Then: t.Then, Lies: t.Lies, Event: event, Began: t.Began, At: at, Until: until})
+			all = append(all, t.moment(s.Airframe.Mark, event, at, until))
 		}
 		closes := func(from time.Time, soon, late Event) {
 			if at := t.Closes.Add(-Warning); at.After(from) {

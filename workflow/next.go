@@ -336,13 +336,13 @@ func opens(r StepReport) time.Time {
 // reworkable reports whether gates alone hold the step back, each with a
 // remedy: one is out of tolerance and can be reworked.
 func reworkable(r StepReport) bool {
-	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
+	return len(r.Reasons) > 0 && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
 }
 
 // atHand reports whether a step can be done now, but for holds of adhesives and
 // tools that are to be cleared before.
 func atHand(r StepReport) bool {
-	return r.Progress == Ready || r.Progress == Waiting && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
+	return r.Progress == Ready || r.Progress == Waiting && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
 // AtHand reports whether a step can be done now, or once a person at the bench has seen to
@@ -365,7 +365,7 @@ func pressing(r StepReport) bool {
 //
 //go:noinline
 func resolvable(r StepReport) bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool {
+	return !anyReason(r.Reasons, func(reason Reason) bool {
 		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage
 	})
 }

@@ -69,7 +69,7 @@ func (r *Refusal) Error() string {
 // Doubted reports whether it asks back what is probably mistyped, and nothing else: who is
 // sure of it may have it recorded all the same.
 func (r *Refusal) Doubted() bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToBeSure })
+	return !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToBeSure })
 }
 
 // A PartError says that a request was refused in part: Record is appended all the same,
@@ -143,3 +143,9 @@ func (*BadRequestError) Unwrap() error   { return ErrBadRequest }
 func bad(format string, args ...any) error {
 	return &BadRequestError{Text: fmt.Sprintf(format, args...)}
 }
+
+// anyReason reports whether any of the reasons is such.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
+func anyReason(all []Reason, such func(Reason) bool) bool { return slices.ContainsFunc(all, such) }

@@ -102,7 +102,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	for _, q := range s.Quarantines {
 		p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", q.Damage), s.quarantined(q, at))
-		if reason := s.unnamed(q, at); reason != nil && s.quarantined(q, at) == nil && !slices.ContainsFunc(p.Reasons(), func(r Reason) bool { return r.Remedy.Kind == ToFitAnother && r.Remedy.Name == reason.Remedy.Name }) {
+		if reason := s.unnamed(q, at); reason != nil && s.quarantined(q, at) == nil && !anyReason(p.Reasons(), func(r Reason) bool { return r.Remedy.Kind == ToFitAnother && r.Remedy.Name == reason.Remedy.Name }) {
 			p.add("what is there instead of what was in quarantine is named", reason)
 		}
 	}

@@ -96,7 +96,7 @@ func (s *State) renew(by *Job, zones []string, at time.Time) {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
 			set := sorting.Delete(lists.Clone(held), func(z string) bool {
-				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return lists.Contains(step.Renews, z) })
+				return !steps.AnyStep(job.Procedure.Steps(), func(step *steps.Step) bool { return lists.Contains(step.Renews, z) })
 			})
 			if len(set) > 0 {
 				held = set

@@ -3,11 +3,11 @@ package workflow
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"time"
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/workflow/journal"
 )
 
 // This file knows what stands hot, on or plugged in now, when that is said, and that no sitting of a plan is over before it is ended.
@@ -142,16 +142,79 @@ func Standing(fleet []*State, now time.Time) []Reason {
 	return reasonsOf(all)
 }
 
-// lookFirst are the lines of the step that sets what nobody leaves as it is: whoever sets it anew looks at the same.
-func (s *State) lookFirst(is steps.Setting) []string {
-	for _, j := range slices.Backward(s.Jobs) {
-		for _, step := range j.written.Steps() {
-			if s.staysNot(j.written, is) && lists.Contains(step.Sets, is) && len(step.Confirm) > 0 {
-				return step.Confirm
+// setter is the hold of an open job that set last what nobody leaves as it is: whoever sets it once more confirms the same lines.
+// nil: none was cleared.
+func (s *State) setter(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
+	last := int64(-1)
+	for _, j := range s.OpenJobs(at) {
+		if !s.staysNot(j.written, is) {
+			continue
+		}
+		for _, step := range j.Procedure.Steps() {
+			m, done := j.done[step.Name]
+			if done && len(step.Confirm) > 0 && lists.Contains(step.Sets, is) && m.position > last {
+				of, hold, last = j, step, m.position
 			}
 		}
 	}
-	return nil
+	return of, hold
+}
+
+// Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was
+// cleared, or somebody said only that it is so; nil: there is none.
+func (s *State) Anew(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
+	if of, hold = s.setter(is, at); hold == nil || s.confirmed(is, hold, at) {
+		return nil, nil
+	}
+	return of, hold
+}
+
+// Again is what a hold that was cleared is cleared once more for, see [State.Anew]; false: for nothing.
+func (s *State) Again(r StepReport, at time.Time) (steps.Setting, bool) {
+	for _, is := range r.Step.Sets {
+		if of, hold := s.Anew(is, at); hold != nil && of.ID == r.Job && hold.Name == r.Step.Name {
+			return is, r.Progress == Done
+		}
+	}
+	return steps.Setting{}, false
+}
+
+// confirmed reports whether the setting stands by a step, or by the lines of the hold that were confirmed with it.
+func (s *State) confirmed(is steps.Setting, hold *steps.Step, at time.Time) bool {
+	if s.Holds(is.Condition, at) != is.State {
+		return false
+	}
+	def, _ := s.Sheet.Condition(is.Condition)
+	all := s.said[is.Condition]
+	for i := saidBy(all, at) - 1; i >= 0; i-- {
+		c := all[i]
+		if c.state != is.State || def.Lapses() && at.Sub(c.at) > SittingLength {
+			return false
+		}
+		if c.mark != "" || s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() {
+			return true
+		}
+		if c.position > 0 && s.Live(c.position-1) {
+			if f, ok := s.Entries[c.position-1].Facts.(journal.UseCleared); ok && f.Of == hold.Name && lists.Equal(f.Lines, hold.Confirm) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// notAnew says why a hold is not cleared once more now.
+func (s *State) notAnew(r StepReport, j *Job, c Circumstances) (reasons []Reason) {
+	stage, _ := j.Procedure.Stage(r.Stage)
+	for i := range stage.Steps {
+		if stage.Steps[i].Name == r.Step.Name {
+			reasons = s.forbids(j, stage, i, c.At)
+		}
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	}
+	return reasons
 }
 
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of
@@ -174,11 +237,12 @@ func (c *scheduler) end(out *Timetable, of int, def *steps.Condition) {
 	if s.ender(is) != nil && (len(out.Visits) == 0 || out.Visits[0].Sitting != c.given[0]) {
 		out.Visits = append([]Visit{{Sitting: c.given[0], Overtime: c.over[0]}}, out.Visits...)
 	}
-	so := func(t *Turn) string { // it leaves it
-		state := ""
-		for _, is := range slices.Concat(t.Needs, t.Sets) {
-			if is.Condition == def.Name && (def.Bench || t.Mark == s.Airframe.Mark) {
-				state = is.State
+	so := func(t *Turn) (state string) { // it leaves it
+		for _, all := range [...][]steps.Setting{t.Needs, t.Sets} {
+			for i := range all {
+				if all[i].Condition == def.Name && (def.Bench || t.Mark == s.Airframe.Mark) {
+					state = all[i].State
+				}
 			}
 		}
 		return state

@@ -116,7 +116,7 @@ func (c *scheduler) airframe(of int, s *State) error {
 		switch {
 		case len(j.Damages) > 0:
 			return 0
-		case slices.ContainsFunc(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
+		case steps.AnyStep(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
 			return 2
 		}
 		return 1

@@ -347,7 +347,7 @@ func (s *State) stood(set steps.Setting, before []said) bool {
 		return before[len(before)-1].state == set.State
 	}
 	return !slices.ContainsFunc(slices.Concat(s.Sheet.Equipment, s.lastSheet.Equipment), func(e steps.Equipment) bool {
-		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
+		return steps.AnySetting(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
 	})
 }
 
@@ -578,7 +578,7 @@ func (s *State) notFitted(f journal.EquipmentChanged, at time.Time) []Reason {
 		text := ""
 		if repaired, by := s.Repaired(d, at); !repaired {
 			text = fmt.Sprintf("the %s has damage %s, which is not repaired", d.Thing, d.Damage)
-		} else if job, err := s.Job(by); err == nil && slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return step.Fits == d.Zone }) {
+		} else if job, err := s.Job(by); err == nil && steps.AnyStep(job.Procedure.Steps(), func(step *steps.Step) bool { return step.Fits == d.Zone }) {
 			text = fmt.Sprintf("the %s was replaced for damage %s", d.Thing, d.Damage)
 		}
 		if text != "" {

@@ -304,7 +304,7 @@ func (s *State) atOdds(r GateReport, at time.Time) string {
 		}
 		for _, m := range s.measurements(g, "mm") {
 			other, ok := carried(m)
-			if ok && !slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool { return !m.last().follows(e) }) {
+			if ok && !journal.Any(s.upsets(g), func(e journal.Entry) bool { return !m.last().follows(e) }) {
 				return unequal(scales, "those of "+g.Name+" to", other.grams-other.u, other.grams+other.u)
 			}
 			break

@@ -246,3 +246,9 @@ func strictly(data []byte, into any) error {
 	}
 	return nil
 }
+
+// Any reports whether any of the entries is such.
+// It is not inlined: its copies in all callers would take 4 KB.
+//
+//go:noinline
+func Any(all []Entry, such func(Entry) bool) bool { return slices.ContainsFunc(all, such) }

@@ -1,8 +1,6 @@
 package repair
 
 import (
-	"slices"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 )
@@ -61,7 +59,7 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 	case does.Glues() || does.Passes && step.Joint != "":
 		return false
 	case stage.Phase == steps.Recheck, measuresStale(step),
-		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) && !a.ended(stage, step, set.Condition) }),
+		steps.AnySetting(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) && !a.ended(stage, step, set.Condition) }),
 		lists.ContainsFunc(step.Disturbs, in(was.Disturbs)):
 		return true
 	}
@@ -74,7 +72,7 @@ func (a Amendment) ended(stage steps.Stage, step steps.Step, condition string) b
 	later := false
 	for i := range stage.Steps { // by index: a step is large
 		of := &stage.Steps[i]
-		if later && a.Done(of.Name) && slices.ContainsFunc(of.Sets, func(set steps.Setting) bool { return set.Condition == condition }) {
+		if later && a.Done(of.Name) && steps.AnySetting(of.Sets, func(set steps.Setting) bool { return set.Condition == condition }) {
 			return true
 		}
 		later = later || of.Name == step.Name

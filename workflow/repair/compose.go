@@ -224,9 +224,9 @@ func (c *composer) harms(p, earlier *part) bool {
 		}
 	}
 	work := steps.Procedure{Stages: p.stages[mend]}
-	return slices.ContainsFunc(work.Steps(), func(s *steps.Step) bool {
-		return slices.ContainsFunc(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool {
-			return slices.ContainsFunc(need, func(n steps.Setting) bool { return n.Condition == set.Condition && n.State != set.State })
+	return steps.AnyStep(work.Steps(), func(s *steps.Step) bool {
+		return steps.AnySetting(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool {
+			return steps.AnySetting(need, func(n steps.Setting) bool { return n.Condition == set.Condition && n.State != set.State })
 		})
 	})
 }

@@ -82,7 +82,7 @@ func waits(s steps.Step, first, last []steps.Step) bool {
 	sets := func(of []steps.Step, is func(steps.Setting) bool) bool {
 		return slices.ContainsFunc(of, func(s steps.Step) bool { return slices.ContainsFunc(s.Sets, is) })
 	}
-	return slices.ContainsFunc(s.Needs, func(need steps.Setting) bool {
+	return steps.AnySetting(s.Needs, func(need steps.Setting) bool {
 		ends := func(set steps.Setting) bool { return set.Condition == need.Condition && set.State != need.State }
 		return sets(first, ends) && sets(last, func(set steps.Setting) bool { return set == need })
 	})

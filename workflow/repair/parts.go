@@ -94,7 +94,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 // worksHere reports whether a step of the procedure works on the zone where it is
 // started.
 func worksHere(p *steps.Procedure) bool {
-	return slices.ContainsFunc(p.Steps(), func(s *steps.Step) bool {
+	return steps.AnyStep(p.Steps(), func(s *steps.Step) bool {
 		return lists.Contains(s.Disturbs, steps.Here) || lists.Contains(s.Retires, steps.Here)
 	})
 }
@@ -220,7 +220,7 @@ func (c *composer) collect(p *part) {
 		p.stages[b] = append(p.stages[b], made)
 	}
 	last := ends(p.stages[mend])
-	joined := slices.ContainsFunc(p.procedure.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Joins })
+	joined := steps.AnyStep(p.procedure.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Joins })
 	for i, stage := range p.stages[mend] {
 		if !lists.Contains(last, stage.Name) {
 			continue

@@ -138,7 +138,7 @@ func (r *rebuild) known() bool {
 	if r.Off == nil {
 		r.cause("no triage table names a procedure that takes a lost part off (lost)")
 		r.Off = &steps.Procedure{}
-	} else if !slices.ContainsFunc(r.Off.Steps(), func(s *steps.Step) bool { return len(s.Retires) > 0 }) {
+	} else if !steps.AnyStep(r.Off.Steps(), func(s *steps.Step) bool { return len(s.Retires) > 0 }) {
 		r.cause("no step of %s throws the lost part away (retires)", r.Off.Name)
 	}
 	for _, s := range r.Off.Steps() {
@@ -261,7 +261,7 @@ func (r *rebuild) widen() {
 // within reports whether the zone is made in the other one, by the same work: spars in a
 // wing, whose steps don't say which of them is the spars'.
 func (r *rebuild) within(zone, on string) bool {
-	return r.stage(zone) == r.stage(on) && slices.ContainsFunc(r.Build.Steps(), func(s *steps.Step) bool {
+	return r.stage(zone) == r.stage(on) && steps.AnyStep(r.Build.Steps(), func(s *steps.Step) bool {
 		return s.MakesZone(zone) && s.MakesZone(on) && lists.Contains(s.Disturbs, on) && !lists.Contains(s.Disturbs, zone)
 	})
 }

@@ -217,6 +217,10 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		}
 		return fair, err
 	case workflow.ByCondition:
+		if reason.Remedy.Kind == workflow.ToClear {
+			hold, _, err := s.FindStep(reason.Remedy.Name, now)
+			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm}, err
+		}
 		var set []steps.Setting
 		for _, need := range step.Needs {
 			if s.Holds(need.Condition, now) != need.State && !step.Unasked(need.Condition, s.Sheet) {

@@ -7,7 +7,6 @@ import (
 	"io"
 	"maps"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -118,7 +117,7 @@ func (m *maker) balance(card page.Card) *balance {
 			}
 		}
 	}
-	if slices.ContainsFunc(m.s.Entries, func(e journal.Entry) bool {
+	if journal.Any(m.s.Entries, func(e journal.Entry) bool {
 		f, is := e.Facts.(journal.EquipmentChanged)
 		return is && m.s.Live(e.Position) && (f.Zone != "" || !f.Arm.IsZero() || f.Change == workflow.Moved)
 	}) {

@@ -54,7 +54,8 @@ func (a *app) planCommand() *cobra.Command {
 			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.\n\n" +
 			"What is hot, on or plugged in is ended before a sitting is over (for now), and set in the next one\n" +
 			"that needs it (once more). No step of the job is done with that; the plan names what records it:\n" +
-			"fettle bench MARK --set iron=cold, fettle measure MARK GATE. What else it needs, next asks for.",
+			"fettle bench MARK --set iron=cold, fettle measure MARK GATE, and fettle clear MARK HOLD, which asks\n" +
+			"every line of the hold again. What else it needs, next asks for.",
 		Example: "  fettle plan --sitting \"today 19:00-21:00\" --sitting \"sat 14:00-17:00\"\n" +
 			"  fettle plan CW-01 CW-02 --sitting \"every weekday 19:30-21:00\" --temperature 18C\n" +
 			"  fettle plan CW-01 --sitting \"every sat 14:00-18:00\" --consider working-rudders --hands 2",

@@ -44,7 +44,7 @@ func (d *Desk) Answer(ctx context.Context, s *workflow.State, r workflow.Choose,
 func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.Choose) (*procedures.Document, error) {
 	for _, doc := range d.Library.Serving(sheet.Sheet) {
 		p := doc.Procedure
-		if p.Kind == steps.Repair && slices.ContainsFunc(p.Steps(), func(step *steps.Step) bool { return step.Choose == r.Answer }) {
+		if p.Kind == steps.Repair && steps.AnyStep(p.Steps(), func(step *steps.Step) bool { return step.Choose == r.Answer }) {
 			return doc, nil
 		}
 	}

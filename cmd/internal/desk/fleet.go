@@ -378,7 +378,7 @@ func (c *choice) batch(r store.Reader) (batch []journalBytes, err error) {
 // has another way to open one, its entries have a version that is refused.
 func opensJob(records [][]byte) (bool, error) {
 	named, err := journal.Naming(records)
-	return slices.ContainsFunc(named, func(e journal.Entry) bool {
+	return journal.Any(named, func(e journal.Entry) bool {
 		_, opens := e.Facts.(journal.JobOpened)
 		return opens
 	}), err

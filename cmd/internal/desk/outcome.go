@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 
 	"fettle/store"
@@ -41,19 +42,32 @@ func (d *Desk) noted(o *Outcome, err error) error {
 }
 
 // Settle finds out what became of what is [Outcome.Unknown], once the store answers: the entries, if
-// they were recorded, and the state with them. A nil state: there is nothing to find out, or the
-// store does not answer yet.
+// they were recorded, and the state with them. Where nothing else was recorded since, the same records
+// are sent again: an append that is still under way somewhere could yet come to be after a look, and
+// of the two only one can. A nil state: there is nothing to find out, or the store does not answer yet.
 func (d *Desk) Settle(ctx context.Context) ([]journal.Entry, *workflow.State, error) {
 	o := d.Outcome()
 	if o == nil || !o.Unknown || o.sent == nil {
 		return nil, nil, nil
 	}
+	from := o.Size - int64(len(o.sent))
 	s, err := d.State(ctx, o.Mark)
-	if _, why := d.AsOf(); err != nil || why != nil {
+	if err == nil && s.Size() == from && d.fresh() {
+		var other *store.ConflictError
+		if err = d.Store.Append(ctx, o.Mark, from, o.sent); err == nil || errors.As(err, &other) {
+			s, err = d.State(ctx, o.Mark)
+		}
+	}
+	switch {
+	case errors.Is(err, store.ErrUnknown):
+		return nil, nil, fmt.Errorf("%w: %w", store.ErrAway, err)
+	case err != nil:
 		return nil, nil, err
+	case !d.fresh():
+		return nil, nil, nil
 	}
 	var entries []journal.Entry
-	if from := o.Size - int64(len(o.sent)); s.Size() >= o.Size {
+	if s.Size() >= o.Size {
 		entries = s.Entries[from:o.Size]
 	}
 	if is, err := journal.Encode(entries); err == nil && slices.EqualFunc(is, o.sent, bytes.Equal) {
@@ -62,4 +76,10 @@ func (d *Desk) Settle(ctx context.Context) ([]journal.Entry, *workflow.State, er
 	}
 	d.outcome.Store(o.before)
 	return nil, s, nil
+}
+
+// fresh reports whether what was read last is how the store is now.
+func (d *Desk) fresh() bool {
+	_, why := d.AsOf()
+	return why == nil
 }

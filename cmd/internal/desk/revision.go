@@ -21,7 +21,7 @@ import (
 // here, and so is one that a job of this airframe was begun with.
 func (d *Desk) unclaimed(ctx context.Context, s *workflow.State, docs ...*procedures.Document) error {
 	docs = sorting.Delete(docs, func(doc *procedures.Document) bool {
-		return doc.Embedded || slices.ContainsFunc(s.Entries, func(e journal.Entry) bool {
+		return doc.Embedded || journal.Any(s.Entries, func(e journal.Entry) bool {
 			f, ok := e.Facts.(journal.JobOpened)
 			return ok && (f.Sheet == doc.Digest() || f.Procedure == doc.Digest())
 		})

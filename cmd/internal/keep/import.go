@@ -181,7 +181,7 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 	if err != nil {
 		return err
 	}
-	sealed := slices.ContainsFunc(entries, func(e journal.Entry) bool { return e.Facts.Kind() == journal.Sealed{}.Kind() })
+	sealed := journal.Any(entries, func(e journal.Entry) bool { return e.Facts.Kind() == journal.Sealed{}.Kind() })
 	if !sealed && held == nil {
 		return nil
 	}

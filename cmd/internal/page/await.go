@@ -2,7 +2,6 @@ package page
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -21,7 +20,7 @@ func Await(s *workflow.State, m workflow.Moment, c Clock) string {
 // OpenedLine says that a job was opened, and how to go on.
 func OpenedLine(mark, job string, of []*steps.Step) string {
 	more := ""
-	if slices.ContainsFunc(of, func(s *steps.Step) bool { return s.Choose != "" || len(s.Methods) > 0 }) {
+	if steps.AnyStep(of, func(s *steps.Step) bool { return s.Choose != "" || len(s.Methods) > 0 }) {
 		more = ", and those that a choice brings in"
 	}
 	return fmt.Sprintf("Job %s is open on %s: %s%s. Next: fettle next %s, or fettle follow %s", job, mark, many(len(of), "step"), more, mark, mark)

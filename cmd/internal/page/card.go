@@ -119,36 +119,43 @@ func finite(f float64) *float64 {
 	return &f
 }
 
+// caution adds one.
+// It is not inlined: its copies in its caller would take 1 KB.
+//
+//go:noinline
+func (c *Card) caution(format string, args ...any) {
+	c.Cautions = append(c.Cautions, fmt.Sprintf(format, args...))
+}
+
 // cautions are what of the card is no figure and must be known, the gravest first.
 func (c *Card) cautions(card workflow.Card, checks []string) {
-	add := func(format string, args ...any) { c.Cautions = append(c.Cautions, fmt.Sprintf(format, args...)) }
 	for _, f := range card.Exceeded {
-		add("full throttle draws more than this is rated for, or may: %s", strings.TrimSuffix(f.Name, "-rating"))
+		c.caution("full throttle draws more than this is rated for, or may: %s", strings.TrimSuffix(f.Name, "-rating"))
 	}
 	if say := twice(c.Mark, card.Twice); say != "" {
-		add("%s", say)
+		c.caution("%s", say)
 	}
 	if len(checks) > 0 {
-		add("to be done before it flies: %s", strings.Join(checks, ", "))
+		c.caution("to be done before it flies: %s", strings.Join(checks, ", "))
 	}
 	if f, ok := c.figure(workflow.MarginFigure); ok && *f.Value-f.U <= 0 {
-		add("by the estimate it balances behind its neutral point, or may: it could not be flown")
+		c.caution("by the estimate it balances behind its neutral point, or may: it could not be flown")
 	}
 	if f, ok := c.figure(workflow.LaunchFigure); ok && *f.Value > workflow.ThrowSpeed && c.Launch != steps.OnWheels && c.Launch != steps.ByBungee {
-		add("a throw gives at most %d m/s: thrown, it wants %s m/s of wind from ahead, else a bungee or less mass", workflow.ThrowSpeed, places(atLeast((*f.Value-workflow.ThrowSpeed)*10)/10, 1))
+		c.caution("a throw gives at most %d m/s: thrown, it wants %s m/s of wind from ahead, else a bungee or less mass", workflow.ThrowSpeed, places(atLeast((*f.Value-workflow.ThrowSpeed)*10)/10, 1))
 	}
 	if len(card.Exchanged) > 0 {
-		add("not what the sheet has: %s; what the card says of it and of the drive is assumed, and gates are judged by the battery of the sheet", strings.Join(card.Exchanged, ", "))
+		c.caution("not what the sheet has: %s; what the card says of it and of the drive is assumed, and gates are judged by the battery of the sheet", strings.Join(card.Exchanged, ", "))
 	}
 	for _, g := range card.Concessions {
-		add("accepted and not met: %s (%s, by %s)", g.Gate.Title, said(g.Reason), g.By)
+		c.caution("accepted and not met: %s (%s, by %s)", g.Gate.Title, said(g.Reason), g.By)
 	}
 	if e, ok := c.figure(workflow.EnergyFigure); ok {
 		switch air.CarriageOf(*e.Value) {
 		case air.WithApproval:
-			add("a battery of more than 100 Wh travels by air only if the airline approves it")
+			c.caution("a battery of more than 100 Wh travels by air only if the airline approves it")
 		case air.NotByPassenger:
-			add("a battery of more than 160 Wh does not travel by air with a passenger")
+			c.caution("a battery of more than 160 Wh does not travel by air with a passenger")
 		}
 	}
 }

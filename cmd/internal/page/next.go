@@ -66,7 +66,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
-		n.Begins = !slices.ContainsFunc(s.Entries, func(e journal.Entry) bool {
+		n.Begins = !journal.Any(s.Entries, func(e journal.Entry) bool {
 			work, ok := journal.WorkOf(e.Facts)
 			return ok && work.Job == step.Job
 		})

@@ -309,7 +309,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	for i, t := range s.Turns {
 		if lines := againLines(t); len(lines) > 0 {
-			l.item("**%c** is recorded with `%s`%s", letter(i), strings.Join(lines, "`, `"), optionally("; look first: ", esc(strings.Join(t.Look, "; "))))
+			l.item("**%c** is recorded with `%s`", letter(i), strings.Join(lines, "`, `"))
 		}
 	}
 	meanwhile, left := s.dries(of, c)

@@ -33,6 +33,9 @@ func againLines(t workflow.Turn) (lines []string) {
 	if t.Again == "" {
 		return nil
 	}
+	if len(t.Look) > 0 {
+		return []string{"fettle clear " + t.Mark + " " + t.Job + "/" + t.Step}
+	}
 	for _, is := range t.Sets {
 		lines = append(lines, "fettle bench "+t.Mark+" --set "+is.Condition+"="+is.State)
 	}

@@ -96,15 +96,20 @@ func (p painter) danger(text string) string {
 // roomy reports whether there is room for empty lines.
 func roomy(height int) bool { return height >= 18 }
 
+// room is how many lines a sheet has over its foot.
+// It is not inlined: its copies in its caller would take 1 KB.
+//
+//go:noinline
+func (p painter) room(s scene, width, height int, kind sheetKind, asks bool) int {
+	return max(height-1-len(p.foot(s, kind, asks, width, height).lines), 1)
+}
+
 // sheets are the pages of a scene: one where there is room for everything, else the
 // cautions that are to be read, then the action and the rows. There is at least one, and
 // the last one asks.
 func (p painter) sheets(s scene, width, height int) []sheet {
-	room := func(kind sheetKind, asks bool) int {
-		return max(height-1-len(p.foot(s, kind, asks, width, height).lines), 1)
-	}
 	if s.more {
-		return paged(moreSheet, nil, p.behind(s, width), room(moreSheet, false))
+		return paged(moreSheet, nil, p.behind(s, width), p.room(s, width, height, moreSheet, false))
 	}
 	whole, full, short := p.cautions(s, width)
 	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
@@ -117,7 +122,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 					continue
 				}
 				all := joined(spaced, cautions, title, action, rows)
-				if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
+				if len(all)+len(joined(spaced, told)) <= p.room(s, width, height, stepSheet, true) {
 					return []sheet{{kind: stepSheet, lines: all, told: told, asks: true, here: true}}
 				}
 			}
@@ -125,19 +130,19 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	}
 	var all []sheet
 	if s.unread() {
-		all = paged(cautionSheet, nil, full, room(cautionSheet, true))
+		all = paged(cautionSheet, nil, full, p.room(s, width, height, cautionSheet, true))
 		all[len(all)-1].asks = true
 	}
-	most := max(room(stepSheet, true)-1, 0)
+	most := max(p.room(s, width, height, stepSheet, true)-1, 0)
 	top := joined(false, short, title[:min(len(title), max(most-len(short)-1, 1), 2)])
 	top = top[:min(len(top), most)] // the rest is behind `?`
-	left, more := room(stepSheet, true)-len(top), room(stepSheet, false)-len(top)
+	left, more := p.room(s, width, height, stepSheet, true)-len(top), p.room(s, width, height, stepSheet, false)-len(top)
 	if both := joined(roomy(height), action, rows); len(both) <= left {
 		all = append(all, sheet{kind: stepSheet, lines: joined(false, top, both), asks: true, here: true})
 	} else {
 		all = append(all, paged(stepSheet, top, action, more)...)
 		if s.turns = len(rows) > left; s.turns {
-			left = max(room(stepSheet, true)-len(top), 1)
+			left = max(p.room(s, width, height, stepSheet, true)-len(top), 1)
 		}
 		for from := 0; from < len(rows); {
 			to, page := min(from+left, len(rows)), sheet{kind: stepSheet, asks: true, part: s.turns}
@@ -159,7 +164,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	for _, told := range news {
 		for i := range all {
 			s.turns = all[i].part
-			if on := &all[i]; len(on.lines)+len(told) <= room(on.kind, on.asks) {
+			if on := &all[i]; len(on.lines)+len(told) <= p.room(s, width, height, on.kind, on.asks) {
 				on.told = told
 				return all
 			}
@@ -168,7 +173,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	if s.heard {
 		return all
 	}
-	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
+	return append(paged(toldSheet, nil, told, p.room(s, width, height, toldSheet, false)), all...)
 }
 
 // first is what was told, as far as one line has room for it.

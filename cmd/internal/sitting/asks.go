@@ -450,10 +450,16 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 // there was one.
 func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting) (asked bool, err error) {
 	for _, need := range needs {
-		if s.Holds(need.Condition, c.now()) == need.State {
+		of, hold := s.Anew(need, c.now())
+		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
 			continue
 		}
-		if how, uses := c.broughtBy(s, need); how.Step.Name != "" {
+		how, uses := c.broughtBy(s, need)
+		if hold != nil {
+			how, _, _ = s.FindStep(of.ID+"/"+hold.Name, c.now()) // else it is asked without its page
+			uses = s.UsesOf(of, *hold, c.now())
+		}
+		if how.Step.Name != "" {
 			for _, use := range uses {
 				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
 					return true, c.askUse(ctx, use)
@@ -465,6 +471,9 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			for _, text := range step.Whole {
 				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 			}
+		}
+		if hold != nil {
+			return true, c.askAnew(ctx, s, need, of, hold)
 		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
@@ -479,6 +488,26 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		asked = true
 	}
 	return asked, nil
+}
+
+// askAnew asks for the lines of a hold that was cleared before what it set was ended, once what it needs stands.
+func (c *conversation) askAnew(ctx context.Context, s *workflow.State, need steps.Setting, of *workflow.Job, hold *steps.Step) error {
+	var needs []steps.Setting
+	for _, n := range hold.Needs {
+		if _, other := s.Anew(n, c.now()); other == nil && n.Condition != need.Condition {
+			needs = append(needs, n)
+		}
+	}
+	if asked, err := c.askConditions(ctx, s, needs); asked || err != nil {
+		return err
+	}
+	key := place{mark: c.mark, job: of.ID, step: hold.Name}
+	answers, err := c.askLines(ctx, key, hold.Confirm)
+	if err != nil {
+		return err
+	}
+	delete(c.ticked, key)
+	return c.record(ctx, workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm})
 }
 
 // broughtBy is the step of an open job that brings a condition about, and what it is done

@@ -506,51 +506,66 @@ func TestAwayAtAQuestion(t *testing.T) {
 type mute struct {
 	*faraway
 	is, writes bool
+	late       bool // what was not written comes to be right before the next append
+	under      func()
 }
 
 func (m *mute) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
 	if !m.is {
+		if m.under != nil {
+			m.under()
+			m.under = nil
+		}
 		return m.faraway.Append(ctx, mark, size, records)
 	}
 	if m.writes {
 		_ = m.Store.Append(ctx, mark, size, records)
+	} else if m.late {
+		m.under = func() { _ = m.Store.Append(ctx, mark, size, records) }
 	}
 	m.is, m.away = false, true
 	return &store.Error{Op: "write", Path: "etcd://bench-a:2379/shed", Err: store.ErrUnknown, Hint: "check the network and the cluster"}
 }
 
 // An answer that the store gave no answer to is said once to be unknown, with the command that shows
-// it; the sitting goes on, and once the store answers says whether it was recorded. Whoever leaves
-// before that is not told that all is recorded.
+// it; the sitting goes on, and once the store answers it is recorded, once, or something else was: an
+// append that comes late changes nothing. Whoever leaves before that is not told that all is recorded.
 func TestAnswerUnknown(t *testing.T) {
 	for _, mark := range []string{"FN-01", ""} {
-		for _, recorded := range []bool{true, false} {
-			rosa, _ := shared(t)
-			there := &mute{faraway: &faraway{Store: rosa.desk.Store}, writes: recorded}
+		for _, comes := range []string{"at once", "late", "never", "after another"} {
+			rosa, hugo := shared(t)
+			there := &mute{faraway: &faraway{Store: rosa.desk.Store}, writes: comes == "at once", late: comes == "late"}
 			rosa.desk.Store = there
 			rosa.first = func() {
 				there.is = true
-				rosa.first = func() { there.away = false }
+				rosa.first = func() {
+					there.away = false
+					if comes == "after another" {
+						other, err := hugo.State(t.Context(), "FN-01")
+						must(t, err)
+						_, _, err = hugo.Act(t.Context(), other, workflow.Note{Text: "the window is shut"}, time.Time{})
+						must(t, err)
+					}
+				}
 			}
 			answers := []string{sitting.Changed, "1", "2", sitting.Changed}
-			if !recorded {
+			entries, said, not := int64(1), "your last answer is recorded.\n- FN-01: cleared hold blade-care", "is not recorded"
+			if comes == "after another" {
 				answers = append(answers, "1", "2")
+				entries, said, not = 2, "your last answer is not recorded", "answer is recorded"
 			}
 			size := rosa.state("FN-01").Size()
 			rosa.lead(mark, append(answers, "q")...)
 			rosa.tells("It is not known whether that was recorded", "`fettle airframe show FN-01 --entries`")
-			said, all := "your last answer was not recorded", strings.Join(rosa.told, "\n")
-			if recorded {
-				said = "your last answer was recorded.\n- FN-01: cleared hold blade-care"
-			}
-			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, "Meanwhile": 0, "All that was answered is recorded": 1} {
+			all := strings.Join(rosa.told, "\n")
+			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, not: 0, "All that was answered is recorded": 1} {
 				if got := strings.Count(all, text); got != n {
-					t.Errorf("recorded %v: it says %q %d times: %s", recorded, text, got, all)
+					t.Errorf("%s: it says %q %d times: %s", comes, text, got, all)
 				}
 			}
 			rosa.asks("Cut the slot")
-			if got := rosa.state("FN-01").Size(); got != size+1 {
-				t.Errorf("%d entries came", got-size)
+			if got := rosa.state("FN-01").Size(); got != size+entries {
+				t.Errorf("%s: %d entries came", comes, got-size)
 			}
 		}
 	}
@@ -560,7 +575,9 @@ func TestAnswerUnknown(t *testing.T) {
 	rosa.first = func() { there.is = true }
 	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
 	rosa.tells("It is not known whether your last answer was recorded.", "fettle airframe show FN-01 --entries")
-	there.away = false
+	rosa, _ = shared(t)
+	there = &mute{faraway: &faraway{Store: rosa.desk.Store}}
+	rosa.desk.Store = there
 	rosa.first = func() { there.away = true }
 	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
 	rosa.tells("Your last answer is not recorded.", "--at")

@@ -30,7 +30,7 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	all := slices.Clone(needs)
 	needs = sorting.Delete(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Lapses() || c.broughtByTool(s, n) || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Lapses() || c.broughtByTool(s, n) || steps.AnySetting(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	sorting.Stable(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
@@ -147,10 +147,11 @@ func (c *conversation) lacking(s *workflow.State, now time.Time) []steps.Setting
 	return needs
 }
 
-// broughtByTool reports whether a step brings a condition about with a tool.
+// broughtByTool reports whether a step brings a condition about with a tool, or a hold is cleared once more for it.
 func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool {
 	how, _ := c.broughtBy(s, need)
-	return len(how.Step.Tools) > 0
+	_, hold := s.Anew(need, c.now())
+	return hold != nil || len(how.Step.Tools) > 0
 }
 
 // fitting leaves out the conditions that the design of an airframe does not know.

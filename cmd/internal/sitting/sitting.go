@@ -103,7 +103,7 @@ func (c *conversation) away(err error, was *desk.Outcome) error {
 }
 
 // settle says once of when what is shown is, while the store is away, and what became of an answer
-// that it gave no answer to, once it is back.
+// that it gave no answer to, once it is back: then it is looked at again.
 func (c *conversation) settle(ctx context.Context) error {
 	if at, why := c.Desk.AsOf(); why != nil {
 		if c.Bench.dated.Swap(true) || at.IsZero() {
@@ -123,10 +123,10 @@ func (c *conversation) settle(ctx context.Context) error {
 		c.Bench.Put(s)
 		c.recorded, c.since, c.stay = mark, time.Time{}, place{}
 		c.known[mark] = max(c.known[mark], entries[len(entries)-1].Position+1)
-		return cmp.Or(c.say("The store answers again: your last answer was recorded."), c.tellRecorded(s, entries))
+		return cmp.Or(c.say("The store answers again: your last answer is recorded."), c.tellRecorded(s, entries), errAgain)
 	case s != nil:
 		c.lacks = true
-		return c.say("The store answers again: your last answer was not recorded. Give it again.")
+		return cmp.Or(c.say("The store answers again: your last answer is not recorded, since something else was. Give it again."), errAgain)
 	case back:
 		return c.say("The store can be reached again.")
 	}
