@@ -235,6 +235,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	return t, err
 }
 
+//go:noinline
 func newScheduler(fleet []*State, now time.Time, h Hours) *scheduler {
 	of := &scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h, solve: plan.Solve}
 	if of.base.Before(now) {

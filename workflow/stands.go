@@ -41,6 +41,8 @@ func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe st
 }
 
 // staysNot reports whether nobody leaves it so.
+//
+//go:noinline
 func (s *State) staysNot(p *steps.Procedure, is steps.Setting) bool {
 	safe, _ := s.ends(p, is, "")
 	return safe.State != ""
