@@ -40,6 +40,10 @@ var (
 	// written by what returns it.
 	ErrAway = errors.New("cannot be reached")
 
+	// ErrSetup is returned when a store elsewhere is there, but is not to be spoken to as the config
+	// says: that is to be corrected, and no outage.
+	ErrSetup = errors.New("not as the config says")
+
 	// ErrUnknown is returned when a store elsewhere gave no answer to what was written,
 	// which may or may not be there.
 	ErrUnknown = errors.New("it was sent and not answered")

@@ -151,30 +151,34 @@ func TestAccess(t *testing.T) {
 		}
 		return s.Append(t.Context(), "CW-01", size, [][]byte{[]byte("a")})
 	}
+	strange, strangeCert, strangeKey := certified(t, t.TempDir())
 	plain, peers := hostOf(t), cluster.server.Peers[0].Addr().String()
 	for _, misfit := range []struct {
 		name string
 		with Access
 		says string
 	}{
-		{plain, Access{CA: ca}, "plain:"},
-		{peers, Access{CA: ca}, "plain:"},
+		{plain, Access{CA: ca}, "is that the port for clients, 2379?"},
+		{peers, Access{CA: ca}, "is that the port for clients, 2379?"},
 		{peers, Access{}, "2379"},
-		{host, Access{}, "ca:"},
-		{host, Access{Cert: cert, Key: key}, "ca:"},
-		{host, Access{CA: ca}, "cert:"},
+		{host, Access{}, "speaks TLS alone"},
+		{host, Access{Cert: cert, Key: key}, "as ca:"},
+		{host, Access{CA: strange, Cert: cert, Key: key}, "as ca:"},
+		{strings.Replace(host, "127.0.0.1", "localhost", 1), Access{CA: ca, Cert: cert, Key: key}, "each machine"},
+		{host, Access{CA: ca}, "as cert: and key:"},
+		{host, Access{CA: ca, Cert: strangeCert, Key: strangeKey}, "the certificate that is cert:"},
 	} {
 		s := New(Scheme+misfit.name+"/shed", misfit.with)
 		s.patience = 300 * time.Millisecond
 		err := s.View(t.Context(), func(store.Reader) error { return nil })
-		if !errors.Is(err, store.ErrAway) || !strings.Contains(err.Error(), misfit.says) || strings.Contains(err.Error(), "desc =") {
+		if !errors.Is(err, store.ErrSetup) || errors.Is(err, store.ErrAway) || !strings.Contains(err.Error(), misfit.says) || strings.Contains(err.Error(), "desc =") {
 			t.Errorf("with %+v: %v", misfit.with, err)
 		}
 		_ = s.Close()
 	}
 	// Who has written when the member ends the connection may not read why.
 	for _, ended := range []string{"write tcp: write: broken pipe", "read tcp: connection reset by peer", "error reading server preface: EOF"} {
-		if err := open(Access{CA: ca}).fail(reading, status.Error(codes.Unavailable, ended)); !errors.Is(err, store.ErrAway) || !strings.Contains(err.Error(), "cert:") {
+		if err := open(Access{CA: ca}).fail(reading, status.Error(codes.Unavailable, ended)); !errors.Is(err, store.ErrSetup) || !strings.Contains(err.Error(), "cert:") {
 			t.Errorf("after %q: %v", ended, err)
 		}
 	}
@@ -222,7 +226,7 @@ func TestAccess(t *testing.T) {
 	}
 	for _, with := range []Access{as("bench", "wrong"), as("guest", "g"), known} {
 		err := write(with, 5)
-		if !errors.As(err, new(*store.Error)) || with.User == "guest" && !errors.Is(err, store.ErrReadOnly) {
+		if !errors.As(err, new(*store.Error)) || with.User == "guest" && !errors.Is(err, store.ErrReadOnly) || with.Password == "wrong" && !errors.Is(err, store.ErrSetup) {
 			t.Errorf("as %s: %v", with.User, err)
 		}
 	}

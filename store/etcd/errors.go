@@ -5,6 +5,8 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"strings"
 	"time"
 
@@ -41,47 +43,99 @@ func (s *Store) fail(op string, err error) error {
 	}
 	if err = kind(op, err); errors.Is(err, store.ErrAway) {
 		err = s.refused(err)
+	} else if s.misfit(err.Error()) != "" {
+		err = fmt.Errorf("%w: %s", store.ErrSetup, plain(err))
 	}
-	return &store.Error{Op: op, Path: s.name, Err: err, Hint: hint(op, err)}
+	return &store.Error{Op: op, Path: s.name, Err: err, Hint: s.hint(op, err)}
 }
 
-// knock is how long a member is given to say why it ended a connection.
+// knock is how long a member is given to say how it is spoken to.
 const knock = 2 * time.Second
 
-// refused is why the cluster cannot be reached. A member that wants a certificate says so only after the
-// handshake, and ends the connection: who has written to it meanwhile is told just that it ended. So
-// where connections end, one more is made, on which nothing is written.
+// refused is why the cluster cannot be reached, which is [store.ErrSetup] where it can be, but not as
+// the config says. Of a connection that ended it is only known that it did: so one more is made,
+// where a member wants a certificate, or none, and says so.
 func (s *Store) refused(err error) error {
-	text := err.Error()
-	if !strings.Contains(text, "broken pipe") && !strings.Contains(text, "reset by peer") && !strings.Contains(text, "forcibly closed") && !strings.Contains(text, "EOF") ||
-		misfit(err) != lookThere && !strings.Contains(text, "server preface: EOF") {
+	text := strings.TrimPrefix(err.Error(), store.ErrAway.Error()+": ")
+	ended := false
+	for _, sign := range []string{"broken pipe", "reset by peer", "forcibly closed", "EOF"} {
+		ended = ended || strings.Contains(text, sign)
+	}
+	if ended {
+		if why := s.knocked(); why != "" {
+			text = why
+		}
+	}
+	if s.misfit(text) == "" {
 		return err
 	}
+	return fmt.Errorf("%w: %s", store.ErrSetup, text)
+}
+
+// What a member that was knocked at showed of itself.
+const (
+	plainAlone = "it speaks no TLS"
+	tlsAlone   = "it speaks TLS alone"
+	notClients = "looked like an HTTP/1.1 header"
+)
+
+// knocked is why members end connections, as far as one more connection shows it; "": it does not.
+func (s *Store) knocked() string {
 	_, encrypted, wrong := s.address.endpoints(s.access)
-	if wrong != nil || encrypted == nil {
-		return err
+	if wrong != nil {
+		return ""
 	}
-	encrypted.NextProtos = []string{"h2"}
 	ctx, cancel := context.WithTimeout(context.Background(), knock)
 	defer cancel()
+	as := encrypted
+	if encrypted == nil { // it is only asked whether it speaks TLS: nothing is sent
+		as = &tls.Config{InsecureSkipVerify: true}
+	}
+	as.NextProtos = []string{"h2"}
 	for _, host := range s.address.hosts {
-		connection, why := (&tls.Dialer{Config: encrypted}).DialContext(ctx, "tcp", host)
+		connection, why := (&tls.Dialer{Config: as}).DialContext(ctx, "tcp", host)
 		if why == nil {
 			until, _ := ctx.Deadline()
 			_ = connection.SetReadDeadline(until)
-			_, why = connection.Read(make([]byte, 1))
+			if encrypted != nil {
+				_, why = connection.Read(make([]byte, 1))
+			}
 			_ = connection.Close()
 		}
-		if why = fmt.Errorf("%w: %v", store.ErrAway, why); misfit(why) != lookThere {
-			return why
+		switch {
+		case encrypted == nil && (why == nil || strings.Contains(why.Error(), "remote error: tls")):
+			return tlsAlone
+		case encrypted == nil:
+		case why != nil && s.misfit(why.Error()) != "":
+			return why.Error()
+		case speaksPlain(ctx, host):
+			return plainAlone
 		}
 	}
-	return err
+	return ""
+}
+
+// speaksPlain reports whether a member answers the beginning of HTTP/2 without TLS.
+func speaksPlain(ctx context.Context, host string) bool {
+	connection, err := (&net.Dialer{}).DialContext(ctx, "tcp", host)
+	if err != nil {
+		return false
+	}
+	defer connection.Close()
+	until, _ := ctx.Deadline()
+	_ = connection.SetDeadline(until)
+	const settings = 4 // the type of the frame that each side begins with
+	frame := [9]byte{3: settings}
+	if _, err := connection.Write(append([]byte("PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n"), frame[:]...)); err != nil {
+		return false
+	}
+	_, err = io.ReadFull(connection, frame[:])
+	return err == nil && frame[3] == settings
 }
 
 // kind maps an error of the cluster to the store's own error.
 func kind(op string, err error) error {
-	for _, own := range []error{store.ErrUnknown, errSwept, errCompacted, store.ErrAway, store.ErrDamaged, store.ErrForeign, store.ErrNewer, store.ErrReadOnly} {
+	for _, own := range []error{store.ErrUnknown, errSwept, errCompacted, store.ErrAway, store.ErrSetup, store.ErrDamaged, store.ErrForeign, store.ErrNewer, store.ErrReadOnly} {
 		if errors.Is(err, own) {
 			return err
 		}
@@ -137,12 +191,16 @@ func plain(err error) string {
 	return err.Error()
 }
 
-func hint(op string, err error) string {
+func (s *Store) hint(op string, err error) string {
 	switch {
+	case errors.Is(err, store.ErrSetup):
+		return s.misfit(err.Error())
+	case errors.Is(err, store.ErrAway) && expired(err.Error()):
+		return "renew the certificates of the cluster, or set the clock here"
 	case errors.Is(err, store.ErrAway) && op == writing:
-		return "nothing was written; " + misfit(err)
+		return "nothing was written; " + lookThere
 	case errors.Is(err, store.ErrAway): // whether anything was written before it is not for a read to say
-		return misfit(err)
+		return lookThere
 	case errors.Is(err, store.ErrUnknown): // what is to be done depends on what it was
 		return lookThere
 	case errors.Is(err, errSwept), errors.Is(err, errCompacted):
@@ -158,27 +216,46 @@ func hint(op string, err error) string {
 	case errors.Is(err, store.ErrFull):
 		return "nothing was written: whoever looks after the cluster compacts and defragments it, or raises its quota"
 	}
+	if strings.Contains(err.Error(), rpctypes.ErrPermissionDenied.Error()) {
+		return "the user that this bench is to the cluster may not read that shed: is it the name of yours? Whoever looks after the cluster can grant it"
+	}
 	return "check the address, and etcd: in the config"
 }
 
-// misfit is what to do where a cluster cannot be reached: something answers, but in another way
-// than the address and the config say, or nobody does.
-func misfit(err error) string {
-	text := err.Error()
-	for _, m := range [...]struct{ has, hint string }{
-		{"handshake failed: EOF", "that port may speak no TLS: give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
-		{"first record does not look like a TLS", "that port speaks no TLS: is it the one for clients, 2379? Give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"},
-		{"looked like an HTTP/1.1 header", "that is not a port for clients: theirs is 2379, and 2380 is for the members among themselves"},
-		{"x509: ", "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and each machine in the address as its certificate does"},
-		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
-		{"server preface: EOF", "check the network and the cluster; one that has certificates needs ca: below etcd: in the config"},
-	} {
-		if strings.Contains(text, m.has) {
-			return m.hint
-		}
+// misfit is what to do where something answers, but in another way than the address and the config
+// say; "": nothing is known to be wrong with them.
+func (s *Store) misfit(text string) string {
+	const noTLS = "is that the port for clients, 2379? Give the cluster certificates and name theirs as ca:, or, in a network that you trust, list its host below plain:, both below etcd: in the config (fettle help sheds)"
+	if expired(text) {
+		return ""
 	}
-	return lookThere
+	for _, m := range [...]struct{ has, hint string }{
+		{plainAlone, noTLS},
+		{"first record does not look like a TLS", noTLS},
+		{tlsAlone, "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and list no host of it below plain: (fettle help sheds)"},
+		{notClients, "that is not a port for clients: theirs is 2379, and 2380 is for the members among themselves"},
+		{"x509: ", "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and each machine in the address as its certificate does"},
+		{"remote error: tls: unknown certificate", otherCert},
+		{"remote error: tls: bad certificate", otherCert},
+		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
+		{rpctypes.ErrAuthFailed.Error(), "write the user: and the password: that the cluster knows below etcd: in the config"},
+		{rpctypes.ErrUserEmpty.Error(), "name this bench's own certificate as cert: and key:, or user: and password:, below etcd: in the config: the cluster asks who it is"},
+	} {
+		if !strings.Contains(text, m.has) {
+			continue
+		}
+		if s.access.Cert != "" && m.has == "certificate required" { // it is only sent where it may do
+			return otherCert
+		}
+		return m.hint
+	}
+	return ""
 }
+
+const otherCert = "the cluster does not take the certificate that is cert: below etcd: in the config: name one that is signed by the authority that it trusts"
+
+// expired reports whether a certificate is out of its time. That is no mistake of the config.
+func expired(text string) bool { return strings.Contains(text, "has expired or is not yet valid") }
 
 // lookThere is what to do where nothing is known but that nobody answers.
 const lookThere = "check the network and the cluster"

@@ -312,16 +312,15 @@ func (a *app) written(key, file string) *desk.Written {
 	}
 }
 
-// placeFlags are the flags that say where things are, as they were given, to go
-// with a command that is printed.
-func (a *app) placeFlags() string {
-	text := ""
-	for _, flag := range [][2]string{{"--store", a.storePath}, {"--library", a.libraryPath}} {
+// placed are the options that say where things are and who is at the bench, as they were given, to go
+// with a command that is shown.
+func (a *app) placed() (all []string) {
+	for _, flag := range [][2]string{{"--store ", a.storePath}, {"--library ", a.libraryPath}, {"--by ", a.by}} {
 		if flag[1] != "" {
-			text += " " + flag[0] + " " + quoted(flag[1])
+			all = append(all, flag[0]+quoted(flag[1]))
 		}
 	}
-	return text
+	return all
 }
 
 // quoted is a word as a shell takes it.

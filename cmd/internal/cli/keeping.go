@@ -24,6 +24,12 @@ func (a *app) backupCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if err := a.checkKind(args[0]); err != nil {
+				return err
+			}
+			if !a.stores.Files(args[0]) {
+				return usage("a backup is a file; to copy into a shed: fettle store copy %s %s", quoted(k.Path), args[0])
+			}
 			copied, err := k.Backup(cmd.Context(), args[0])
 			if err != nil {
 				return err

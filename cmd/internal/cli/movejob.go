@@ -63,7 +63,9 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 		if at != "" {
 			shown.Accept += " --at " + quoted(at)
 		}
-		shown.Accept += a.placeFlags()
+		for _, option := range a.placed() {
+			shown.Accept += " " + option
+		}
 		return a.show(shown)
 	}
 	if err := d.Move(ctx, state, move, when); err != nil {

@@ -94,9 +94,7 @@ func (a *app) root() *cobra.Command {
 		if err := notEmpty(cmd, args); err != nil {
 			return err
 		}
-		if a.by != "" { // typed as it is shown, a command is of the same person
-			a.Options = "--by " + quoted(a.by)
-		}
+		a.Options = a.placed() // typed as it is shown, a command is of the same person and store
 		args = lists.Clone(args)
 		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
 		for _, arg := range args {

@@ -63,32 +63,44 @@ var markdownParser = sync.OnceValue(func() parser.Parser {
 // Command is a command line as it is shown. One that names them already, and help, which asks
 // for nobody, stay as they are.
 func (s *Streams) Command(line string) string {
-	if s.Options == "" || !strings.HasPrefix(line, "fettle ") || strings.HasPrefix(line, "fettle help") || strings.Contains(line, s.Options) {
+	if !strings.HasPrefix(line, "fettle ") || strings.HasPrefix(line, "fettle help") {
 		return line
 	}
+	end := len(line)
 	if i := strings.Index(line, " -- "); i > 0 { // what follows are no options
-		return line[:i] + " " + s.Options + line[i:]
+		end = i
 	}
-	return line + " " + s.Options
+	for _, option := range s.Options {
+		if !strings.Contains(line, option) {
+			line, end = line[:end]+" "+option+line[end:], end+1+len(option)
+		}
+	}
+	return line
 }
 
-// Commands are plain words as they are shown: a command in them comes after a colon, and ends with
-// the words or before a semicolon, a full stop or a bracket.
+// Commands are plain words as they are shown: a command in them comes after a colon, or after another
+// one and "or", and ends with the words or before a semicolon, a full stop or a bracket.
 //
 //go:noinline
 func (s *Streams) Commands(text string) string {
-	before, rest, found := strings.Cut(text, ": fettle ")
-	if !found {
-		return text
-	}
-	end := len(rest)
-	for _, mark := range []string{"; ", ". ", " ("} {
-		if i := strings.Index(rest, mark); i >= 0 {
-			end = min(end, i)
+	begin, end := -1, len(text)
+	for _, mark := range []string{": fettle ", orCommand} {
+		if i := strings.Index(text, mark); i >= 0 && (begin < 0 || i < begin) {
+			begin = i + strings.Index(mark, "fettle")
 		}
 	}
-	return before + ": " + s.Command("fettle "+rest[:end]) + s.Commands(rest[end:])
+	if begin < 0 {
+		return text
+	}
+	for _, mark := range []string{"; ", ". ", " (", orCommand} {
+		if i := strings.Index(text[begin:], mark); i >= 0 {
+			end = min(end, begin+i)
+		}
+	}
+	return text[:begin] + s.Command(text[begin:end]) + s.Commands(text[end:])
 }
+
+const orCommand = ", or fettle "
 
 // leastColumns is the narrowest terminal that a text is set for.
 const leastColumns = 20

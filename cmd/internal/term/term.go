@@ -33,8 +33,8 @@ type Streams struct {
 	Columns     int
 	// Size asks the terminal how large it is now; nil: the output is none.
 	Size func() (columns, rows int)
-	// Options are what commands of the program are shown with, so that they do for the same person.
-	Options string
+	// Options are what commands of the program are shown with, so that they do for the same person and store.
+	Options []string
 }
 
 // Standard returns the process's streams.

@@ -3,8 +3,11 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"encoding/pem"
 	"io"
+	"log"
 	"net"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -406,6 +409,33 @@ func TestFollowInAnOutage(t *testing.T) {
 	}
 }
 
+// A cluster that is there, and is not spoken to as it asks, is a mistake of the config and no outage.
+func TestSpokenToOtherwise(t *testing.T) {
+	t.Parallel()
+	w := newWay(t)
+	other := httptest.NewTLSServer(nil)
+	defer other.Close()
+	other.Config.ErrorLog = log.New(io.Discard, "", 0)
+	ca := filepath.Join(t.TempDir(), "ca.pem")
+	if err := os.WriteFile(ca, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: other.Certificate().Raw}), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var all sync.WaitGroup // each waits for the cluster
+	for config, says := range map[string]string{
+		"store: " + w.store(t) + "\netcd:\n  ca: " + ca + "\n":        "TLS",
+		"store: etcd://" + other.Listener.Addr().String() + "/shed\n": "it speaks TLS alone",
+	} {
+		for _, command := range []string{"status", "note CW-01 seen", "follow CW-01"} {
+			all.Go(func() {
+				if text := benchOf(t, config).run(2, command, says, "as ca:", "fettle help sheds"); strings.Contains(text, "cannot be reached") {
+					t.Errorf("%s says %s", command, text)
+				}
+			})
+		}
+	}
+	all.Wait()
+}
+
 // What is no address of a shed, and what a config cannot mean, is said to be that, with what to
 // write: it is neither an outage nor the name of a file. No password is repeated.
 func TestMistypedStore(t *testing.T) {
@@ -426,6 +456,7 @@ func TestMistypedStore(t *testing.T) {
 		}
 		b.run(2, "store copy "+name+" one.db", form)
 	}
+	b.run(2, "--store one.db backup "+w.store(t), "a backup is a file; to copy into a shed: fettle store copy one.db "+w.store(t))
 	if left, _ := os.ReadDir(b.home); len(left) != 1 { // its config
 		t.Errorf("files were made: %v", left)
 	}
