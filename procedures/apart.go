@@ -18,6 +18,8 @@ type scan struct {
 	line   int // its number, from 1
 	indent int // of the line, where its first character is at hand; -1: the text is over
 
+	counted, column int // up to where the characters of the line are counted, and the column there; 0: none are
+
 	commented bool // a comment stands behind something else
 	depth     int
 
@@ -118,7 +120,12 @@ func (p *scan) node(kind yaml.Kind, tag string) *yaml.Node {
 	}
 	n := &p.nodes[0]
 	p.nodes = p.nodes[1:]
-	n.Kind, n.Tag, n.Line, n.Column = kind, tag, p.line, utf8.RuneCountInString(p.text[p.begins:p.at])+1
+	if p.column == 0 || p.counted < p.begins || p.counted > p.at {
+		p.counted, p.column = p.begins, 1
+	}
+	p.column += utf8.RuneCountInString(p.text[p.counted:p.at])
+	p.counted = p.at
+	n.Kind, n.Tag, n.Line, n.Column = kind, tag, p.line, p.column
 	return n
 }
 

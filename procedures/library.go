@@ -150,7 +150,7 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 }
 
 // shipped are the embedded documents; a test makes sure that they have no fault.
-func shipped() []Entry { return shippedIf(func([]byte) bool { return true }) }
+func shipped() []Entry { return shippedHeaded(func(string, []byte) bool { return true }) }
 
 // shippedIf reads only those of them of which the bytes seem to be wanted.
 func shippedIf(wanted func(data []byte) bool) []Entry {

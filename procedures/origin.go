@@ -6,7 +6,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 )
 
 // An Origin is where a document is from.
@@ -72,24 +71,33 @@ func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 			own[i].Replaces = doc.Revision()
 		}
 	}
-	var seen, names []string
+	var asked, left, names []string
 	for _, step := range plan.Steps() {
-		at := step.Origin.Document
-		if at == "" || at == bytes || lists.Contains(seen, at) {
+		if at := step.Origin.Document; at != "" && at != bytes && !lists.Contains(asked, at) {
+			asked = append(asked, at)
+		}
+	}
+	known := map[string]Entry{}
+	for _, at := range asked {
+		i := slices.IndexFunc(own, func(e Entry) bool { return digest(e.Document.Source) == at })
+		if i < 0 {
+			left = append(left, at)
 			continue
 		}
-		seen = append(seen, at)
-		written := func(data []byte) bool { return digest(data) == at }
-		known := sorting.Delete(slices.Clone(own), func(e Entry) bool { return !written(e.Document.Source) })
-		if len(known) == 0 {
-			known = shippedIf(written)
+		known[at] = own[i]
+	}
+	if len(left) > 0 {
+		for _, e := range shippedIf(func(data []byte) bool { return lists.Contains(left, digest(data)) }) {
+			known[digest(e.Document.Source)] = e
 		}
-		if len(known) == 0 {
+	}
+	for _, at := range asked {
+		e, is := known[at]
+		if !is {
 			names = append(names, fmt.Sprintf("a document that is %s (%s)", Origin{}, at[:min(len("sha256:")+8, len(at))]))
 			continue
 		}
-		doc := known[0].Document
-		names = append(names, fmt.Sprintf("%s, revision %d (%s)", doc.Name(), doc.Revision(), known[0].Origin()))
+		names = append(names, fmt.Sprintf("%s, revision %d (%s)", e.Document.Name(), e.Document.Revision(), e.Origin()))
 	}
 	return names
 }

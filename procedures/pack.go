@@ -44,12 +44,12 @@ func embeddedFiles() []string {
 	return names
 }
 
-// headOf are the lines of a document that say of which design it is, and before what it comes. They are packed beside it, as
-// the comment of its file.
+// headOf are the lines of a document that say of which design it is, before what it comes, and that it is a table. They are
+// packed beside it, as the comment of its file.
 func headOf(data []byte) []byte {
 	var head []byte
 	for line := range bytes.Lines(data) {
-		if bytes.HasPrefix(line, []byte("design:")) || bytes.HasPrefix(line, []byte("before:")) {
+		if bytes.HasPrefix(line, []byte("design:")) || bytes.HasPrefix(line, []byte("before:")) || bytes.HasPrefix(line, []byte(KindTriage+":")) {
 			head = append(append(head, '\n'), bytes.TrimRight(line, "\n")...)
 		}
 	}

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -286,13 +287,8 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 		}
 		tables = append(tables, doc)
 	}
-	for _, file := range embeddedFiles() {
-		data, _ := embeddedFile(file)
-		if key, name := declared(data); key == KindTriage {
-			if doc := embeddedNamed(name); doc != nil {
-				tables = append(tables, doc)
-			}
-		}
+	for _, e := range shippedHeaded(func(_ string, head []byte) bool { return bytes.Contains(head, []byte("\n"+KindTriage+":")) }) {
+		tables = append(tables, e.Document)
 	}
 	return asked(design, tables), nil
 }

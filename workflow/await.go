@@ -25,9 +25,11 @@ func (s *State) Await(now time.Time, name string) (Moment, error) {
 		if named(m.Job, m.Name, name) && m.Event.helps() {
 			return m, nil
 		}
-		names = append(names, m.Name)
+		if !lists.Contains(names, m.Name) {
+			names = append(names, m.Name)
+		}
 	}
-	return s.named(now, name, lists.Compact(names))
+	return s.named(now, name, names)
 }
 
 // awaitAny is the next moment of the airframe; while nothing can be done, that at which

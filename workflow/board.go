@@ -56,8 +56,10 @@ const (
 
 // Steps returns every step of the job as it stands now, in the order written.
 // An untrusted clock holds every step back.
-func (s *State) Steps(j *Job, now time.Time) []StepReport {
-	reports := s.steps(j, now)
+func (s *State) Steps(j *Job, now time.Time) []StepReport { return s.trusted(s.steps(j, now), now) }
+
+// trusted are the reports as an untrusted clock leaves them: it holds every step back.
+func (s *State) trusted(reports []StepReport, now time.Time) []StepReport {
 	if reason := s.Untrusted(now); reason != nil {
 		for i, r := range reports {
 			if r.Progress == Ready || r.Progress == Waiting {
@@ -113,13 +115,19 @@ func (s *State) OpenJobs(at time.Time) []*Job {
 }
 
 // steps is Steps for any time, also one in the past.
-func (s *State) steps(j *Job, at time.Time) []StepReport {
-	return s.stepsThat(j, at, func(steps.Stage, *steps.Step) bool { return true })
-}
+func (s *State) steps(j *Job, at time.Time) []StepReport { return s.stepsThat(j, at, every) }
+
+func every(steps.Stage, *steps.Step) bool { return true }
 
 // stepsThat are those of the steps that are asked for: what forbids the others takes
 // long to find out.
 func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool) []StepReport {
+	return s.stepsIn(j, at, asked, true)
+}
+
+// stepsIn are the steps that are asked for. Of a stage that comes after work which is left, and not only after time, nobody
+// can do a step whatever else forbids it: that takes long to find out, and is left out unless behind.
+func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool, behind bool) []StepReport {
 	var stages []steps.Stage
 	n := 0
 	for _, stage := range j.Procedure.Stages {
@@ -160,7 +168,11 @@ func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, st
 			default:
 				blocks := s.blocks(blocked, j, *step, at)
 				if wanted {
-					r.Reasons = slices.Concat(s.unfinished(j, stage, complete, at), blocks, s.forbids(j, stage, i, at))
+					order := s.unfinished(j, stage, complete, at)
+					r.Reasons = slices.Concat(order, blocks)
+					if behind || len(order) == 0 || !order[0].Until.IsZero() {
+						r.Reasons = append(r.Reasons, s.forbids(j, stage, i, at)...)
+					}
 				}
 				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"time"
 
@@ -398,6 +399,7 @@ func (l *life) check(t *rapid.T) {
 		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
 	}
 	l.checkGates(t)
+	l.checkNext(t)
 	l.checkDue(t)
 	l.checkTimes(t)
 	l.checkMoments(t)
@@ -601,6 +603,27 @@ func checkRepaired(t *rapid.T, live []journal.Entry) {
 		case journal.FlightLogged:
 			if f.Landing == Hard && !answered {
 				t.Fatal("released without the check that a hard landing asks for")
+			}
+		}
+	}
+}
+
+// checkNext holds what is worked out for the next step against every reason there is: it leaves out only why a step waits
+// beside the work that comes before its stage, which neither time nor anybody ends there and then.
+func (l *life) checkNext(t *rapid.T) {
+	for _, job := range l.state.OpenJobs(l.now) {
+		all := l.state.Steps(job, l.now)
+		for i, brief := range l.state.trusted(l.state.stepsIn(job, l.now, every, false), l.now) {
+			whole := all[i]
+			if len(brief.Reasons) < len(whole.Reasons) && (brief.Reasons[0].Because != ByOrder || !opens(brief).IsZero()) {
+				t.Fatalf("%s waits for %v, and of %v nothing is said", whole.Step.Name, brief.Reasons, whole.Reasons)
+			}
+			if atHand(brief) != atHand(whole) || pressing(brief) != pressing(whole) || resolvable(brief) != resolvable(whole) || reworkable(brief) != reworkable(whole) || !opens(brief).Equal(opens(whole)) {
+				t.Fatalf("%s stands otherwise by %v than by %v", whole.Step.Name, brief.Reasons, whole.Reasons)
+			}
+			brief.Reasons, whole.Reasons = nil, nil
+			if !reflect.DeepEqual(brief, whole) {
+				t.Fatalf("%+v is %+v", whole, brief)
 			}
 		}
 	}

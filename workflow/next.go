@@ -20,7 +20,7 @@ type Suggestion struct {
 	Resolve []Reason
 	Why     string       // why this one, one line, without times; "": it is obvious
 	JoinBy  time.Time    // when the joint or the step that Why tells of must be joined; zero: Why tells of none
-	Waiting []StepReport // the first open steps of the other stages, soonest first
+	Waiting []StepReport // the first open steps of the other stages, soonest first; of one behind work that is left no other reason
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
 	PutOff  []StepReport // what could be done, or seen to, and is put off
@@ -120,7 +120,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	var ready, waiting, off []StepReport
 	jobs := s.OpenJobs(now)
 	for _, job := range jobs {
-		for _, r := range s.Steps(job, now) {
+		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
 			switch {
 			case putOff != nil && (atHand(r) || r.Progress == Waiting && resolvable(r)) && putOff(r):
 				off = append(off, r)

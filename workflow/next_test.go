@@ -397,6 +397,19 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	refused("", ByClock)
 }
 
+// What can be waited for is named once, however many moments it has.
+func TestWhatCanBeWaitedFor(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	_, err := b.state.Await(b.now, "nosuch")
+	var unknown *UnknownError
+	if !errors.As(err, &unknown) || strings.Join(unknown.Known, " ") != "roots rest" {
+		t.Errorf("%v", err)
+	}
+}
+
 // A bench that cools moves what is waited for; what became ready keeps its time.
 func TestWaitingOn(t *testing.T) {
 	b := building(t)

@@ -117,6 +117,10 @@ func TestWaits(t *testing.T) {
 		if r := b.step("again"); r.Progress != Waiting || !opens(r).IsZero() {
 			t.Errorf("it waits while the stage before is open: %+v", r)
 		}
+		again := slices.IndexFunc(b.state.Next(b.now).Waiting, func(r StepReport) bool { return r.Step.Name == "again" })
+		if r := b.state.Next(b.now).Waiting[again]; len(r.Reasons) != 2 || !opens(r).IsZero() {
+			t.Errorf("beside the wait before it, it has not begun itself: %+v", r.Reasons)
+		}
 		b.after(25 * time.Minute)
 		b.waits("again", 25*time.Minute)
 	})

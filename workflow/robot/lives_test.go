@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -26,6 +27,7 @@ type life struct {
 	queue  *[]workflow.Sighting // what is found, in turn
 	tally  *tally
 	helper string // who helps; "": nobody
+	found  int    // how much is found after a crash
 
 	carried []string // the cells that are repaired and not yet released
 	moves   int
@@ -41,14 +43,36 @@ type tally struct {
 	half    int // damaged in the build
 }
 
-// move makes one move, and holds what is due against the journal now and then.
+// move makes one move, and holds what is due against the journal now and then, and what waits against all its reasons.
 func (l *life) move() error {
 	if l.moves++; l.moves%15 == 0 {
-		if err := l.due(); err != nil {
+		if err := errors.Join(l.due(), l.waits()); err != nil {
 			return err
 		}
 	}
 	return l.Carry(1)
+}
+
+// waits holds the steps that wait by what is next against every reason there is: of one whose stage comes after work that is
+// left, and not only after time, the others are not said.
+func (l *life) waits() error {
+	next := l.State.Next(l.Now)
+	for _, job := range l.State.OpenJobs(l.Now) {
+		for _, whole := range l.State.Steps(job, l.Now) {
+			i := slices.IndexFunc(next.Waiting, func(r workflow.StepReport) bool { return r.Job == whole.Job && r.Step.Name == whole.Step.Name })
+			if i < 0 {
+				continue
+			}
+			says := next.Waiting[i].Reasons
+			if first := whole.Reasons[0]; first.Because == workflow.ByOrder && first.Until.IsZero() && len(says) > 0 {
+				whole.Reasons = whole.Reasons[:len(says)]
+			}
+			if !reflect.DeepEqual(says, whole.Reasons) {
+				return fmt.Errorf("%s waits for %v by what is next, and for %v", whole.Step.Name, says, whole.Reasons)
+			}
+		}
+	}
+	return nil
 }
 
 func (l *life) due() error {
@@ -502,7 +526,7 @@ func (l *life) live(building, after int) error {
 		*l.Worker = stood[at[0]]
 		l.Second = l.helper
 		for i := range at {
-			seen := l.draw(8)
+			seen := l.draw(l.found)
 			if len(seen) > 0 {
 				if err := l.repair(seen); err != nil {
 					return fmt.Errorf("crash %d, %v: %w", i+1, seen, err)
@@ -527,7 +551,7 @@ func (l *life) live(building, after int) error {
 		}
 	}
 	for i := range after {
-		seen := l.draw(8)
+		seen := l.draw(l.found)
 		if err := l.repair(seen); err != nil {
 			return fmt.Errorf("crash %d after the build, %v: %w", i+1, seen, err)
 		}
@@ -542,10 +566,10 @@ func (l *life) live(building, after int) error {
 // build, after it, and in the midst of a repair: one life a design, and with FETTLE_LONG so
 // many that 200 cells are carried, with each zone and each repair among them.
 func TestTheMatrixIsCarried(t *testing.T) {
-	want, lives, crashes := 16, 4, 1
+	want, lives, crashes, each := 16, 4, 1, 4
 	long := os.Getenv("FETTLE_LONG") != ""
 	if long {
-		want, lives, crashes = 200, 1000, 2
+		want, lives, crashes, each = 200, 1000, 2, 8
 	}
 	tally := &tally{cells: map[string]int{}}
 	all := designs(t)
@@ -561,7 +585,7 @@ func TestTheMatrixIsCarried(t *testing.T) {
 		if seed/2%2 == 1 {
 			helper = "second"
 		}
-		l := life{helper: helper, Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally, queue: of}
+		l := life{helper: helper, found: each, Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally, queue: of}
 		if err := l.live(crashes*((seed/len(all)+seed)%2), crashes); err != nil {
 			t.Errorf("seed %d, %s: %v", seed, design, err)
 		}

@@ -256,11 +256,16 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 		}
 	}
 	find := func(name string) (*steps.Procedure, error) { return library[name], nil }
-	plans, started := 0, 0
+	plans, started, long := 0, 0, os.Getenv("FETTLE_LONG") != ""
 	for _, built := range designs(t) {
 		table := triage(t, built.State.Airframe.Design)
 		fits := map[string]error{} // by procedure and zone: the texts differ in what they say of the damage
 		for _, seen := range append(sightings(table, built.State.Sheet), ownWords(built.State.Sheet)...) {
+			row, _ := table.Answer(seen.Finding, seen.Zone, seen.Severity)
+			key := row.Outcome + " " + row.Procedure + " " + seen.Zone
+			if _, met := fits[key]; met && !long { // each finding is planned by TestTheMatrixIsPlanned too
+				continue
+			}
 			w := *built
 			if err := w.Act(workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{seen}}); err != nil {
 				t.Fatalf("%v: %v", seen, err)
@@ -271,7 +276,9 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 				continue
 			}
 			plans++
-			key := plan.Answers[0].Row.Outcome + " " + plan.Answers[0].Row.Procedure + " " + seen.Zone
+			if answer := plan.Answers[0].Row; answer.Outcome+" "+answer.Procedure+" "+seen.Zone != key {
+				t.Errorf("%s, %v: it is answered by %s %s", w.State.Sheet.Name, seen, answer.Outcome, answer.Procedure)
+			}
 			if _, met := fits[key]; met {
 				continue
 			}
@@ -290,7 +297,8 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 			}
 		}
 	}
-	if plans < 300 || started < report.Answers {
+	t.Logf("%d plans, %d started, %d answers", plans, started, report.Answers)
+	if long && plans < 300 || started < report.Answers {
 		t.Errorf("%d plans were made and %d started, of %d answers that check tried", plans, started, report.Answers)
 	}
 }

@@ -40,10 +40,11 @@ type app struct {
 	configured *config      // the config file; nil until needed
 	kept       *keep.Keeper // nil until needed
 
-	stale bool        // what was last seen of a store that is away was shown
-	draws bool        // over the whole terminal
-	looks atomic.Bool // the journals are looked at, and nobody waits for it
-	bar   atomic.Bool // the last line on the error stream is a bar
+	stale  bool        // what was last seen of a store that is away was shown
+	draws  bool        // over the whole terminal
+	looks  atomic.Bool // the journals are looked at, and nobody waits for it
+	waited atomic.Bool // it was said that the store is waited for
+	bar    atomic.Bool // the last line on the error stream is a bar
 
 	screen atomic.Pointer[sitting.Front] // the whole screen, which hides the error stream; nil: there is none
 }

@@ -54,6 +54,7 @@ var errOver = errors.New("over")
 
 // Ask implements [sitting.Front].
 func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, error) {
+	l.waited.Store(false)
 	if err := l.show(q.View); err != nil {
 		return sitting.Reply{}, err
 	}

@@ -185,3 +185,21 @@ func TestLinesAnswers(t *testing.T) {
 		}
 	}
 }
+
+// That the store is waited for is said once between two questions, however often it is asked.
+func TestLinesWaitOnce(t *testing.T) {
+	l, _, typed, _, out := lineMode(t, false)
+	for range 2 {
+		for range 3 {
+			l.waiting(true)
+			l.waiting(false)
+		}
+		go func() { _, _ = io.WriteString(typed, "d\n") }()
+		if _, err := l.Ask(t.Context(), sitting.Question{Keys: []sitting.Key{{Key: "d", Word: "done"}}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if n := strings.Count(out.String(), "waiting for the store"); n != 2 {
+		t.Errorf("said %d times: %s", n, out.String())
+	}
+}

@@ -63,13 +63,14 @@ func (a *app) recall() error {
 	return nil
 }
 
-// waiting says that the store is waited for, or that it is no more.
+// waiting says that the store is waited for, or that it is no more: on lines once, until the next
+// question.
 func (a *app) waiting(is bool) {
 	if front := a.screen.Load(); front != nil {
 		if w, ok := (*front).(sitting.Waiter); ok {
 			w.Waiting(is)
 		}
-	} else if is && !a.draws && !a.looks.Load() {
+	} else if is && !a.draws && !a.looks.Load() && !a.waited.Swap(true) {
 		a.warn("waiting for the store …")
 	}
 }

@@ -274,8 +274,18 @@ func (n Next) held(l *lines, c Clock) {
 			}
 		}
 	}
-	l.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
+	n.waits(l, reasons, of, c)
 	n.rest(l)
+}
+
+// waits lists why steps wait. What is wrong with the clock stands above.
+func (n Next) waits(l *lines, reasons []Reason, of []string, c Clock) {
+	for i := range reasons {
+		if r := &reasons[i]; r.Because == workflow.ByClock && len(n.Warnings) > 0 {
+			r.Text, r.Remedy = "the clock is wrong", workflow.Remedy{}
+		}
+	}
+	l.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
 }
 
 // seen reports whether a clock need not be beside the step: that says it, or it may be
@@ -312,7 +322,7 @@ func (n Next) waiting(l *lines, c Clock) {
 			reasons, of = append(reasons, r), append(of, w.Step)
 		}
 	}
-	now.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
+	n.waits(&now, reasons, of, c)
 	if now.Len() == 0 { // that more comes later is no news
 		return
 	}
