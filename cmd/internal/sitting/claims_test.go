@@ -458,7 +458,7 @@ type faraway struct {
 	away bool
 }
 
-func (f *faraway) fail() error {
+func (*faraway) fail() error {
 	return &store.Error{Op: "read", Path: "etcd://bench-a:2379,bench-b:2379,bench-c:2379/shed", Err: store.ErrAway, Hint: "check the network and the cluster"}
 }
 
@@ -499,6 +499,57 @@ func TestAwayAtAQuestion(t *testing.T) {
 		if got := rosa.state("FN-01").Size(); got != size+1 {
 			t.Errorf("%d entries came", got-size)
 		}
+	}
+}
+
+// A recalled store shows what was last seen of it while it is away, and takes nothing.
+type recalled struct {
+	memory.Shared
+	away bool
+}
+
+func (r *recalled) fail() error { return (*faraway)(nil).fail() }
+
+func (r *recalled) Claim(ctx context.Context, of *store.Claim, lasts time.Duration, take bool) (*store.Claim, error) {
+	if r.away {
+		return nil, r.fail()
+	}
+	return r.Shared.Claim(ctx, of, lasts, take)
+}
+
+func (r *recalled) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if r.away {
+		return r.fail()
+	}
+	return r.Shared.Append(ctx, mark, size, records)
+}
+
+func (r *recalled) AsOf() (at time.Time, why error) {
+	if r.away {
+		return time.Date(2026, 3, 3, 18, 59, 0, 0, time.UTC), r.fail()
+	}
+	return at, nil
+}
+
+// A sitting goes on with what was last seen, also where its claim is to be kept up; says once of when
+// that is, and records once the store is back.
+func TestGoesOnWithWhatWasSeen(t *testing.T) {
+	for _, mark := range []string{"FN-01", ""} {
+		rosa, _ := shared(t)
+		there := &recalled{Shared: rosa.desk.Store.(memory.Shared)}
+		rosa.desk.Store = there
+		rosa.first = func() {
+			there.away = true
+			rosa.first = func() { there.away = false }
+		}
+		rosa.lead(mark, sitting.Changed, "+20s 1", "2", "+20s 1", "2", sitting.Changed, "1", "2", "q")
+		all := strings.Join(rosa.told, "\n")
+		for text, n := range map[string]int{"As of 18:59, 1 min ago": 1, "Nothing was recorded": 2, "The store can be reached again.": 1, "All that was answered is recorded": 1} {
+			if got := strings.Count(all, text); got != n {
+				t.Errorf("it says %q %d times: %s", text, got, all)
+			}
+		}
+		rosa.asks("Cut the slot")
 	}
 }
 

@@ -221,7 +221,9 @@ func (c *conversation) look(ctx context.Context) error {
 		}
 		c.Bench.Put(s)
 		c.states = []*workflow.State{s}
-		_, err = c.Bench.refreshClaims(ctx)
+		if _, err = c.Bench.refreshClaims(ctx); errors.Is(err, store.ErrAway) {
+			err = nil // it is kept up once the store is back
+		}
 		return err
 	}
 	if _, err := c.Bench.Refresh(ctx); errors.Is(err, store.ErrAway) {
