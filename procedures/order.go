@@ -349,6 +349,8 @@ type order struct {
 }
 
 // order is the order of the document's steps.
+//
+//go:noinline
 func (d *Document) order() *order {
 	o := orderOf(d.Procedure)
 	o.doubts = d.doubts

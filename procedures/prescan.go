@@ -131,6 +131,7 @@ func (p *prescan) sayOf(line, at int, write, format string, args ...any) {
 //go:noinline
 func (p *prescan) replace(line string) { p.lines[p.at] = line }
 
+//go:noinline
 func indentOf(line string) int { return len(line) - len(strings.TrimLeft(line, " ")) }
 
 func blank(line string) bool {

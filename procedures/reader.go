@@ -135,6 +135,7 @@ func (s *set) add(name string) bool {
 //go:noinline
 func null(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Tag == "!!null" }
 
+//go:noinline
 func shape(n *yaml.Node) string {
 	switch n.Kind {
 	case yaml.MappingNode:
@@ -225,6 +226,8 @@ func blankless(name string) string {
 
 // isName reports whether the text is a name: groups of lower-case letters and
 // digits with single hyphens between them.
+//
+//go:noinline
 func isName(s string) bool {
 	hyphen := true // so that one at the beginning counts as doubled
 	for i := range len(s) {

@@ -212,6 +212,7 @@ type namesValue struct {
 	loose  bool   // a name that the sheet lacks asks nothing
 }
 
+//go:noinline
 func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	*to = r.names(n, what, func(item *yaml.Node, name string) {
 		if v.to != "" && name != v.except && !v.loose {

@@ -37,13 +37,18 @@ func MadeBy(procedures ...*Procedure) Making {
 }
 
 // Made are the zones that the procedure makes.
+//
+//go:noinline
 func (p *Procedure) Made() Making { return MadeBy(p) }
 
+//go:noinline
 func (m Making) index(zone string) int {
 	return slices.IndexFunc(m, func(o Made) bool { return o.Zone == zone })
 }
 
 // On are the zones that the zone rests on directly.
+//
+//go:noinline
 func (m Making) On(zone string) []string {
 	if i := m.index(zone); i >= 0 {
 		return m[i].On
@@ -138,6 +143,8 @@ func (p *Procedure) makerOf(zone string) string {
 }
 
 // MakesZone reports whether the step is part of making the zone.
+//
+//go:noinline
 func (s *Step) MakesZone(zone string) bool {
 	return slices.ContainsFunc(s.Makes, func(m Made) bool { return m.Zone == zone })
 }

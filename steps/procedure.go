@@ -228,6 +228,8 @@ func (s *Step) WaysAlone() []string {
 
 // Alike reports whether two steps say and ask the same, word for word, wherever
 // they were written.
+//
+//go:noinline
 func (s Step) Alike(other Step) bool {
 	s.Origin, other.Origin = Origin{}, Origin{}
 	return reflect.DeepEqual(s, other)
@@ -308,6 +310,8 @@ func (s Step) AsksFor(gate string) bool {
 // For returns the procedure for one airframe: the steps that apply with the
 // selection, with Here replaced by the zone. A stage of which nothing is left is
 // stepped over: what is after it is after what it was after.
+//
+//go:noinline
 func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	return p.ForAgain(nil, selection, zone)
 }

@@ -56,6 +56,8 @@ type Quarantine struct {
 func (q Quarantine) IsZero() bool { return len(q.Confirm) == 0 }
 
 // Lasts is how long it lasts at least.
+//
+//go:noinline
 func (q Quarantine) Lasts() time.Duration {
 	d, err := q.For.Duration()
 	if err != nil {
@@ -407,6 +409,8 @@ func (t *Triage) Possible(finding, zone string) []string {
 }
 
 // Meets reports whether there is a zone in which both are possible.
+//
+//go:noinline
 func (f Finding) Meets(other Finding) bool {
 	return len(f.Zones) == 0 || len(other.Zones) == 0 || lists.ContainsFunc(f.Zones, other.In)
 }

@@ -38,6 +38,8 @@ func (s *Sheet) UsesOf(step Step, adhesives ...string) []Use {
 
 // Readies reports whether the step makes the use ready, or puts it away: it sets
 // a condition that the use needs. A step that heats an iron can't need it hot.
+//
+//go:noinline
 func (u Use) Readies(step Step) bool {
 	return AnySetting(u.Needs, func(n Setting) bool { return setBy(step, n.Condition) })
 }

@@ -75,11 +75,11 @@ func (c *scheduler) apart() {
 		for _, is := range c.settings(t) {
 			switch last := c.setUntil(i, is); {
 			case within(i, is):
-			case last != i && c.loose && c.fleet[t.of].ends(t.work, is) != "":
+			case last != i && c.loose && c.fleet[t.of].staysNot(t.work, is):
 				own.is = append(own.is, is)
 			case last != i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
-				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].ends(t.work, is) != "" {
+				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].staysNot(t.work, is) {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
 				}
 			default:
@@ -198,6 +198,7 @@ func (c *scheduler) heldNow() {
 				}
 				for _, coat := range join.begins() {
 					if coat != k && !c.precedes(coat, k) && !join.open {
+						c.held = true // it could be ended for a while
 						c.delay(k, coat, t.minutes, tie{why: AfterStep})
 					}
 				}
@@ -232,7 +233,7 @@ func (c *scheduler) harmful(join joinTask, h heat) bool {
 
 // keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
 func (c *scheduler) keepApart(join joinTask, h heat) {
-	if t := &c.tasks[h.first]; h.first != h.last && c.fleet[t.of].ends(t.work, h.is[0]) != "" {
+	if t := &c.tasks[h.first]; h.first != h.last && c.fleet[t.of].staysNot(t.work, h.is[0]) {
 		c.held = true
 	}
 	why := tie{why: AfterVapour, joint: join.joint}

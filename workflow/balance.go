@@ -266,8 +266,11 @@ func (p Poise) Shift() float64 { return p.Now - p.Station }
 
 // Verdict is what the computed balance says of the limits: undecided where its interval
 // crosses one, or where nobody knows how good it is.
+//
+//go:noinline
 func (p Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
 
+//go:noinline
 func (p Poise) verdict(x float64) measuring.Verdict {
 	u := p.NowU
 	switch {

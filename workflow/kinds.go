@@ -109,6 +109,8 @@ func (j *Joint) again() string {
 }
 
 // afresh is the remedy for a coat that counts no more.
+//
+//go:noinline
 func (j *Joint) afresh(name string) Remedy {
 	if j.Adhesive.Dries() {
 		return Remedy{Kind: ToCoatAgain, Joint: name}
@@ -117,6 +119,8 @@ func (j *Joint) afresh(name string) Remedy {
 }
 
 // doubt says why a join that was recorded does not count.
+//
+//go:noinline
 func (j *Joint) doubt() string {
 	return j.Name + " was joined outside its window, by the bench as it is known now; " + j.again() + ", then join it again"
 }

@@ -478,6 +478,8 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 }
 
 // Words is the standing in the words used for people.
+//
+//go:noinline
 func (r GateReport) Words() string {
 	if r.Doubted && r.Standing == NeverTaken {
 		return "in doubt"

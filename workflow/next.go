@@ -111,6 +111,8 @@ func (p Planned) has(r StepReport) bool {
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
 // then its repair; then what the last plan has first; then in the stage last worked on, in the order written.
+//
+//go:noinline
 func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
 
 // NextBut is Next without the steps that somebody has put off, in the order of a plan.

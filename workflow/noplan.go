@@ -143,7 +143,7 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	for i := range less.Activities {
 		less.Activities[i].Limited, less.Activities[i].Latest = false, 0
 	}
-	one, err := plan.Solve(ctx, less, plan.Options{})
+	one, err := c.solved(ctx, less, plan.Options{}, true)
 	if err != nil || one.Starts == nil {
 		return e
 	}
@@ -201,7 +201,7 @@ func (c *scheduler) help(ctx context.Context, e *NoPlan) {
 	if c.trial {
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, tryAll)
+	ctx, cancel := context.WithTimeout(ctx, min(tryAll, c.think.left))
 	defer cancel()
 	if each := c.longEnough(ctx, e.Takes); each > 0 {
 		e.Free = append(e.Free, Freeing{Each: each})
@@ -266,7 +266,7 @@ func (c *scheduler) tooLittle(ctx context.Context, o plan.Options) *NoPlan {
 	}
 	more := c.h
 	more.Again = true
-	o.Think = max(o.Think, time.Second) / 2
+	o.Think = max(1, c.think.left/2)
 	if c.h.Again {
 		return e
 	}

@@ -139,6 +139,8 @@ func followed(later []*visit, v *visit) bool {
 }
 
 // handsOf is the attended time of the step; 0: it says none.
+//
+//go:noinline
 func handsOf(step *steps.Step) time.Duration {
 	hands, _ := step.Hands.Duration()
 	return hands

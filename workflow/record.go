@@ -79,6 +79,8 @@ type Judged struct {
 const Near = 0.1
 
 // Named says in words which value it is; "": the only one.
+//
+//go:noinline
 func (v Judged) Named() string { return strings.Join(v.Of, " / ") }
 
 // Limited reports whether the value has a limit of its own.

@@ -108,6 +108,8 @@ type scheduler struct {
 	base  time.Time // minute 0
 	h     Hours
 	hands int
+	think *thinking // what is left of the time for all of it
+	solve func(context.Context, plan.Problem, plan.Options) (plan.Result, error)
 	root  *scheduler // that has made nothing
 	trial bool       // of what would help, of which nobody asks that in turn
 
@@ -214,10 +216,7 @@ func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 // plans that give up so few the one that finishes first is taken. The error is an *NoPlan where there is no way, or what is
 // given makes no sense.
 func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o plan.Options) (Timetable, error) {
-	of := scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h}
-	if of.base.Before(now) {
-		of.base = of.base.Add(time.Minute)
-	}
+	of := newScheduler(fleet, now, h)
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
 	}
@@ -236,14 +235,22 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	return t, err
 }
 
+//go:noinline
+func newScheduler(fleet []*State, now time.Time, h Hours) *scheduler {
+	of := &scheduler{fleet: fleet, now: now, base: now.Truncate(time.Minute), h: h, solve: plan.Solve}
+	if of.base.Before(now) {
+		of.base = of.base.Add(time.Minute)
+	}
+	return of
+}
+
 // find finds the plan.
 func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error) {
 	of.hands, of.rounds = max(1, of.h.Hands), 0
 	if of.h.Again {
 		of.rounds = weeksAgain
 	}
-	think, cancel := context.WithTimeout(ctx, cmp.Or(o.Think, time.Second))
-	defer cancel()
+	of.think = &thinking{left: cmp.Or(o.Think, time.Second)}
 	var best *Timetable
 	var least int // what that gives up
 	var no error
@@ -255,14 +262,14 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 			}
 		}
 		of.slack = all[tried]
-		late := tried >= givingsMost || tried > 0 && think.Err() != nil
+		late := tried >= givingsMost || tried > 0 && of.think.over(ctx)
 		if best != nil && (late || of.slack.cost() > least) {
 			if of.slack.cost() == least { // nobody knows about the others
 				best.Proven, best.Bound = false, of.base
 			}
 			break
 		}
-		t, ends, err := of.attempt(ctx, think, o)
+		t, ends, err := of.attempt(ctx, o)
 		switch {
 		case err != nil:
 			no = err
@@ -347,7 +354,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		if o.Warm = c.like(p); of.warm != nil {
 			o.Warm = c.warmed(p)
 		}
-		r, err := plan.Solve(ctx, p, o)
+		r, err := c.solved(ctx, p, o, len(c.rows) > 0 || c.held)
 		if err != nil {
 			return d, err
 		}

@@ -152,7 +152,7 @@ func (of *scheduler) advises(ctx context.Context, t *Timetable) {
 	if of.trial || !byClimate(t.Stops) {
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, tryAll)
+	ctx, cancel := context.WithTimeout(ctx, min(tryAll, of.think.left))
 	defer cancel()
 	of.root = of
 	benches(t.Climate[0].Celsius, func(celsius float64) bool {

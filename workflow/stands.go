@@ -12,42 +12,50 @@ import (
 
 // This file knows what stands hot, on or plugged in now, when that is said, and that no sitting of a plan is over before it is ended.
 
-// ends is the state that the procedure leaves a condition in, where nobody leaves it as it is: it is guarded or of the bench, a
-// step sets it so, and the last step that sets it sets it otherwise. "": it may stay.
-func (s *State) ends(p *steps.Procedure, is steps.Setting) (state string) {
+// ends is how the procedure leaves a condition, where nobody leaves it as it is: it is guarded or of the bench, a step sets it so, and
+// the last step that sets it sets it otherwise. Without a state: it may stay. By is the first step that ends it from the named one
+// on, else the last of all.
+func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe steps.Setting, by *steps.Step) {
 	def, known := s.Sheet.Condition(is.Condition)
 	if !known || def.Guarded != is.State && !def.Lapses() {
-		return ""
+		return steps.Setting{}, nil
 	}
 	set := false
 	for _, step := range p.Steps() {
 		for _, other := range step.Sets {
 			if other.Condition == is.Condition {
-				state, set = other.State, set || other.State == is.State
+				safe, set = other, set || other.State == is.State
 			}
 		}
 	}
-	if !set || state == is.State {
-		return ""
+	if !set || safe == is {
+		return steps.Setting{}, nil
 	}
-	return state
+	passed, found := false, false
+	for _, step := range p.Steps() {
+		if passed = passed || step.Name == from; !found && lists.Contains(step.Sets, safe) {
+			by, found = step, passed
+		}
+	}
+	return safe, by
 }
 
-// ender is the last step of a job that ends what is so, with its job; nil: it may stay.
-func (s *State) ender(is steps.Setting) (j *Job, ends *steps.Step) {
+// staysNot reports whether nobody leaves it so.
+//
+//go:noinline
+func (s *State) staysNot(p *steps.Procedure, is steps.Setting) bool {
+	safe, _ := s.ends(p, is, "")
+	return safe.State != ""
+}
+
+// ender is the job that ends what is so; nil: it may stay.
+func (s *State) ender(is steps.Setting) *Job {
 	for _, j := range s.Jobs {
-		safe := s.ends(j.written, is)
-		if is.State == "" || safe == "" {
-			continue
+		if is.State != "" && s.staysNot(j.written, is) {
+			return j
 		}
-		for _, step := range j.written.Steps() {
-			if lists.Contains(step.Sets, steps.Setting{Condition: is.Condition, State: safe}) {
-				ends = step
-			}
-		}
-		return j, ends
 	}
-	return nil, nil
+	return nil
 }
 
 // conditionTitle is what a condition is called at the bench.
@@ -74,11 +82,11 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 		def := &s.Sheet.Conditions[i]
 		c := s.lastSaid(def.Name, at)
 		is := steps.Setting{Condition: def.Name, State: c.state}
-		j, _ := s.ender(is)
+		j := s.ender(is)
 		if j == nil || c.at.After(by) {
 			continue
 		}
-		safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
+		safe, _ := s.ends(j.written, is, "")
 		all = append(all, &hotThing{is, safe, def.Bench, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
@@ -141,7 +149,7 @@ func Standing(fleet []*State, now time.Time) []Reason {
 func (s *State) setter(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
 	last := int64(-1)
 	for _, j := range s.OpenJobs(at) {
-		if s.ends(j.written, is) == "" {
+		if !s.staysNot(j.written, is) {
 			continue
 		}
 		for _, step := range j.Procedure.Steps() {
@@ -216,76 +224,76 @@ func (s *State) notAnew(r StepReport, j *Job, c Circumstances) (reasons []Reason
 func (c *scheduler) endAll(out *Timetable) {
 	for of, s := range c.fleet {
 		for i := range s.Sheet.Conditions {
-			def := &s.Sheet.Conditions[i]
-			is := steps.Setting{Condition: def.Name}
-			if c.goesOn() && s.Retired == nil {
-				is.State = s.lastSaid(def.Name, c.now).state
-			}
-			if j, _ := s.ender(is); j != nil && (len(out.Visits) == 0 || out.Visits[0].Sitting != c.given[0]) {
-				out.Visits = append([]Visit{{Sitting: c.given[0], Overtime: c.over[0]}}, out.Visits...)
-			}
-			for k := range out.Visits {
-				v := &out.Visits[k]
-				last := v.From
-				if last.Before(c.base) {
-					last = c.base
-				}
-				for i := range v.Turns {
-					t := &v.Turns[i]
-					if t.Mark != s.Airframe.Mark && !def.Bench {
-						continue
-					}
-					if so := t.leaves(def.Name); so != "" {
-						is.State, last = so, t.Ends
-					}
-				}
-				if j, ends := s.ender(is); j != nil {
-					again := time.Time{}
-					for n := k + 1; n < len(out.Visits); n++ {
-						for i := range out.Visits[n].Turns {
-							if t := &out.Visits[n].Turns[i]; again.IsZero() && (t.Mark == s.Airframe.Mark || def.Bench) && t.leaves(def.Name) == is.State {
-								again = t.Begins
-							}
-						}
-					}
-					safe := steps.Setting{Condition: def.Name, State: s.ends(j.written, is)}
-					turn := c.turnOf(&task{of: of, job: j, work: j.written, step: ends, again: AgainSafe}, -1)
-					takes := minutesOf(safeMinutes)
-					if !lists.Contains(ends.Needs, is) {
-						takes = minutesOf(c.minutes(j.written, ends))
-					}
-					turn.Begins, turn.Ends = v.between(last, takes)
-					if c.hands > 1 {
-						turn.Hands = []int{1}
-					}
-					out.Attended += takes
-					at := 0
-					for at < len(v.Turns) && !turn.Begins.Before(v.Turns[at].Begins) {
-						at++
-					}
-					v.Turns = append(v.Turns, turn)
-					copy(v.Turns[at+1:], v.Turns[at:])
-					v.Turns[at] = turn
-					v.Leave = append(v.Leave, Left{s.Airframe.Mark, safe, s.conditionTitle(def.Name), again})
-					is = safe
-				}
-			}
+			c.end(out, of, &s.Sheet.Conditions[i])
 		}
 	}
 }
 
-// leaves is how a turn needs a condition, or sets it; "": neither.
-//
-//go:noinline
-func (t *Turn) leaves(condition string) (state string) {
-	for _, all := range [...][]steps.Setting{t.Needs, t.Sets} {
-		for _, is := range all {
-			if is.Condition == condition {
-				state = is.State
+// end ends how one condition of an airframe stands in each sitting.
+func (c *scheduler) end(out *Timetable, of int, def *steps.Condition) {
+	s := c.fleet[of]
+	is, from, last := steps.Setting{Condition: def.Name}, "", c.base
+	if c.goesOn() && s.Retired == nil {
+		is.State = s.lastSaid(def.Name, c.now).state
+	}
+	if s.ender(is) != nil && (len(out.Visits) == 0 || out.Visits[0].Sitting != c.given[0]) {
+		out.Visits = append([]Visit{{Sitting: c.given[0], Overtime: c.over[0]}}, out.Visits...)
+	}
+	so := func(t *Turn) (state string) { // it leaves it
+		for _, all := range [...][]steps.Setting{t.Needs, t.Sets} {
+			for i := range all {
+				if all[i].Condition == def.Name && (def.Bench || t.Mark == s.Airframe.Mark) {
+					state = all[i].State
+				}
 			}
 		}
+		return state
 	}
-	return state
+	for k := range out.Visits {
+		v := &out.Visits[k]
+		if v.From.After(last) {
+			last = v.From
+		}
+		for i := range v.Turns {
+			if t := &v.Turns[i]; so(t) != "" {
+				is.State, from, last = so(t), t.Step, t.Ends
+			}
+		}
+		j := s.ender(is)
+		if j == nil {
+			continue
+		}
+		safe, by := s.ends(j.written, is, from)
+		takes := minutesOf(safeMinutes)
+		if !lists.Contains(by.Needs, is) {
+			takes = minutesOf(c.minutes(j.written, by))
+		}
+		turn := c.turnOf(&task{of: of, job: j, work: j.written, step: by, again: AgainSafe}, -1)
+		turn.Begins, turn.Ends = v.between(last, takes)
+		if c.hands > 1 {
+			turn.Hands = []int{1}
+		}
+		out.Attended += takes
+		v.put(turn)
+		again := time.Time{}
+		for n := k + 1; n < len(out.Visits) && again.IsZero(); n++ {
+			for i := range out.Visits[n].Turns {
+				if t := &out.Visits[n].Turns[i]; again.IsZero() && so(t) == is.State {
+					again = t.Begins
+				}
+			}
+		}
+		v.Leave = append(v.Leave, Left{s.Airframe.Mark, safe, s.conditionTitle(def.Name), again})
+		is = safe
+	}
+}
+
+// put puts a turn where it begins.
+func (v *Visit) put(turn Turn) {
+	v.Turns = append(v.Turns, turn)
+	for at := len(v.Turns) - 1; at > 0 && turn.Begins.Before(v.Turns[at-1].Begins); at-- {
+		v.Turns[at], v.Turns[at-1] = v.Turns[at-1], v.Turns[at]
+	}
 }
 
 // needsSo reports whether a step with these needs and uses is done while the condition stands so.

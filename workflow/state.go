@@ -92,6 +92,8 @@ type said struct {
 }
 
 // enteredAfter reports whether it was entered after the other one.
+//
+//go:noinline
 func (c said) enteredAfter(other said) bool {
 	if c.mark != other.mark {
 		return c.recorded.After(other.recorded)
@@ -153,6 +155,8 @@ type disturbance struct {
 
 // Replay folds a journal into a state. The documents must hold every digest
 // that the entries name.
+//
+//go:noinline
 func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	return fold(entries, docs, nil)
 }

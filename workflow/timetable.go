@@ -71,6 +71,7 @@ type Turn struct {
 	Tools  []string        `json:"tools,omitempty"`
 	Parts  []steps.Part    `json:"parts,omitempty"`
 	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
+	Titles []string        `json:"-"`                // of those conditions
 	Sets   []steps.Setting `json:"sets,omitempty"`   // how they stand then
 	Gates  []string        `json:"gates,omitempty"`  // of what is done once more: what it measures
 	Look   []string        `json:"look,omitempty"`   // of that: what is confirmed before it
@@ -221,6 +222,9 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 		out.With = t.adhesive.Name
 	}
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
+	for _, is := range out.Needs {
+		out.Titles = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition))
+	}
 	if out.Sets = t.step.Sets; t.act == ToCoat {
 		out.Sets = nil
 	}

@@ -156,6 +156,8 @@ func (s *State) workedFor(j *Job, f journal.DamageFound) string {
 }
 
 // meets reports whether some zones are among others.
+//
+//go:noinline
 func meets(zones, others []string) bool {
 	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(others, z) })
 }

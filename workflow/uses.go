@@ -128,6 +128,7 @@ func (s *State) coatsOn(at time.Time) []openCoat {
 	return all
 }
 
+//go:noinline
 func latest(a, b time.Time) time.Time {
 	if b.After(a) {
 		return b

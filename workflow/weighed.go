@@ -95,6 +95,8 @@ func (s *State) valueIn(r GateReport, unit string) (value, u float64, ok bool) {
 }
 
 // follows reports whether the instant comes after an entry, by time.
+//
+//go:noinline
 func (m instant) follows(e journal.Entry) bool {
 	return m.after(change{position: e.Position, at: e.At}, true)
 }

@@ -222,7 +222,7 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 			}
 		}
 		p = c.part(p, who)
-		r, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor})
+		r, _ := of.solved(ctx, p, plan.Options{}, true)
 		if len(who) == 0 || r.Starts == nil {
 			continue
 		}
@@ -230,7 +230,7 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 		for least < most {
 			length := (least + most) / 2
 			p.Sittings = []plan.Span{{From: r.Finish - length, To: r.Finish}}
-			if is, _ := plan.Solve(ctx, p, plan.Options{Think: tryFor}); is.Starts == nil { // one that is too short is badly put
+			if is, _ := of.solved(ctx, p, plan.Options{}, true); is.Starts == nil { // one that is too short is badly put
 				least = length + 1
 			} else {
 				most = length

@@ -77,6 +77,7 @@ func (w Weighing) Uncertainty(changes ...Change) (station, mass float64) {
 	return math.Sqrt(sum), math.Sqrt(grams)
 }
 
+//go:noinline
 func number(r *big.Rat) float64 { f, _ := r.Float64(); return f }
 
 func square(f float64) float64 { return f * f }

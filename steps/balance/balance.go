@@ -61,6 +61,8 @@ func Weighed(scales ...Scale) Total {
 }
 
 // With is the total with one more load.
+//
+//go:noinline
 func (t Total) With(l Load) Total { return t.add(l, 1) }
 
 // Without is the total with a load taken away.
@@ -84,6 +86,8 @@ func (t Total) add(l Load, sign int64) Total {
 }
 
 // Station is where it balances, aft of the datum.
+//
+//go:noinline
 func (t Total) Station() (*big.Rat, error) { return t.arm(t.Moment) }
 
 // Side is where it balances, to the right of the centre line.

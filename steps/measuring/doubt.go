@@ -289,6 +289,8 @@ func nearSquared(q quantity.Quantity, unit string) (*big.Rat, bool) {
 }
 
 // single is the slope of a reading that is itself the value.
+//
+//go:noinline
 func single() []*big.Rat { return []*big.Rat{big.NewRat(1, 1)} }
 
 // opposed are the slopes of a difference.

@@ -168,6 +168,8 @@ func (p Plan) NeutralPoint() (float64, error) {
 
 // Margin is the static margin with the balance point at the station, by the estimate,
 // as a fraction of the mean chord.
+//
+//go:noinline
 func (p Plan) Margin(balance float64) (float64, error) {
 	neutral, err := p.NeutralPoint()
 	return (neutral - balance) / p.Wing.Chord.Length, err

@@ -23,6 +23,8 @@ const most = 1_000_000_000
 // New makes a quantity from a value and the canonical symbol of a unit. The value
 // must be one that can be typed: a finite decimal or a plain fraction within the
 // bounds of the package.
+//
+//go:noinline
 func New(value *big.Rat, symbol string) (Quantity, error) {
 	return made(value, symbol, false)
 }

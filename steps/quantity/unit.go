@@ -192,6 +192,7 @@ func unitOf(symbol string) (unit, bool) {
 	return unit{}, false
 }
 
+//go:noinline
 func (u unit) scale() *big.Rat { return big.NewRat(u.up, u.down) }
 
 // toBase converts a value in the unit to the base unit; it overwrites r.

@@ -49,6 +49,8 @@ func Of(values []*big.Rat) Summary {
 }
 
 // Range is how far the values lie apart.
+//
+//go:noinline
 func (s Summary) Range() *big.Rat { return new(big.Rat).Sub(s.Most, s.Least) }
 
 // Deviation is the standard deviation, by Count-1; 0 where there is none.
@@ -137,4 +139,5 @@ func less(a, b *big.Rat) float64 {
 	return f
 }
 
+//go:noinline
 func whole(n int) *big.Rat { return big.NewRat(int64(n), 1) }

@@ -130,6 +130,8 @@ func (s Study) Factor() float64 {
 }
 
 // Gauge is the standard deviation of a reading by anybody.
+//
+//go:noinline
 func (s Study) Gauge() float64 { return math.Hypot(s.Repeatability, s.Reproducibility) }
 
 // Total is the standard deviation of all readings.

@@ -63,6 +63,8 @@ type Result struct {
 	Proven bool  // Finish is Bound; without Starts: there is no plan
 	Moved  int   // pairs of activities that are not fixed and change places from the warm starts
 
+	Took time.Duration // on the clock
+
 	Chain    []Link    // what holds the finish back, last activity first
 	Conflict *Conflict // why there is no plan, where that is proven
 }
@@ -237,6 +239,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 	if o.Think == 0 {
 		o.Think = time.Second
 	}
+	began := time.Now()
 	ctx, cancel := context.WithTimeout(ctx, o.Think)
 	defer cancel()
 	think := o.Think * 19 / 20 // the rest is for what a large plan is made ready with
@@ -245,5 +248,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 	}
 	search, stop := context.WithTimeout(ctx, think)
 	defer stop()
-	return solve(ctx, search, &p, o, int(horizon)), nil
+	r := solve(ctx, search, &p, o, int(horizon))
+	r.Took = time.Since(began)
+	return r, nil
 }

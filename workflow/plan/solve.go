@@ -217,6 +217,8 @@ func (v *solver) whole(found []int32) []int {
 }
 
 // ranks are the least of the members of each block.
+//
+//go:noinline
 func (v *solver) ranks(starts []int) []float64 {
 	rank := make([]float64, len(v.b.all))
 	for k, members := range v.b.all {

@@ -51,6 +51,7 @@ func workAfter(p *steps.Procedure, stage, step int) bool {
 	return false
 }
 
+//go:noinline
 func free(p *steps.Procedure, name string) string {
 	return numbered(name, func(name string) bool {
 		_, _, taken := p.Step(name)

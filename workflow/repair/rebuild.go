@@ -278,6 +278,7 @@ func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
 
 func (r *rebuild) there(zone string) bool { return r.There == nil || r.There(zone) }
 
+//go:noinline
 func meets(zones, others []string) bool {
 	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(others, z) })
 }
@@ -324,4 +325,5 @@ func (r *rebuild) touches(zones []string) bool {
 // makes reports whether the step is part of making what is thrown away.
 func (r *rebuild) makes(s *steps.Step) bool { return lists.ContainsFunc(r.retires, s.MakesZone) }
 
+//go:noinline
 func (r *rebuild) done(step string) bool { return r.Done == nil || r.Done(step) }

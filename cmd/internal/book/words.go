@@ -174,6 +174,8 @@ func (m *maker) findingTitle(d *workflow.Damage) string {
 }
 
 // listed is a list as it is read.
+//
+//go:noinline
 func listed(all []string) string { return series(all, " and ") }
 
 // either is one of several.

@@ -159,6 +159,7 @@ func (a *app) completeStart(cmd *cobra.Command, args []string, text string) ([]s
 	return a.completeAfterMark(fitting, nothing)(cmd, args, text)
 }
 
+//go:noinline
 func (a *app) completeDesigns(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	return a.documents(func(d *procedures.Document) bool { return d.Sheet != nil }), files
 }
@@ -219,6 +220,8 @@ func completeFolders(*cobra.Command, []string, string) ([]string, cobra.ShellCom
 }
 
 // completeMarkAndFile completes a mark, then a file.
+//
+//go:noinline
 func (a *app) completeMarkAndFile(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
 	if len(args) > 0 {
 		return nil, files

@@ -38,6 +38,7 @@ type statedSitting struct {
 func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting, error) {
 	var all []statedSitting
 	for _, text := range texts {
+		text = strings.TrimSpace(text)
 		some, err := readSitting(text, now)
 		if err != nil {
 			return nil, err

@@ -45,6 +45,7 @@ func TestSittings(t *testing.T) {
 		{"2026-03-05 18:00", "every day 19:00-21:00|every fri 20:00-22:00", `overlap on Fri 6 Mar`},
 		{"2026-03-05 18:00", "today 21:00-19:00", "ends before it starts"},
 		{"2026-03-05 18:00", "today 19:00-19:00", "ends before it starts"},
+		{"2026-03-05 18:00", "today 19:00-21:00| sat 14:00-13:00", `"sat 14:00-13:00" ends before it starts`}, // as in the config
 		{"2026-03-05 21:30", "today 19:00-21:00", `"today 19:00-21:00" is over: it is Thu 5 Mar 21:30 now`},
 		{"2026-03-05 21:30", "2026-03-01 19:00-21:00", "is over"},
 		{"2026-03-05 21:30", "2062-03-01 19:00-21:00", "more than a year away"},

@@ -132,6 +132,8 @@ func (all Kinds) With(c Cluster) Kinds {
 }
 
 // Files reports whether a name is that of a file.
+//
+//go:noinline
 func (all Kinds) Files(name string) bool { return all.Of(name).Prefix == "" }
 
 // Of returns the kind of store for a name: the one with the longest prefix that

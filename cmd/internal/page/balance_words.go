@@ -133,6 +133,8 @@ func lengths(c Clock, digits int, mm ...float64) string {
 }
 
 // masses are grams, and ounces too where both are wanted.
+//
+//go:noinline
 func masses(c Clock, digits int, grams ...float64) string {
 	return inBoth(c, "g", digits, "oz", 1/28.349523125, grams...)
 }

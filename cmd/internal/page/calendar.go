@@ -123,7 +123,7 @@ func (p Plan) Calendar() []ics.Event {
 			text = append(text, "Have ready: "+strings.Join(lists.Concat(s.Tools, s.Materials), ", "))
 		}
 		if len(s.Set) > 0 {
-			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, ", "))
+			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, "; "))
 		}
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
 		events = append(events, ics.Event{

@@ -319,6 +319,7 @@ func (l *lines) gate(g Gate, c Clock) {
 	}
 }
 
+//go:noinline
 func (g Gate) other(c Clock) string {
 	if c.BothUnits && g.Other != "" {
 		return " In other units: " + esc(g.Other) + "."

@@ -85,8 +85,10 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 	for _, t := range v.Turns {
 		all = append(all, steps.Step{Tools: t.Tools, Parts: t.Parts})
 		add(&s.Materials, t.With)
-		for _, needs := range t.Needs {
-			add(&s.Set, needs.Condition+" "+needs.State)
+		for i, needs := range t.Needs {
+			if i < len(t.Titles) {
+				add(&s.Set, t.Titles[i]+": "+needs.State)
+			}
 		}
 		s.Second = s.Second || t.Second
 	}
@@ -281,7 +283,11 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	}
 	l.add("| | At |%s Step |\n|---|---|%s---|", who, strings.Repeat("---|", len(who)/len(" Who |")))
 	for i, t := range s.Turns {
-		l.add("| %c | %s |%s %s%s%s |", letter(i), clockOf(t.Begins), handsAt(t), of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
+		by := optionally(" ", whose(t))
+		if by != "" {
+			by += " |"
+		}
+		l.add("| %c | %s |%s %s%s%s |", letter(i), clockOf(t.Begins), by, of(t.Mark), turnTitle(t), optionally(" · ", turnWindow(t, c))+optionally(" · ", secondAt(t)))
 	}
 	l.add("")
 	var ready []string
@@ -302,7 +308,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 		}
 	}
 	if len(s.Set) > 0 {
-		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, ", ")))
+		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, "; ")))
 	}
 	if leave := s.leave(true, c); leave != "" {
 		l.item("**Before you leave:** %s", leave)

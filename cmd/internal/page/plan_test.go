@@ -26,7 +26,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 		Visits: []workflow.Visit{
 			{Sitting: workflow.Sitting{From: at(0), To: at(120)}, Turns: []workflow.Turn{
 				{Mark: "FN-01", Job: "finch-build", Step: "coat-left-root", Title: "Coat the left root", Begins: at(10), Ends: at(14), With: "contact", Tools: []string{"brush"},
-					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}},
+					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}, Titles: []string{"A window open, or a fan on", "The film iron"}},
 				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
 				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Alone: []string{"A mirror", "Look again the next day"}, Opens: at(29), Closes: at(45), By: at(40)},
 				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
@@ -143,9 +143,17 @@ func TestPlanCalendar(t *testing.T) {
 		t.Fatalf("%+v", events)
 	}
 	for _, want := range []string{"19:10 FN-01: Coat the left root\n", "19:29 FN-01: Join the roots: press, done by 19:40, second person\n",
-		"\nHave ready: brush, knife, contact, 2 × carbon tube\n", "\nAt the bench, in this order: ventilation on, iron cold"} {
+		"\nHave ready: brush, knife, contact, 2 × carbon tube\n", "\nAt the bench, in this order: A window open, or a fan on: on; The film iron: cold"} {
 		if !strings.Contains(events[0].Description, want) {
 			t.Errorf("no %q in %q", want, events[0].Description)
+		}
+	}
+	two := twoSittings(now)
+	two.Visits[0].Turns[1].Hands, two.Visits[0].Turns[2].Hands = []int{2}, []int{1, 2}
+	said := page.NewPlan([]string{"FN-01", "WR-01"}, two).Calendar()[0].Description
+	for _, want := range []string{"19:10 FN-01: Coat the left root\n", "19:14 WR-01: Cut the slot, who: 2\n", "19:29 FN-01: Join the roots: press, done by 19:40, second person, who: 1+2\n"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("where two are at work: no %q in %q", want, said)
 		}
 	}
 	if want := "19:00 FN-01: Release it, not alone"; events[1].Description != want {

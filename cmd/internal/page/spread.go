@@ -145,6 +145,8 @@ func newThing(s workflow.Series, result string) SpreadThing {
 }
 
 // float is a number as near as a float64 comes; nil: there is none.
+//
+//go:noinline
 func float(r *big.Rat) *float64 {
 	if r == nil {
 		return nil

@@ -115,6 +115,8 @@ func newTrims(all []workflow.Trimmed) []Trim {
 }
 
 // named is the surface, and where it stood.
+//
+//go:noinline
 func (t Trim) named() string { return t.Control + " " + strings.ReplaceAll(t.Way, "-", " ") }
 
 // line is the trim in a list.

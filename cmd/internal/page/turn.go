@@ -55,16 +55,15 @@ func turnWindow(t workflow.Turn, c Clock) string {
 	return "done by **" + c.at(t.By, false) + "**"
 }
 
-// handsAt says whose turn it is, where there are several.
-func handsAt(t workflow.Turn) string {
+// whose says whose turn it is, where there are several at work: 1, or 1+2.
+//
+//go:noinline
+func whose(t workflow.Turn) string {
 	text := ""
 	for _, who := range t.Hands {
 		text += fmt.Sprintf("+%d", who)
 	}
-	if text == "" {
-		return ""
-	}
-	return " " + text[1:] + " |"
+	return strings.TrimPrefix(text, "+")
 }
 
 // TurnLine is a turn on a line of plain text, with its airframe where that is to be said.
@@ -73,7 +72,7 @@ func TurnLine(t workflow.Turn, of string) string {
 	if !t.Closes.IsZero() {
 		text += ", done by " + clockOf(t.By)
 	}
-	return text + optionally(", ", strings.Trim(secondAt(t), "*"))
+	return text + optionally(", ", strings.Trim(secondAt(t), "*")) + optionally(", who: ", whose(t))
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.

@@ -86,6 +86,7 @@ func (p painter) alert(text string) string {
 	return "\x1b[1;7m" + text + "\x1b[0m"
 }
 
+//go:noinline
 func (p painter) danger(text string) string {
 	if !p.colour {
 		return p.bold(text)
