@@ -316,7 +316,7 @@ func (a *app) written(key, file string) *desk.Written {
 // with a command that is shown.
 func (a *app) placed() (all []string) {
 	add := func(flag, value string) {
-		if value != "" {
+		if value != "" && value == term.Line(value) { // else it could not be typed as it is shown
 			all = append(all, flag+quoted(value))
 		}
 	}
