@@ -75,3 +75,54 @@ func TestScheduleWithWhatIsHotIsNotTheBest(t *testing.T) {
 		t.Errorf("%s, bound %g", says(p), p.Bound.Sub(evening).Minutes())
 	}
 }
+
+// No cut of a row finishes before the bound that is said, nor before a plan that is called the best: every way to cut four parts is
+// tried. Of these few the one that is planned is the soonest, too.
+func TestScheduleAgainstEveryCut(t *testing.T) {
+	const day = 24 * 60
+	for _, length := range []int{34, 50, 53, 54, 60, 73, 74, 80, 94, 95, 120} {
+		b := parts(t, 4)
+		var hours []int
+		for k := range 5 {
+			hours = append(hours, k*day, k*day+length)
+		}
+		p, err := scheduled(t, evening, Hours{Sittings: open(hours...)}, b.state)
+		if err != nil {
+			t.Errorf("%d: %v", length, err)
+			continue
+		}
+		of := newScheduler([]*State{b.state}, evening, Hours{Sittings: open(hours...)})
+		of.hands, of.rough, of.think = 1, true, &thinking{left: time.Hour}
+		of.h.Watch = func(p plan.Problem, r plan.Result) {
+			if r.Starts != nil && plan.Check(p, r.Starts) != nil {
+				t.Error(plan.Check(p, r.Starts))
+			}
+		}
+		soonest, valid := time.Time{}, 0
+		for mask := range 1 << 4 { // after which of the tasks there is a cut
+			d, err := of.draft(t.Context(), plan.Options{})
+			if of.cuts != nil || err != nil || d.r.Starts == nil {
+				t.Fatalf("%d: %v", length, err)
+			}
+			tasks := d.c.rows[0].tasks
+			var groups [][]int
+			for i, task := range tasks {
+				if i == 0 || mask>>(i-1)&1 == 1 {
+					groups = append(groups, nil)
+				}
+				groups[len(groups)-1] = append(groups[len(groups)-1], task)
+			}
+			of.cuts = map[int]cut{0: {groups: groups}}
+			d, err = of.draft(t.Context(), plan.Options{})
+			if of.cuts = nil; err != nil || d.r.Starts == nil || len(d.c.leaves(d.r.Starts)) > 0 {
+				continue
+			}
+			if valid++; soonest.IsZero() || d.t.Finish.Before(soonest) {
+				soonest = d.t.Finish
+			}
+		}
+		if valid == 0 || soonest.Before(p.Bound) || soonest.Before(p.Finish) {
+			t.Errorf("%d minutes: %s, bound %g; of %d cuts the soonest ends at %g", length, says(p), p.Bound.Sub(evening).Minutes(), valid, soonest.Sub(evening).Minutes())
+		}
+	}
+}

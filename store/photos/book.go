@@ -5,8 +5,6 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"image/color"
-	"image/draw"
 	"image/jpeg"
 	"image/png"
 )
@@ -38,8 +36,12 @@ func forBook(ctx context.Context, data []byte, longest int, limit int64) (out []
 	if err != nil {
 		return nil, "", err
 	}
+	of, is := src.(image.RGBA64Image)
+	if !is {
+		return nil, "", fmt.Errorf("%w: its pixels cannot be read", ErrNotPhoto)
+	}
 	width, height := fit(src.Bounds().Dx(), src.Bounds().Dy(), longest)
-	picture := upright(scaled(src, width, height), orientation(data))
+	picture := upright(scaled(of, width, height), orientation(data))
 
 	var to bytes.Buffer
 	if kind == mimePNG {
@@ -128,9 +130,13 @@ func upright(src *image.RGBA, orientation int) *image.RGBA {
 	return dst
 }
 
+// onWhite is the picture on white. Its colours are no brighter than their alpha.
 func onWhite(src *image.RGBA) *image.RGBA {
 	dst := image.NewRGBA(src.Rect)
-	draw.Draw(dst, dst.Rect, image.NewUniform(color.White), image.Point{}, draw.Src)
-	draw.Draw(dst, dst.Rect, src, src.Rect.Min, draw.Over)
+	for i := 0; i < len(src.Pix); i += 4 {
+		p := src.Pix[i : i+4 : i+4]
+		behind := 255 - p[3]
+		copy(dst.Pix[i:], []uint8{p[0] + behind, p[1] + behind, p[2] + behind, 255})
+	}
 	return dst
 }

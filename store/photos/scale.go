@@ -2,18 +2,20 @@ package photos
 
 import (
 	"image"
-	"image/draw"
+	"image/color"
 	"math"
 )
 
 // scaled draws a picture at a size no larger than its own, with a Catmull–Rom
 // filter widened to cover all source pixels of a result pixel. It holds only as
 // many rows of the picture as one row of the result needs.
-func scaled(src image.Image, width, height int) *image.RGBA {
+func scaled(src image.RGBA64Image, width, height int) *image.RGBA {
 	from := src.Bounds()
 	dst := image.NewRGBA(image.Rect(0, 0, width, height))
 	if from.Dx() == width && from.Dy() == height {
-		draw.Draw(dst, dst.Rect, src, from.Min, draw.Src)
+		for y := range height {
+			drawLine(dst.Pix[y*dst.Stride:], src, y)
+		}
 		return dst
 	}
 	across, down := taps(from.Dx(), width), taps(from.Dy(), height)
@@ -25,13 +27,13 @@ func scaled(src image.Image, width, height int) *image.RGBA {
 	for i := range rows {
 		rows[i] = make([]float32, 4*width)
 	}
-	line := image.NewRGBA(image.Rect(0, 0, from.Dx(), 1))
+	line := make([]uint8, 4*from.Dx())
 	sums := make([]float32, 4*width)
 	next := 0 // the first row not yet drawn
 	for y, t := range down {
 		for ; next < t.first+len(t.weights); next++ {
-			draw.Draw(line, line.Rect, src, from.Min.Add(image.Pt(0, next)), draw.Src)
-			narrow(rows[next%held], line.Pix, across)
+			drawLine(line, src, next)
+			narrow(rows[next%held], line, across)
 		}
 		clear(sums)
 		for i, weight := range t.weights {
@@ -42,6 +44,26 @@ func scaled(src image.Image, width, height int) *image.RGBA {
 		settle(dst.Pix[dst.PixOffset(0, y):], sums)
 	}
 	return dst
+}
+
+// drawLine draws one line of a picture. Package image/draw can draw much more than that, and would make
+// the program larger.
+func drawLine(to []uint8, src image.RGBA64Image, line int) {
+	from := src.Bounds()
+	y := from.Min.Y + line
+	photo, isPhoto := src.(*image.YCbCr) // as nearly all JPEGs are: it is read at a third of the cost
+	for x := from.Min.X; x < from.Max.X; x++ {
+		p := to[:4:4]
+		to = to[4:]
+		if isPhoto {
+			c := photo.COffset(x, y)
+			p[0], p[1], p[2] = color.YCbCrToRGB(photo.Y[photo.YOffset(x, y)], photo.Cb[c], photo.Cr[c])
+			p[3] = 255
+			continue
+		}
+		c := src.RGBA64At(x, y)
+		p[0], p[1], p[2], p[3] = uint8(c.R>>8), uint8(c.G>>8), uint8(c.B>>8), uint8(c.A>>8)
+	}
 }
 
 // A tap says which pixels of a line make up one pixel of the result, and with what

@@ -315,15 +315,21 @@ func (a *app) written(key, file string) *desk.Written {
 // placed are the options that say where things are and who is at the bench, as they were given, to go
 // with a command that is shown.
 func (a *app) placed() (all []string) {
-	for _, flag := range [][2]string{{"--store ", a.storePath}, {"--library ", a.libraryPath}, {"--by ", a.by}} {
-		if flag[1] != "" {
-			all = append(all, flag[0]+quoted(flag[1]))
+	add := func(flag, value string) {
+		if value != "" && value == term.Line(value) { // else it could not be typed as it is shown
+			all = append(all, flag+quoted(value))
 		}
 	}
+	add("--store ", a.storePath)
+	add("--library ", a.libraryPath)
+	add("--by ", a.by)
 	return all
 }
 
-// quoted is a word as a shell takes it.
+// quoted is a word as a shell takes it. It is not inlined: its many copies would make the program
+// larger.
+//
+//go:noinline
 func quoted(word string) string {
 	plain := func(r rune) bool {
 		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("/._-+:@%,", r)

@@ -51,6 +51,7 @@ func TestMain(m *testing.M) {
 		program()
 		return
 	}
+	debug.SetGCPercent(400) // of tests that run commands in this process
 	os.Exit(onPath(programs, m.Run))
 }
 

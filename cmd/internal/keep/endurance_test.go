@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"testing"
@@ -38,6 +39,7 @@ func TestMain(m *testing.M) {
 		fmt.Println("failed:", noteForEver(keeperAt(path)))
 		os.Exit(1)
 	}
+	debug.SetGCPercent(400)
 	os.Exit(m.Run())
 }
 

@@ -53,7 +53,11 @@ func OlderLine(o desk.Older) string {
 
 // AsOf says of when what is shown is, while the store is away.
 func AsOf(at time.Time, why error, c Clock) string {
-	return fmt.Sprintf("as of %s, %s ago: the store %s; others may have recorded since; nothing can be recorded now; all times count to the safe side by 2 min", c.At(at), Span(c.Now.Sub(at)), reasonAway(why))
+	ago := ", " + Span(c.Now.Sub(at)) + " ago"
+	if c.Stands { // it would soon be wrong
+		ago = ""
+	}
+	return fmt.Sprintf("as of %s%s: the store %s; others may have recorded since; nothing can be recorded now; all times count to the safe side by 2 min", c.At(at), ago, reasonAway(why))
 }
 
 // reasonAway is why a store is away, without its name, the words of the network and what to do.

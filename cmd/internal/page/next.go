@@ -274,14 +274,14 @@ func (n Next) held(l *lines, c Clock) {
 			}
 		}
 	}
-	n.waits(l, reasons, of, c)
+	waitingList(l, reasons, of, len(n.Warnings) > 0, c)
 	n.rest(l)
 }
 
-// waits lists why steps wait. What is wrong with the clock stands above.
-func (n Next) waits(l *lines, reasons []Reason, of []string, c Clock) {
+// waitingList lists why steps wait; above: what is wrong with the clock stands above.
+func waitingList(l *lines, reasons []Reason, of []string, above bool, c Clock) {
 	for i := range reasons {
-		if r := &reasons[i]; r.Because == workflow.ByClock && len(n.Warnings) > 0 {
+		if r := &reasons[i]; above && r.Because == workflow.ByClock {
 			r.Text, r.Remedy = "the clock is wrong", workflow.Remedy{}
 		}
 	}
@@ -322,7 +322,7 @@ func (n Next) waiting(l *lines, c Clock) {
 			reasons, of = append(reasons, r), append(of, w.Step)
 		}
 	}
-	n.waits(&now, reasons, of, c)
+	waitingList(&now, reasons, of, len(n.Warnings) > 0, c)
 	if now.Len() == 0 { // that more comes later is no news
 		return
 	}

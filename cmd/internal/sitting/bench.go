@@ -29,7 +29,7 @@ type Bench struct {
 	news   int // see News
 
 	Tells bool        // [Bench.Refresh] fails while the store is away, also where what was last seen of it is shown
-	dated atomic.Bool // it was said that the store is away: once it is back, that is said too
+	dated atomic.Bool // the store is away: once it is back, that is said
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.

@@ -242,9 +242,13 @@ func (c *conversation) meanwhile() error {
 	return nil
 }
 
-// where says at which steps of the airframes that are led over others are, and what they took over.
+// where says of when what is shown is, while the store is away, at which steps of the airframes that
+// are led over others are, and what they took over.
 func (c *conversation) where() string {
 	var lines []string
+	if at, why := c.Desk.AsOf(); !at.IsZero() {
+		lines = append(lines, page.Escape(page.Capital(page.AsOf(at, why, c.clock()))+"."))
+	}
 	for _, claim := range c.Bench.Claims(c.now()) {
 		if !slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == claim.Mark }) {
 			continue

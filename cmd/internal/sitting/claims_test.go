@@ -543,8 +543,12 @@ func TestGoesOnWithWhatWasSeen(t *testing.T) {
 			rosa.first = func() { there.away = false }
 		}
 		rosa.lead(mark, sitting.Changed, "+20s 1", "2", "+20s 1", "2", sitting.Changed, "1", "2", "q")
+		rosa.sees()
+		if n := strings.Count(strings.Join(rosa.where, "\n"), "As of 18:59: the store cannot be reached; others may have recorded since;"); n != 5 {
+			t.Errorf("it is dated %d times: %q", n, rosa.where)
+		}
 		all := strings.Join(rosa.told, "\n")
-		for text, n := range map[string]int{"As of 18:59, 1 min ago": 1, "Nothing was recorded": 2, "The store can be reached again.": 1, "All that was answered is recorded": 1} {
+		for text, n := range map[string]int{"As of": 0, "Nothing was recorded": 2, "The store can be reached again.": 1, "All that was answered is recorded": 1} {
 			if got := strings.Count(all, text); got != n {
 				t.Errorf("it says %q %d times: %s", text, got, all)
 			}

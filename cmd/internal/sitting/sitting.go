@@ -90,7 +90,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 
 // away says what became of an answer that the store was away for: that first, in a few words.
 func (c *conversation) away(err error, was *desk.Outcome) error {
-	c.Bench.dated.Store(true) // that it is away goes without saying
+	c.Bench.dated.Store(true)
 	if o := c.Desk.Outcome(); errors.Is(err, store.ErrUnknown) && o != nil {
 		return c.Front.Tell("It is not known whether that was recorded: the store gave no answer. Once it does, it is said here; in another terminal this shows it: `" + page.LookAt(o.Mark) + "`")
 	}
@@ -102,14 +102,12 @@ func (c *conversation) away(err error, was *desk.Outcome) error {
 	return c.say(what + " was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
 }
 
-// settle says once of when what is shown is, while the store is away, and what became of an answer
-// that it gave no answer to, once it is back: then it is looked at again.
+// settle says once the store is back that it is, and what became of an answer that it gave no answer
+// to: then it is looked at again.
 func (c *conversation) settle(ctx context.Context) error {
-	if at, why := c.Desk.AsOf(); why != nil {
-		if c.Bench.dated.Swap(true) || at.IsZero() {
-			return nil
-		}
-		return c.say(page.Capital(page.AsOf(at, why, c.clock())) + ".")
+	if _, why := c.Desk.AsOf(); why != nil {
+		c.Bench.dated.Store(true)
+		return nil
 	}
 	back := c.Bench.dated.Swap(false)
 	entries, s, err := c.Desk.Settle(ctx)

@@ -154,6 +154,7 @@ type bench struct {
 	asked    []string // each question: where, its prompt, its keys
 	seen     []string // what was to be done
 	told     []string
+	where    []string // others were, at each question
 	last     sitting.Question
 	of       *sitting.Bench
 	plans    func(context.Context, []*workflow.State) *workflow.Timetable
@@ -200,7 +201,7 @@ func must(t *testing.T, err error) {
 // of it lets time pass.
 func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
-	b.queue, b.asked, b.told, b.seen = answers, nil, nil, nil
+	b.queue, b.asked, b.told, b.seen, b.where = answers, nil, nil, nil, nil
 	b.of = sitting.NewBench(b.desk)
 	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark, Replan: b.plans, Nameless: b.nameless,
 		When: func(text string) (time.Time, error) {
@@ -232,7 +233,7 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		}
 	}
 	b.asked = append(b.asked, fmt.Sprintf("%s | %s | %s | %s", q.View.Mark, q.View.Title, q.Prompt, strings.Join(own, ", ")))
-	b.last, b.seen = q, append(b.seen, q.View.Action)
+	b.last, b.seen, b.where = q, append(b.seen, q.View.Action), append(b.where, q.View.Where)
 	if len(b.queue) == 0 {
 		return sitting.Reply{}, term.ErrEnd
 	}

@@ -395,7 +395,7 @@ func TestFollowInAnOutage(t *testing.T) {
 		t.Fatal(err)
 	}
 	sits.start()
-	sits.says("As of", "cannot be reached", "Read everything once", "1 yes")
+	sits.says("Read everything once", "As of", "cannot be reached", "1 yes")
 	_, _ = io.WriteString(in, "1\n2\n3\n4\n")
 	sits.says("Nothing was recorded", "--at", "1 yes")
 	w.set(false, answering)
