@@ -165,7 +165,8 @@ func spreadOf(values []float64) Spread {
 	if n == 0 {
 		return Spread{}
 	}
-	sorted := slices.Sorted(slices.Values(values))
+	sorted := slices.Clone(values)
+	sorting.Stable(sorted, cmp.Compare[float64])
 	at := func(p float64) float64 {
 		place := p * float64(n+1)
 		k := int(place)

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -459,7 +460,7 @@ func (c *Card) text(clock Clock, keep int, most int) string {
 	for _, i := range items {
 		ranks = append(ranks, i.rank)
 	}
-	slices.Sort(ranks)
+	sorting.Stable(ranks, cmp.Compare[int])
 	var l lines
 	if c.Released {
 		l.add("# %s may fly: released %s by %s\n", esc(c.Mark), clock.At(c.At), esc(cut(c.By, most)))
