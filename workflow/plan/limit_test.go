@@ -45,4 +45,3 @@ func TestSureOfAPlan(t *testing.T) {
 		t.Errorf("cancelled: %d starts, proven %t: %v", len(r.Starts), r.Proven, err)
 	}
 }
-
