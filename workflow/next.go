@@ -174,16 +174,28 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
 	})
+	first := -1 // what waits only for what is said at the bench, and is planned before all that can be done
+	for i := range waiting {
+		if r := waiting[i]; rank(r) == 3 && toSay(r) && (first < 0 || place(r) < place(waiting[first])) {
+			first = i
+		}
+	}
+	if first >= 0 && len(ready) > 0 && (rank(ready[0]) < 3 || place(ready[0]) < place(waiting[first])) {
+		first = -1
+	}
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
 		r := waiting[rework]
 		out.Step, out.Resolve = &r, r.Reasons
 		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
-	} else if len(ready) > 0 {
+	} else if len(ready) > 0 && first < 0 {
 		r := ready[0]
 		out.Step, out.Resolve = &r, r.Reasons
 		out.Why, out.JoinBy = because(r, stage, waiting, due, what, now)
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
+		if first >= 0 {
+			i = first
+		}
 		r := waiting[i]
 		out.Step, out.Resolve = &r, r.Reasons
 		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
@@ -345,6 +357,18 @@ func reworkable(r StepReport) bool {
 // tools that are to be cleared before.
 func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
+}
+
+// toSay reports whether a step waits for nothing but what is said at the bench: how conditions stand, how warm it is, lines that
+// are confirmed.
+func toSay(r StepReport) bool {
+	return !anyReason(r.Reasons, func(reason Reason) bool {
+		switch reason.Remedy.Kind {
+		case ToSetCondition, ToReadBench, ToClear, ToClearUse, ToMeasure:
+			return false
+		}
+		return true
+	})
 }
 
 // AtHand reports whether a step can be done now, or once a person at the bench has seen to

@@ -221,6 +221,35 @@ func TestNextFollowsThePlan(t *testing.T) {
 	b.next("plan", "")
 }
 
+// What the plan has first is not passed over since nobody has said yet how the bench is: it says what to make sure of.
+func TestNextFollowsThePlanWhereTheBenchIsToBeSaid(t *testing.T) {
+	coat := coating("coat", "tab")
+	coat.Needs = []steps.Setting{{Condition: "ventilation", State: "on"}}
+	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coat, joining("join", "tab")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{{Job: job, Step: "coat", Begins: b.now}, {Job: job, Step: "sweep", Begins: b.now.Add(20 * time.Minute)}}
+	next := func(want string) Suggestion {
+		t.Helper()
+		b.state.Planned = planned
+		return b.next(want, "")
+	}
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "off"}}})
+	s := next("coat")
+	if len(s.Resolve) != 1 || s.Resolve[0].Remedy.Kind != ToSetCondition || !s.Planned.Equal(b.now) {
+		t.Errorf("to be seen to: %+v, planned for %s", s.Resolve, s.Planned)
+	}
+	b.after(SittingLength + time.Hour) // neither that nor how warm it is was said in this sitting
+	if s := next("coat"); len(s.Resolve) != 2 {
+		t.Errorf("to be seen to: %+v", s.Resolve)
+	}
+	b.must(ReadBench{Temperature: q("45 °C"), Set: coat.Needs}) // it takes a while to cool down
+	next("sweep")
+	b.must(ReadBench{Temperature: q("20 °C")})
+	next("coat")
+	planned[0], planned[1] = planned[1], planned[0]
+	next("sweep")
+}
+
 func TestNextPutsReworkBeforeOtherWorkAndAfterAnOpenJoint(t *testing.T) {
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("other", plain("sweep")),
 		one("slot", plain("cut"), steps.Step{Name: "gauge", Kind: steps.Measure, Gates: []string{"slot"}}))
