@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // parts is a bench with an iron that takes 8 minutes to heat and 5 to be measured, and so many parts of 20 minutes each that
@@ -305,4 +306,46 @@ func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
 	if got := passes(p.Visits[0]); got != "tab drying 3-13" {
 		t.Errorf("after the first: %s", got)
 	}
+}
+
+// A hold that wants a second person wants one once more too, and a step without lines has its cautions heeded once more.
+func TestWhatIsPluggedInOnceMore(t *testing.T) {
+	in := sheet()
+	in.Conditions = append(in.Conditions[:len(in.Conditions):len(in.Conditions)], steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	out := steps.Setting{Condition: "battery", State: "out"}
+	is := steps.Setting{Condition: "battery", State: "in"}
+	plug, look, end := plain("plug"), plain("look"), plain("end")
+	plug.Sets, look.Needs, end.Sets = []steps.Setting{is}, []steps.Setting{is}, []steps.Setting{out}
+	plug.Cautions = []string{"The motor can start"}
+	bare := workingOn(t, in, one("one", plug, look, end))
+	if got := bare.state.Heeded(is, bare.now); len(got) != 0 {
+		t.Errorf("before it is done: %q", got)
+	}
+	bare.done("plug")
+	if got := bare.state.Heeded(is, bare.now); len(got) != 0 {
+		t.Errorf("while it is in: %q", got)
+	}
+	bare.must(ReadBench{Set: []steps.Setting{out}})
+	if got := bare.state.Heeded(is, bare.now); len(got) != 1 || got[0] != plug.Cautions[0] {
+		t.Errorf("once it is out: %q", got)
+	}
+	plug.Kind, plug.Confirm, plug.Alone = steps.Hold, []string{"The shaft is bare"}, []string{steps.No}
+	b := workingOn(t, in, one("one", plug, look, end))
+	clear := func(who string) Clear {
+		return Clear{Step: "plug", Answers: []bool{true}, Witness: Witness{Second: who}}
+	}
+	b.must(clear("Second"), ReadBench{Set: []steps.Setting{out}})
+	if got := b.state.Heeded(is, b.now); len(got) != 0 {
+		t.Errorf("of a hold: %q", got)
+	}
+	mustContain(t, b.refused(clear(""), ByState), "it wants a second person")
+	b.refused(Finish{Step: "look"}, ByCondition)
+	b.must(clear("Third"))
+	if f := b.state.Entries[b.state.Size()-3].Facts; f != (journal.Witnessed{Job: b.state.Jobs[0].ID, Step: "plug", Who: "Third"}) {
+		t.Errorf("recorded is %+v", f)
+	}
+	b.must(Undo{Position: b.state.Size() - 3}) // without them nobody has confirmed it
+	b.refused(Finish{Step: "look"}, ByCondition)
+	b.must(clear("Third"))
+	b.done("look")
 }

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -588,10 +589,20 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		err = &Refusal{What: step.Name, Reasons: reasons}
 	}
 	if again { // no step is over with it
+		if reason := s.lacksSecond(r.Witness, job, step, c.At); reason != nil {
+			refusal := &Refusal{What: step.Name}
+			errors.As(err, &refusal)
+			refusal.Reasons = append(refusal.Reasons, *reason)
+			err = refusal
+		}
 		if err != nil {
 			return nil, err
 		}
-		return []journal.Facts{journal.UseCleared{Of: step.Name, Lines: step.Confirm, Bench: c.Bench}, journal.ConditionSet{Setting: is}}, nil
+		facts := []journal.Facts{journal.UseCleared{Of: step.Name, Lines: step.Confirm, Bench: c.Bench}, journal.ConditionSet{Setting: is}}
+		if step.WantsSecond() {
+			facts = append([]journal.Facts{r.Witness.fact(job, step)}, facts...)
+		}
+		return facts, nil
 	}
 	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
 		return nil, err

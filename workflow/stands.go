@@ -144,9 +144,9 @@ func Standing(fleet []*State, now time.Time) []Reason {
 	return reasonsOf(all)
 }
 
-// setter is the hold of an open job that set last what nobody leaves as it is: whoever sets it once more confirms the same lines.
-// nil: none was cleared.
-func (s *State) setter(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
+// setter is the step of an open job that set last what nobody leaves as it is, a hold or one without lines: whoever sets it once
+// more confirms the same lines, or heeds the same cautions. nil: none was done.
+func (s *State) setter(is steps.Setting, hold bool, at time.Time) (of *Job, by *steps.Step) {
 	last := int64(-1)
 	for _, j := range s.OpenJobs(at) {
 		if !s.staysNot(j.written, is) {
@@ -154,18 +154,31 @@ func (s *State) setter(is steps.Setting, at time.Time) (of *Job, hold *steps.Ste
 		}
 		for _, step := range j.Procedure.Steps() {
 			m, done := j.done[step.Name]
-			if done && len(step.Confirm) > 0 && lists.Contains(step.Sets, is) && m.position > last {
-				of, hold, last = j, step, m.position
+			if done && len(step.Confirm) > 0 == hold && lists.Contains(step.Sets, is) && m.position > last {
+				of, by, last = j, step, m.position
 			}
 		}
 	}
-	return of, hold
+	return of, by
+}
+
+// Heeded are the cautions of the step that set what nobody leaves as it is, and that is said to be so once more: for what ended it,
+// or is over, since.
+func (s *State) Heeded(is steps.Setting, at time.Time) []string {
+	if _, hold := s.setter(is, true, at); hold != nil || s.Holds(is.Condition, at) == is.State {
+		return nil
+	}
+	_, by := s.setter(is, false, at)
+	if by == nil {
+		return nil
+	}
+	return by.Cautions
 }
 
 // Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was
 // cleared, or somebody said only that it is so; nil: there is none.
 func (s *State) Anew(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
-	if of, hold = s.setter(is, at); hold == nil || s.confirmed(is, hold, at) {
+	if of, hold = s.setter(is, true, at); hold == nil || s.confirmed(is, hold, at) {
 		return nil, nil
 	}
 	return of, hold

@@ -46,6 +46,7 @@ func (a *app) nextCommand() *cobra.Command {
 				return err
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
+			next.Heed(s, a.time.Now())
 			next.Claims, next.Took = others, took
 			if next.Step != nil && !full {
 				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -82,6 +83,23 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
 	return n
+}
+
+// Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
+func (n *Next) Heed(s *workflow.State, now time.Time) {
+	if n.Step == nil {
+		return
+	}
+	for _, r := range n.SeeTo {
+		if r.Remedy.Kind != workflow.ToSetCondition {
+			continue
+		}
+		for _, caution := range s.Heeded(r.Remedy.Setting, now) {
+			if !lists.Contains(n.Step.Whole, caution) {
+				n.Step.Cautions, n.Step.Whole = append([]string{caution}, n.Step.Cautions...), append([]string{caution}, n.Step.Whole...)
+			}
+		}
+	}
 }
 
 // A NextBeside is what can't wait for the step on another airframe of the bench.

@@ -111,7 +111,7 @@ func (c *conversation) finish(ctx context.Context, f workflow.Finish) error {
 // finishAt records that it was done at an earlier time; zero: now.
 func (c *conversation) finishAt(ctx context.Context, f workflow.Finish, at time.Time) (err error) {
 	f.Step = c.name()
-	if f.Witness, err = c.askSecond(ctx); err != nil {
+	if f.Witness, err = c.askSecond(ctx, &c.hand.Step); err != nil {
 		return err
 	}
 	if f.Thing, err = c.askThing(ctx); err != nil {
@@ -134,8 +134,7 @@ func (c *conversation) askThing(ctx context.Context) (string, error) {
 }
 
 // askSecond asks who the second person was, or which way was used instead.
-func (c *conversation) askSecond(ctx context.Context) (workflow.Witness, error) {
-	step := c.hand.Step
+func (c *conversation) askSecond(ctx context.Context, step *steps.Step) (workflow.Witness, error) {
 	if !step.WantsSecond() {
 		return workflow.Witness{}, nil
 	}
@@ -214,7 +213,7 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 		return err
 	}
 	request := workflow.Clear{Step: c.name(), Answers: answers, Lines: lines}
-	if request.Witness, err = c.askSecond(ctx); err != nil {
+	if request.Witness, err = c.askSecond(ctx, &c.hand.Step); err != nil {
 		return err
 	}
 	if request.Thing, err = c.askThing(ctx); err != nil {
@@ -506,8 +505,12 @@ func (c *conversation) askAnew(ctx context.Context, s *workflow.State, need step
 	if err != nil {
 		return err
 	}
+	second, err := c.askSecond(ctx, hold)
+	if err != nil {
+		return err
+	}
 	delete(c.ticked, key)
-	return c.record(ctx, workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm})
+	return c.record(ctx, workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm, Witness: second})
 }
 
 // broughtBy is the step of an open job that brings a condition about, and what it is done
