@@ -433,6 +433,21 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	refused("", ByClock)
 }
 
+// Who waits for a join waits for its coat, also while a condition is to be confirmed first.
+func TestJoinIsWaitedForWhateverElseIsToDo(t *testing.T) {
+	join := joining("join", "tab")
+	join.Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+	b := working(t, one("a", coating("coat", "tab"), join))
+	b.done("coat")
+	for range 2 {
+		w, err := b.state.Await(b.now, "join")
+		if err != nil || w.Name != "tab" || w.Event != MayJoin || w.At.Sub(b.now) != 10*time.Minute {
+			t.Errorf("%+v, %v", w, err)
+		}
+		b.must(setting("propeller", "off"))
+	}
+}
+
 // What can be waited for is named once, however many moments it has.
 func TestWhatCanBeWaitedFor(t *testing.T) {
 	b := building(t)
