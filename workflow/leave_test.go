@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 )
 
 // parts is a bench with an iron that takes 8 minutes to heat and 5 to be measured, and so many parts of 20 minutes each that
@@ -208,7 +207,7 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	anew("it needs battery: in, but the journal says battery: out")
 	b.must(setting("battery", "in"))
-	anew("it needs battery: in, of which nobody has confirmed the lines of plug since")
+	anew("it needs battery: in; confirm the lines of plug again")
 	mustContain(t, b.refused(clear(true), ByHold), "line 2 is not confirmed: It is strapped down")
 	b.must(setting("propeller", "on"))
 	mustContain(t, b.refused(clear(true, true), ByCondition), "it needs propeller: off, but the journal says propeller: on")
@@ -218,11 +217,11 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	b.done("try-again")
 	// The lines count for the one time.
 	b.must(Undo{Position: b.state.Size() - 1}, setting("battery", "out"), setting("battery", "in"))
-	anew("of which nobody has confirmed")
+	anew("confirm the lines of plug again")
 	// What the lines were confirmed for counts no more without them.
 	b.must(clear(true, true))
 	b.must(Undo{Position: b.state.Size() - 2})
-	anew("of which nobody has confirmed")
+	anew("confirm the lines of plug again")
 }
 
 // A joint that is open is named where there is no plan, however short the sittings.
@@ -308,44 +307,72 @@ func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
 	}
 }
 
-// A hold that wants a second person wants one once more too, and a step without lines has its cautions heeded once more.
+// In a sitting that runs late it is said what must be ended before it is over, or was to be, where the step that is suggested takes
+// longer: not where there is time for both, for a step that ends it, nor once nobody is there.
+func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
+	b := parts(t, 2)
+	b.done("warm")
+	job := b.state.Jobs[0].ID
+	b.state.Planned = []Planned{{Job: job, Step: "film-1", Begins: b.now.Add(-time.Hour), Leave: b.now.Add(-time.Hour)}, {Job: job, Step: "film-2", Begins: b.now.Add(-time.Minute), Leave: b.now.Add(20 * time.Minute)}}
+	for _, is := range []struct {
+		takes string
+		sets  bool
+		after time.Duration
+		want  bool
+	}{
+		{"19 min", false, 0, false}, // and a minute to end it
+		{"20 min", false, 0, true},
+		{"20 min", true, 0, false},
+		{"1 min", false, 20 * time.Minute, true},
+		{"1 min", false, 2 * time.Hour, false},
+	} {
+		step := hands("trim", is.takes)
+		if is.sets {
+			step.Sets = []steps.Setting{{Condition: "iron", State: "cold"}}
+		}
+		end, by := b.state.EndFirst(Suggestion{Step: &StepReport{Step: step}}, b.now.Add(is.after))
+		if got := len(end) == 1 && end[0].Remedy.Setting.State == "cold"; got != is.want || !by.Equal(b.now.Add(20*time.Minute)) {
+			t.Errorf("%+v: to be ended by %s: %+v", is, by, end)
+		}
+	}
+}
+
+// What passes by itself after several steps, and before several others, is said once, with its end after the last of them.
+func TestAWaitIsLeftOnce(t *testing.T) {
+	b := working(t, one("spray", hands("spray", "10 min")), one("dip", hands("dip", "5 min")),
+		steps.Stage{Name: "dry", After: []string{"spray", "dip"}, Steps: []steps.Step{wait("air", "2 h")}},
+		steps.Stage{Name: "sand", After: []string{"dry"}, Steps: []steps.Step{hands("sand", "5 min")}},
+		steps.Stage{Name: "trim", After: []string{"dry"}, Steps: []steps.Step{hands("trim", "5 min")}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60, 24*60, 25*60)}, b.state)
+	if err != nil || len(p.Visits) != 2 || len(p.Visits[0].After) != 1 || p.Visits[0].After[0].Step != "air" || p.Visits[0].After[0].Until.Sub(b.now) != 135*time.Minute {
+		t.Errorf("%v: %+v", err, p.Visits)
+	}
+}
+
+// A step without lines that plugs something in has its cautions heeded once more.
 func TestWhatIsPluggedInOnceMore(t *testing.T) {
 	in := sheet()
 	in.Conditions = append(in.Conditions[:len(in.Conditions):len(in.Conditions)], steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
-	out := steps.Setting{Condition: "battery", State: "out"}
-	is := steps.Setting{Condition: "battery", State: "in"}
+	is, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
 	plug, look, end := plain("plug"), plain("look"), plain("end")
 	plug.Sets, look.Needs, end.Sets = []steps.Setting{is}, []steps.Setting{is}, []steps.Setting{out}
 	plug.Cautions = []string{"The motor can start"}
-	bare := workingOn(t, in, one("one", plug, look, end))
-	if got := bare.state.Heeded(is, bare.now); len(got) != 0 {
-		t.Errorf("before it is done: %q", got)
-	}
-	bare.done("plug")
-	if got := bare.state.Heeded(is, bare.now); len(got) != 0 {
-		t.Errorf("while it is in: %q", got)
-	}
-	bare.must(ReadBench{Set: []steps.Setting{out}})
-	if got := bare.state.Heeded(is, bare.now); len(got) != 1 || got[0] != plug.Cautions[0] {
-		t.Errorf("once it is out: %q", got)
-	}
-	plug.Kind, plug.Confirm, plug.Alone = steps.Hold, []string{"The shaft is bare"}, []string{steps.No}
 	b := workingOn(t, in, one("one", plug, look, end))
-	clear := func(who string) Clear {
-		return Clear{Step: "plug", Answers: []bool{true}, Witness: Witness{Second: who}}
+	heeded := func(want int) {
+		t.Helper()
+		if got := b.state.Heeded(is, b.now); len(got) != want || want > 0 && got[0] != plug.Cautions[0] {
+			t.Errorf("heeded is %q", got)
+		}
 	}
-	b.must(clear("Second"), ReadBench{Set: []steps.Setting{out}})
-	if got := b.state.Heeded(is, b.now); len(got) != 0 {
-		t.Errorf("of a hold: %q", got)
-	}
-	mustContain(t, b.refused(clear(""), ByState), "it wants a second person")
-	b.refused(Finish{Step: "look"}, ByCondition)
-	b.must(clear("Third"))
-	if f := b.state.Entries[b.state.Size()-3].Facts; f != (journal.Witnessed{Job: b.state.Jobs[0].ID, Step: "plug", Who: "Third"}) {
-		t.Errorf("recorded is %+v", f)
-	}
-	b.must(Undo{Position: b.state.Size() - 3}) // without them nobody has confirmed it
-	b.refused(Finish{Step: "look"}, ByCondition)
-	b.must(clear("Third"))
-	b.done("look")
+	heeded(0)
+	b.done("plug")
+	heeded(0)
+	b.must(ReadBench{Set: []steps.Setting{out}})
+	heeded(1)
+	b.must(ReadBench{Set: []steps.Setting{is}})
+	heeded(0)
+	plug.Kind, plug.Confirm = steps.Hold, []string{"The shaft is bare"} // which shows them with its lines
+	b = workingOn(t, in, one("one", plug, look, end))
+	b.must(Clear{Step: "plug", Answers: []bool{true}}, ReadBench{Set: []steps.Setting{out}})
+	heeded(0)
 }

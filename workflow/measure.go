@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -571,8 +570,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.Witness.fits(&step, c); err != nil {
 		return nil, err
 	}
-	is, again := s.Again(report, c.At)
-	if again {
+	again := s.Again(report, c.At)
+	if len(again) > 0 {
 		if reasons := s.notAnew(report, job, c); len(reasons) > 0 {
 			return nil, &Refusal{What: step.Name, Reasons: reasons}
 		}
@@ -588,21 +587,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
 		err = &Refusal{What: step.Name, Reasons: reasons}
 	}
-	if again { // no step is over with it
-		if reason := s.lacksSecond(r.Witness, job, step, c.At); reason != nil {
-			refusal := &Refusal{What: step.Name}
-			errors.As(err, &refusal)
-			refusal.Reasons = append(refusal.Reasons, *reason)
-			err = refusal
-		}
-		if err != nil {
-			return nil, err
-		}
-		facts := []journal.Facts{journal.UseCleared{Of: step.Name, Lines: step.Confirm, Bench: c.Bench}, journal.ConditionSet{Setting: is}}
-		if step.WantsSecond() {
-			facts = append([]journal.Facts{r.Witness.fact(job, step)}, facts...)
-		}
-		return facts, nil
+	if len(again) > 0 {
+		return r.anew(err, s, report, job, again, c)
 	}
 	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
 		return nil, err
@@ -615,6 +601,26 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
+}
+
+// anew is what a hold records that is cleared once more for what it sets: no step is over with it. What is not confirmed is an error
+// already.
+func (r Clear) anew(err error, s *State, report StepReport, job *Job, sets []steps.Setting, c Circumstances) ([]journal.Facts, error) {
+	if report.Step.Fits = ""; r.Thing != "" {
+		return nil, bad("%s is cleared once more, and nothing is fitted with that; leave out %s", report.Step.Name, r.Thing)
+	}
+	if err := s.withUnsaid(err, report, job, Finish{Witness: r.Witness}, c.At); err != nil {
+		return nil, err
+	}
+	var facts []journal.Facts
+	if report.Step.WantsSecond() {
+		facts = append(facts, r.Witness.of(job, &report.Step))
+	}
+	facts = append(facts, journal.UseCleared{Of: report.Step.Name, Lines: report.Step.Confirm, Bench: c.Bench})
+	for _, is := range sets {
+		facts = append(facts, journal.ConditionSet{Setting: is})
+	}
+	return facts, nil
 }
 
 // unconfirmed gives a reason for each line without its own yes, and how to clear the hold.

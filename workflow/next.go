@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
@@ -100,6 +101,7 @@ type Planned struct {
 	Step   string    `json:"step"`
 	Act    Act       `json:"act,omitempty"`
 	Begins time.Time `json:"begins"`
+	Leave  time.Time `json:"leave,omitzero"` // when its sitting is over
 }
 
 // has reports whether it is the step of the report as it stands now.
@@ -107,10 +109,30 @@ func (p Planned) has(r StepReport) bool {
 	return p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
+// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
+// is suggested takes longer; by is when that is. Nothing: there is time for both, or nothing was recorded in that sitting for long.
+func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
+	var begun time.Time
+	for _, p := range s.Planned {
+		if !p.Begins.After(now) && !p.Begins.Before(begun) {
+			begun, by = p.Begins, p.Leave
+		}
+	}
+	if by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+		return nil, by
+	}
+	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
+	if fits(g.Step.Step, now, by.Add(-minutesOf(safeMinutes*len(all)))) {
+		return nil, by
+	}
+	return reasonsOf(all), by
+}
+
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
-// then its repair; then what the last plan has first; then in the stage last worked on, in the order written.
+// then its repair; then what the last plan has first, also where a person at the bench sees to something before; then in the
+// stage last worked on, in the order written.
 //
 //go:noinline
 func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
@@ -118,7 +140,15 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Pl
 // NextBut is Next without the steps that somebody has put off, in the order of a plan.
 func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
-	jobs := s.OpenJobs(now)
+	jobs, stage := s.OpenJobs(now), s.lastStage()
+	place := func(r StepReport) int {
+		for i, p := range planned {
+			if p.has(r) {
+				return i
+			}
+		}
+		return len(planned)
+	}
 	for _, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
 			switch {
@@ -128,6 +158,9 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 				ready = append(ready, r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, r)
+				if place(r) < len(planned) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
+					ready = append(ready, r)
+				}
 			}
 		}
 	}
@@ -144,16 +177,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
-	stage := s.lastStage()
 	turn := s.turns(jobs, now)
-	place := func(r StepReport) int {
-		for i, p := range planned {
-			if p.has(r) {
-				return i
-			}
-		}
-		return len(planned)
-	}
 	rank := func(r StepReport) int {
 		switch {
 		case now.Before(r.Touch): // found wet just now: what fits in comes before it
@@ -174,33 +198,19 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
 	})
-	first := -1 // what waits only for what is said at the bench, and is planned before all that can be done
-	for i := range waiting {
-		if r := waiting[i]; rank(r) == 3 && toSay(r) && (first < 0 || place(r) < place(waiting[first])) {
-			first = i
-		}
-	}
-	if first >= 0 && len(ready) > 0 && (rank(ready[0]) < 3 || place(ready[0]) < place(waiting[first])) {
-		first = -1
-	}
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
-		r := waiting[rework]
-		out.Step, out.Resolve = &r, r.Reasons
-		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
-	} else if len(ready) > 0 && first < 0 {
-		r := ready[0]
-		out.Step, out.Resolve = &r, r.Reasons
-		out.Why, out.JoinBy = because(r, stage, waiting, due, what, now)
+		out.Step = &waiting[rework]
+	} else if len(ready) > 0 {
+		out.Step = &ready[0]
+		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, what, now)
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
-		if first >= 0 {
-			i = first
-		}
-		r := waiting[i]
-		out.Step, out.Resolve = &r, r.Reasons
-		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
+		out.Step = &waiting[i]
 	}
 	if out.Step != nil {
+		r := *out.Step
+		out.Step, out.Resolve = &r, r.Reasons
+		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
 		out.Presses = rank(*out.Step) == 0
 		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
@@ -359,13 +369,12 @@ func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
-// toSay reports whether a step waits for nothing but what is said at the bench: how conditions stand, how warm it is, lines that
-// are confirmed.
-func toSay(r StepReport) bool {
-	return !anyReason(r.Reasons, func(reason Reason) bool {
+// seenToNow reports whether a person at the bench can at once see to all that holds a step back: it is confirmed, cleared or read.
+func seenToNow(r StepReport) bool {
+	return resolvable(r) && !anyReason(r.Reasons, func(reason Reason) bool {
 		switch reason.Remedy.Kind {
-		case ToSetCondition, ToReadBench, ToClear, ToClearUse, ToMeasure:
-			return false
+		case ToSetCondition, ToClear, ToClearUse, ToReadBench, ToMeasure:
+			return !reason.Until.IsZero()
 		}
 		return true
 	})

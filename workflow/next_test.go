@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -221,33 +222,39 @@ func TestNextFollowsThePlan(t *testing.T) {
 	b.next("plan", "")
 }
 
-// What the plan has first is not passed over since nobody has said yet how the bench is: it says what to make sure of.
-func TestNextFollowsThePlanWhereTheBenchIsToBeSaid(t *testing.T) {
-	coat := coating("coat", "tab")
-	coat.Needs = []steps.Setting{{Condition: "ventilation", State: "on"}}
-	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coat, joining("join", "tab")))
+// A planned step that waits only for what can be seen to at the bench now takes its place in the plan; one that waits for more
+// does not, nor does it without a plan, and what can't wait comes before it.
+func TestNextFollowsThePlanToWhatIsSeenTo(t *testing.T) {
+	needing := func(step steps.Step) steps.Step {
+		step.Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+		return step
+	}
+	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", needing(coating("coat", "tab")), joining("join", "tab")), one("warm", needing(coating("spread", "fin")), joining("close", "fin")))
 	job := b.state.Jobs[0].ID
-	planned := []Planned{{Job: job, Step: "coat", Begins: b.now}, {Job: job, Step: "sweep", Begins: b.now.Add(20 * time.Minute)}}
-	next := func(want string) Suggestion {
+	planned := []Planned{{Job: job, Step: "coat"}, {Job: job, Step: "sweep"}, {Job: job, Step: "join"}, {Job: job, Step: "spread"}}
+	next := func(want string, reasons int) {
 		t.Helper()
-		b.state.Planned = planned
-		return b.next(want, "")
+		s := b.state.NextBut(b.now, nil, planned)
+		if s.Step == nil || s.Step.Step.Name != want || len(s.Resolve) != reasons || slices.ContainsFunc(s.Waiting, func(w StepReport) bool { return w.Step.Name == want }) {
+			t.Fatalf("next is %+v, to be seen to %+v; want %s and %d reasons", s.Step, s.Resolve, want, reasons)
+		}
 	}
-	b.must(ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "off"}}})
-	s := next("coat")
-	if len(s.Resolve) != 1 || s.Resolve[0].Remedy.Kind != ToSetCondition || !s.Planned.Equal(b.now) {
-		t.Errorf("to be seen to: %+v, planned for %s", s.Resolve, s.Planned)
-	}
-	b.after(SittingLength + time.Hour) // neither that nor how warm it is was said in this sitting
-	if s := next("coat"); len(s.Resolve) != 2 {
-		t.Errorf("to be seen to: %+v", s.Resolve)
-	}
-	b.must(ReadBench{Temperature: q("45 °C"), Set: coat.Needs}) // it takes a while to cool down
-	next("sweep")
+	next("coat", 1)
+	b.next("sweep", "") // without a plan
+	b.refused(Finish{Step: "coat"}, ByCondition)
+	b.must(ReadBench{Temperature: q("4 °C")}) // too cold for the adhesive: that takes more than a look
+	next("sweep", 0)
 	b.must(ReadBench{Temperature: q("20 °C")})
-	next("coat")
-	planned[0], planned[1] = planned[1], planned[0]
-	next("sweep")
+	next("coat", 1)
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "off"}}})
+	next("coat", 0)
+	b.done("coat")
+	next("sweep", 0)
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "on"}}})
+	planned = planned[3:]
+	next("spread", 1)
+	b.after(15 * time.Minute)
+	next("join", 0)
 }
 
 func TestNextPutsReworkBeforeOtherWorkAndAfterAnOpenJoint(t *testing.T) {
@@ -424,6 +431,21 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	b.done("sand-pod")
 	b.after(-time.Second)
 	refused("", ByClock)
+}
+
+// Who waits for a join waits for its coat, also while a condition is to be confirmed first.
+func TestJoinIsWaitedForWhateverElseIsToDo(t *testing.T) {
+	join := joining("join", "tab")
+	join.Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+	b := working(t, one("a", coating("coat", "tab"), join))
+	b.done("coat")
+	for range 2 {
+		w, err := b.state.Await(b.now, "join")
+		if err != nil || w.Name != "tab" || w.Event != MayJoin || w.At.Sub(b.now) != 10*time.Minute {
+			t.Errorf("%+v, %v", w, err)
+		}
+		b.must(setting("propeller", "off"))
+	}
 }
 
 // What can be waited for is named once, however many moments it has.

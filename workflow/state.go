@@ -23,8 +23,8 @@ type Documents struct {
 	Procedures map[string]*steps.Procedure
 }
 
-// A State is what a journal adds up to. It is read-only: a longer journal is
-// replayed into a new State.
+// A State is what a journal adds up to. It is read-only: of a longer journal there is
+// a new State, see [State.Longer].
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
@@ -75,6 +75,7 @@ type State struct {
 	reglued map[string]reglue // by joint: the last rework that glued it
 
 	memo    *memo             // nil: it is being replayed
+	folded  *State            // itself as it was replayed, also where it is a copy that was told more
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
@@ -184,7 +185,14 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 	}
 	s.noteUndone()
 	s.lastSheet = s.sheetAtEnd()
-	for i, e := range entries {
+	return s.foldFrom(0, seen)
+}
+
+// foldFrom folds the entries from that position, which are the first that the state does
+// not have, and judges what needs all of them.
+func (s *State) foldFrom(first int, seen func(*State, journal.Entry)) (*State, error) {
+	for i := first; i < len(s.Entries); i++ {
+		e := s.Entries[i]
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
 		}
@@ -205,7 +213,7 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 	}
 	s.judgeChecks()
 	s.judgeQuarantines()
-	s.memo = &memo{}
+	s.memo, s.folded = &memo{}, s
 	return s, nil
 }
 
@@ -512,17 +520,27 @@ func (s *State) lastOf(all []said, condition string, at time.Time) said {
 	if i == 0 {
 		return said{}
 	}
-	c := all[i-1]
+	if c := all[i-1]; !s.lapsed(c, condition, at) {
+		return c
+	}
+	return said{}
+}
+
+// lapsed reports whether what was said of the condition is unknown by the time: something was taken back since, or ended all that
+// was said.
+//
+//go:noinline
+func (s *State) lapsed(c said, condition string, at time.Time) bool {
 	unsaid := func(v said) bool { return v.enteredAfter(c) || v.at.After(c.at) && !v.at.After(at) }
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
-		return said{}
+		return true
 	}
-	if i := saidBy(s.ended, at); i > 0 {
-		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c) {
-			return said{}
-		}
+	i := saidBy(s.ended, at)
+	if i == 0 {
+		return false
 	}
-	return c
+	end := s.ended[i-1]
+	return end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c)
 }
 
 // joints returns every joint of every job, in a stable order. Of the parts of one

@@ -69,11 +69,11 @@ func (s *State) witnessed(w Witness, job *Job, step steps.Step, facts []journal.
 	if reason := s.lacksSecond(w, job, step, at); reason != nil {
 		return nil, &Refusal{What: step.Name, Reasons: []Reason{*reason}}
 	}
-	return sorting.Insert(facts, completes, w.fact(job, step)), nil
+	return sorting.Insert(facts, completes, w.of(job, &step)), nil
 }
 
-// fact is what is recorded of it.
-func (w Witness) fact(job *Job, step steps.Step) journal.Facts {
+// of is what is recorded of the second person at the step.
+func (w Witness) of(job *Job, step *steps.Step) journal.Facts {
 	f := journal.Witnessed{Job: job.ID, Step: step.Name, Who: strings.TrimSpace(w.Second)}
 	if w.Alone > 0 {
 		f.Instead = step.WaysAlone()[w.Alone-1]
@@ -115,9 +115,7 @@ func (s *State) WitnessOf(completing int64) (journal.Witnessed, bool) {
 // whatWasWitnessed is the entry that the second person was there for.
 func whatWasWitnessed(s *State, e journal.Entry) []int64 {
 	if next := e.Position + 1; next < s.Size() {
-		_, ok := s.WitnessOf(next)
-		f, of := e.Facts.(journal.Witnessed)
-		if again, clears := s.Entries[next].Facts.(journal.UseCleared); ok || of && clears && again.Of == f.Step { // the hold, once more
+		if _, ok := s.WitnessOf(next); ok {
 			return []int64{next}
 		}
 	}

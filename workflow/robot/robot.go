@@ -80,13 +80,13 @@ type Worker struct {
 	Second    string   // who helps; "": it works alone wherever there is a way
 }
 
-// Act decides one request and replays the journal with the new entries.
+// Act decides one request and has the state of the longer journal.
 func (w *Worker) Act(r workflow.Request) error {
 	entries, err := w.State.Decide(r, workflow.Circumstances{Now: w.Now, By: w.By, Program: w.Program})
 	if err != nil {
 		return err
 	}
-	w.State, err = workflow.Replay(append(w.State.Entries, entries...), w.Documents)
+	w.State, err = w.State.Longer(entries, w.Documents)
 	return err
 }
 
@@ -219,7 +219,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 	case workflow.ByCondition:
 		if reason.Remedy.Kind == workflow.ToClear {
 			hold, _, err := s.FindStep(reason.Remedy.Name, now)
-			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm}, err
+			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm, Witness: witness(hold.Step)}, err
 		}
 		var set []steps.Setting
 		for _, need := range step.Needs {

@@ -841,6 +841,7 @@ func (a album) keeping() {
 	show("Examination-sound", page.Examination{Airframes: []keep.Examined{whole}, Documents: 2})
 	show("Examination-photos", page.Examination{Airframes: []keep.Examined{whole, lost}})
 	show("Examination-damaged", page.Examination{Airframes: []keep.Examined{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
+	show("Examination-shed", page.Examination{Airframes: []keep.Examined{whole, broken}, Shared: true})
 	show("Examination-lost", page.Examination{Faults: []string{"page 0"}})
 	show("Salvage", page.Salvage{Copied: keep.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
 		Parts: []keep.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}, {Mark: "FN-05", File: "FN-05.jsonl", Entries: 67, Size: 64, Why: "page 9"}}})
