@@ -12,6 +12,7 @@ import (
 	"math/big"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -102,6 +103,22 @@ func TestEveryPageIsGolden(t *testing.T) {
 	for _, file := range files {
 		if name := strings.TrimSuffix(filepath.Base(file), ".txt"); pages[name] == "" {
 			t.Errorf("no page is held against %s", file)
+		}
+	}
+}
+
+// A command ends with its last word: whoever copies it would copy a full stop too, and of a folder
+// named . make the one above.
+func TestNoFullStopAfterACommand(t *testing.T) {
+	pages := album{}
+	pages.evenings(t)
+	pages.choosing(t)
+	pages.witnessing(t)
+	pages.keeping()
+	stopped := regexp.MustCompile("`fettle [^`]*`\\.")
+	for name, text := range pages {
+		if found := stopped.FindString(text); found != "" {
+			t.Errorf("%s has %s", name, found)
 		}
 	}
 }
@@ -323,8 +340,9 @@ func (b *bench) claimed() {
 	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
 	b.pages["TakenLine"] = page.TakenLine(claim)
 	b.pages["AlsoLine"] = page.AlsoLine(claim, page.Clock{Now: b.Now})
+	b.pages["SaysOf"] = page.SaysOf([]journal.Entry{{Facts: journal.Noted{Text: "the tin is empty"}}, {Facts: journal.Noted{Text: "so is the other"}}})
 	b.pages["LookAt"] = page.LookAt("CW-01")
-	b.pages["Leaving-lacks"] = page.Leaving{Lacks: true}.Markdown(page.Clock{Now: b.Now})
+	b.pages["Leaving-lacks"] = page.Leaving{Lacks: []string{`your last answer to "Before the blade"`, `the note "the tin is empty"`}}.Markdown(page.Clock{Now: b.Now})
 	b.pages["Leaving-unknown"] = page.Leaving{Mark: "CW-01", Unknown: "CW-01"}.Markdown(page.Clock{Now: b.Now})
 	silent := *claim
 	silent.Silent = 3 * time.Minute
@@ -841,6 +859,7 @@ func (a album) keeping() {
 	show("Examination-sound", page.Examination{Airframes: []keep.Examined{whole}, Documents: 2})
 	show("Examination-photos", page.Examination{Airframes: []keep.Examined{whole, lost}})
 	show("Examination-damaged", page.Examination{Airframes: []keep.Examined{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
+	show("Examination-shed", page.Examination{Airframes: []keep.Examined{whole, broken}, Shared: true})
 	show("Examination-lost", page.Examination{Faults: []string{"page 0"}})
 	show("Salvage", page.Salvage{Copied: keep.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
 		Parts: []keep.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}, {Mark: "FN-05", File: "FN-05.jsonl", Entries: 67, Size: 64, Why: "page 9"}}})
