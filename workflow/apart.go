@@ -233,7 +233,7 @@ func (c *scheduler) harmful(join joinTask, h heat) bool {
 
 // keepApart has the tasks lie before the coat is begun, or after it is joined and its vapour is gone.
 func (c *scheduler) keepApart(join joinTask, h heat) {
-	if t := &c.tasks[h.first]; h.first != h.last && c.fleet[t.of].staysNot(t.work, h.is[0]) {
+	if t := &c.tasks[h.first]; !c.held && h.first != h.last && c.fleet[t.of].staysNot(t.work, h.is[0]) {
 		c.held = true
 	}
 	why := tie{why: AfterVapour, joint: join.joint}

@@ -90,6 +90,9 @@ func (s *State) named(now time.Time, name string, running []string) (Moment, err
 	if m.At = opens(report); !m.At.IsZero() {
 		return m, nil
 	}
+	if m.Event == MayJoin { // what else is to be seen to first, can be meanwhile
+		return s.Await(now, m.Name)
+	}
 	return Moment{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
 }
 

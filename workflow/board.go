@@ -475,7 +475,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		if hold == nil {
 			return nil
 		}
-		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, of which nobody has confirmed the lines of %s since", need, hold.Name), Remedy: s.remedy(remedy)}}
+		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s; confirm the lines of %s again", need, hold.Name), Remedy: s.remedy(remedy)}}
 	}
 	text := fmt.Sprintf("it needs %s, but %s says %s: %s", need, s.sayer(need.Condition, at), need.Condition, state)
 	if state == "" {
@@ -486,6 +486,9 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		if both := s.lastSaid(need.Condition, at).against; both != "" {
 			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
 		}
+	}
+	if look := s.lookFirst(need); hold == nil && len(look) > 0 {
+		text += "; look first: " + strings.Join(look, "; ")
 	}
 	return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}
 }

@@ -92,8 +92,9 @@ func (of *scheduler) solved(ctx context.Context, p plan.Problem, o plan.Options,
 	}
 	k.all = max(k.all, k.left)
 	o.Think = max(1, k.left/share)
+	o.Sure = true
 	r, err := of.solve(ctx, p, o)
-	k.left -= min(o.Think, r.Took)
+	k.left -= r.Took // also what was to be done whatever the time
 	return r, err
 }
 
@@ -109,7 +110,7 @@ func (k *thinking) over(ctx context.Context) bool {
 type draft struct {
 	c    *scheduler
 	r    plan.Result
-	t    Timetable
+	t    Timetable    // when it is over, and what is known of that
 	more []runningEnd // what could be given up, where there is no plan
 }
 
@@ -120,21 +121,28 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
-	if err != nil || len(d.more) > 0 || d.r.Starts == nil {
+	if err != nil || len(d.more) > 0 {
 		return d.t, d.more, err
+	}
+	if d.r.Starts == nil { // there is nothing to do
+		return d.whole(), nil, nil
 	}
 	rows := d.c.leaves(d.r.Starts)
 	if len(rows) == 0 && !d.c.held {
-		return d.t, nil, nil
+		return d.whole(), nil, nil
 	}
 	whole := d
 	of.warm, of.loose, of.rough = d.r.Starts, true, true
 	proven, bound := d.t.Proven, d.t.Bound
 	if d.c.held {
-		if least, err := of.draft(ctx, o); err == nil && least.r.Starts != nil {
+		least, err := of.draft(ctx, o)
+		switch {
+		case err == nil && least.r.Starts != nil:
 			proven, bound = least.t.Proven, least.t.Bound
-		} else {
+		case least.r.Proven || least.r.Bound == 0:
 			proven, bound = false, of.base
+		default:
+			proven, bound = false, of.time(least.r.Bound)
 		}
 	}
 	of.loose = false
@@ -162,11 +170,19 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		}
 		d = of.nearby(ctx, o, d, bound)
 	}
-	d.t.Proven = proven && !d.t.Finish.After(bound)
-	if d.t.Bound = bound; bound.After(d.t.Finish) {
-		d.t.Bound = d.t.Finish
+	t = d.whole()
+	t.Proven = proven && !t.Finish.After(bound)
+	if t.Bound = bound; bound.After(t.Finish) {
+		t.Bound = t.Finish
 	}
-	return d.t, nil, nil
+	return t, nil, nil
+}
+
+// whole is the plan as people see it.
+func (d *draft) whole() Timetable {
+	t := d.c.timetable(d.r)
+	t.Kept = d.c.h.Like != nil && d.r.Starts != nil && t.keeps(d.c.h.Like)
+	return t
 }
 
 // pieces is into how many all is cut.

@@ -207,7 +207,7 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	}
 	anew("it needs battery: in, but the journal says battery: out")
 	b.must(setting("battery", "in"))
-	anew("it needs battery: in, of which nobody has confirmed the lines of plug since")
+	anew("it needs battery: in; confirm the lines of plug again")
 	mustContain(t, b.refused(clear(true), ByHold), "line 2 is not confirmed: It is strapped down")
 	b.must(setting("propeller", "on"))
 	mustContain(t, b.refused(clear(true, true), ByCondition), "it needs propeller: off, but the journal says propeller: on")
@@ -217,11 +217,11 @@ func TestScheduleLeavesNothingPluggedIn(t *testing.T) {
 	b.done("try-again")
 	// The lines count for the one time.
 	b.must(Undo{Position: b.state.Size() - 1}, setting("battery", "out"), setting("battery", "in"))
-	anew("of which nobody has confirmed")
+	anew("confirm the lines of plug again")
 	// What the lines were confirmed for counts no more without them.
 	b.must(clear(true, true))
 	b.must(Undo{Position: b.state.Size() - 2})
-	anew("of which nobody has confirmed")
+	anew("confirm the lines of plug again")
 }
 
 // A joint that is open is named where there is no plan, however short the sittings.

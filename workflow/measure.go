@@ -570,8 +570,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.Witness.fits(&step, c); err != nil {
 		return nil, err
 	}
-	is, again := s.Again(report, c.At)
-	if again {
+	again := s.Again(report, c.At)
+	if len(again) > 0 {
 		if reasons := s.notAnew(report, job, c); len(reasons) > 0 {
 			return nil, &Refusal{What: step.Name, Reasons: reasons}
 		}
@@ -587,11 +587,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
 		err = &Refusal{What: step.Name, Reasons: reasons}
 	}
-	if again { // no step is over with it
-		if err != nil {
-			return nil, err
-		}
-		return []journal.Facts{journal.UseCleared{Of: step.Name, Lines: step.Confirm, Bench: c.Bench}, journal.ConditionSet{Setting: is}}, nil
+	if len(again) > 0 {
+		return r.anew(err, s, report, job, again, c)
 	}
 	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
 		return nil, err
@@ -604,6 +601,26 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
+}
+
+// anew is what a hold records that is cleared once more for what it sets: no step is over with it. What is not confirmed is an error
+// already.
+func (r Clear) anew(err error, s *State, report StepReport, job *Job, sets []steps.Setting, c Circumstances) ([]journal.Facts, error) {
+	if report.Step.Fits = ""; r.Thing != "" {
+		return nil, bad("%s is cleared once more, and nothing is fitted with that; leave out %s", report.Step.Name, r.Thing)
+	}
+	if err := s.withUnsaid(err, report, job, Finish{Witness: r.Witness}, c.At); err != nil {
+		return nil, err
+	}
+	var facts []journal.Facts
+	if report.Step.WantsSecond() {
+		facts = append(facts, r.Witness.of(job, &report.Step))
+	}
+	facts = append(facts, journal.UseCleared{Of: report.Step.Name, Lines: report.Step.Confirm, Bench: c.Bench})
+	for _, is := range sets {
+		facts = append(facts, journal.ConditionSet{Setting: is})
+	}
+	return facts, nil
 }
 
 // unconfirmed gives a reason for each line without its own yes, and how to clear the hold.

@@ -110,7 +110,8 @@ func (p Planned) has(r StepReport) bool {
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
-// then its repair; then what the last plan has first; then in the stage last worked on, in the order written.
+// then its repair; then what the last plan has first, also where a person at the bench sees to something before; then in the
+// stage last worked on, in the order written.
 //
 //go:noinline
 func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
@@ -118,7 +119,15 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Pl
 // NextBut is Next without the steps that somebody has put off, in the order of a plan.
 func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
-	jobs := s.OpenJobs(now)
+	jobs, stage := s.OpenJobs(now), s.lastStage()
+	place := func(r StepReport) int {
+		for i, p := range planned {
+			if p.has(r) {
+				return i
+			}
+		}
+		return len(planned)
+	}
 	for _, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
 			switch {
@@ -128,6 +137,9 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 				ready = append(ready, r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, r)
+				if place(r) < len(planned) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
+					ready = append(ready, r)
+				}
 			}
 		}
 	}
@@ -144,16 +156,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
-	stage := s.lastStage()
 	turn := s.turns(jobs, now)
-	place := func(r StepReport) int {
-		for i, p := range planned {
-			if p.has(r) {
-				return i
-			}
-		}
-		return len(planned)
-	}
 	rank := func(r StepReport) int {
 		switch {
 		case now.Before(r.Touch): // found wet just now: what fits in comes before it
@@ -176,19 +179,17 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
-		r := waiting[rework]
-		out.Step, out.Resolve = &r, r.Reasons
-		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
+		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
-		r := ready[0]
-		out.Step, out.Resolve = &r, r.Reasons
-		out.Why, out.JoinBy = because(r, stage, waiting, due, what, now)
+		out.Step = &ready[0]
+		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, what, now)
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
-		r := waiting[i]
-		out.Step, out.Resolve = &r, r.Reasons
-		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
+		out.Step = &waiting[i]
 	}
 	if out.Step != nil {
+		r := *out.Step
+		out.Step, out.Resolve = &r, r.Reasons
+		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
 		out.Presses = rank(*out.Step) == 0
 		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
@@ -345,6 +346,17 @@ func reworkable(r StepReport) bool {
 // tools that are to be cleared before.
 func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
+}
+
+// seenToNow reports whether a person at the bench can at once see to all that holds a step back: it is confirmed, cleared or read.
+func seenToNow(r StepReport) bool {
+	return resolvable(r) && !anyReason(r.Reasons, func(reason Reason) bool {
+		switch reason.Remedy.Kind {
+		case ToSetCondition, ToClear, ToClearUse, ToReadBench, ToMeasure:
+			return !reason.Until.IsZero()
+		}
+		return true
+	})
 }
 
 // AtHand reports whether a step can be done now, or once a person at the bench has seen to

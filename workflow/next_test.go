@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -221,6 +222,41 @@ func TestNextFollowsThePlan(t *testing.T) {
 	b.next("plan", "")
 }
 
+// A planned step that waits only for what can be seen to at the bench now takes its place in the plan; one that waits for more
+// does not, nor does it without a plan, and what can't wait comes before it.
+func TestNextFollowsThePlanToWhatIsSeenTo(t *testing.T) {
+	needing := func(step steps.Step) steps.Step {
+		step.Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+		return step
+	}
+	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", needing(coating("coat", "tab")), joining("join", "tab")), one("warm", needing(coating("spread", "fin")), joining("close", "fin")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{{Job: job, Step: "coat"}, {Job: job, Step: "sweep"}, {Job: job, Step: "join"}, {Job: job, Step: "spread"}}
+	next := func(want string, reasons int) {
+		t.Helper()
+		s := b.state.NextBut(b.now, nil, planned)
+		if s.Step == nil || s.Step.Step.Name != want || len(s.Resolve) != reasons || slices.ContainsFunc(s.Waiting, func(w StepReport) bool { return w.Step.Name == want }) {
+			t.Fatalf("next is %+v, to be seen to %+v; want %s and %d reasons", s.Step, s.Resolve, want, reasons)
+		}
+	}
+	next("coat", 1)
+	b.next("sweep", "") // without a plan
+	b.refused(Finish{Step: "coat"}, ByCondition)
+	b.must(ReadBench{Temperature: q("4 °C")}) // too cold for the adhesive: that takes more than a look
+	next("sweep", 0)
+	b.must(ReadBench{Temperature: q("20 °C")})
+	next("coat", 1)
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "off"}}})
+	next("coat", 0)
+	b.done("coat")
+	next("sweep", 0)
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "on"}}})
+	planned = planned[3:]
+	next("spread", 1)
+	b.after(15 * time.Minute)
+	next("join", 0)
+}
+
 func TestNextPutsReworkBeforeOtherWorkAndAfterAnOpenJoint(t *testing.T) {
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("other", plain("sweep")),
 		one("slot", plain("cut"), steps.Step{Name: "gauge", Kind: steps.Measure, Gates: []string{"slot"}}))
@@ -395,6 +431,21 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	b.done("sand-pod")
 	b.after(-time.Second)
 	refused("", ByClock)
+}
+
+// Who waits for a join waits for its coat, also while a condition is to be confirmed first.
+func TestJoinIsWaitedForWhateverElseIsToDo(t *testing.T) {
+	join := joining("join", "tab")
+	join.Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+	b := working(t, one("a", coating("coat", "tab"), join))
+	b.done("coat")
+	for range 2 {
+		w, err := b.state.Await(b.now, "join")
+		if err != nil || w.Name != "tab" || w.Event != MayJoin || w.At.Sub(b.now) != 10*time.Minute {
+			t.Errorf("%+v, %v", w, err)
+		}
+		b.must(setting("propeller", "off"))
+	}
 }
 
 // What can be waited for is named once, however many moments it has.

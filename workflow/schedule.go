@@ -339,7 +339,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		}
 		p := c.problem()
 		if len(c.tasks) == 0 {
-			d.t = c.timetable(plan.Result{Proven: true})
+			d.r = plan.Result{Proven: true}
 			return d, nil
 		}
 		if more := c.roundsFor(); c.h.Again && more > c.rounds {
@@ -362,8 +362,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			c.h.Watch(p, r)
 		}
 		if d.r = r; r.Starts != nil {
-			d.t = c.timetable(r)
-			d.t.Kept = c.h.Like != nil && d.t.keeps(c.h.Like)
+			d.t = c.outline(r)
 			return d, nil
 		}
 		if r.Conflict != nil {

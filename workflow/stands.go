@@ -165,24 +165,28 @@ func (s *State) setter(is steps.Setting, at time.Time) (of *Job, hold *steps.Ste
 // Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was
 // cleared, or somebody said only that it is so; nil: there is none.
 func (s *State) Anew(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
-	if of, hold = s.setter(is, at); hold == nil || s.confirmed(is, hold, at) {
+	if of, hold = s.setter(is, at); hold == nil || s.confirmed(is, of, hold, at) {
 		return nil, nil
 	}
 	return of, hold
 }
 
-// Again is what a hold that was cleared is cleared once more for, see [State.Anew]; false: for nothing.
-func (s *State) Again(r StepReport, at time.Time) (steps.Setting, bool) {
+// Again is all that a hold that was cleared is cleared once more for, see [State.Anew]; none: it is not.
+func (s *State) Again(r StepReport, at time.Time) (anew []steps.Setting) {
+	if r.Progress != Done {
+		return nil
+	}
 	for _, is := range r.Step.Sets {
 		if of, hold := s.Anew(is, at); hold != nil && of.ID == r.Job && hold.Name == r.Step.Name {
-			return is, r.Progress == Done
+			anew = append(anew, is)
 		}
 	}
-	return steps.Setting{}, false
+	return anew
 }
 
-// confirmed reports whether the setting stands by a step, or by the lines of the hold that were confirmed with it.
-func (s *State) confirmed(is steps.Setting, hold *steps.Step, at time.Time) bool {
+// confirmed reports whether the setting stands by a step, or by the lines of the hold that were confirmed with it. What another
+// airframe's journal says may end it, and does not confirm it: there the lines were read for something else, or not at all.
+func (s *State) confirmed(is steps.Setting, of *Job, hold *steps.Step, at time.Time) bool {
 	if s.Holds(is.Condition, at) != is.State {
 		return false
 	}
@@ -190,19 +194,59 @@ func (s *State) confirmed(is steps.Setting, hold *steps.Step, at time.Time) bool
 	all := s.said[is.Condition]
 	for i := saidBy(all, at) - 1; i >= 0; i-- {
 		c := all[i]
-		if c.state != is.State || def.Lapses() && at.Sub(c.at) > SittingLength {
+		if c.state != is.State || s.lapsed(c, is.Condition, at) || def.Lapses() && at.Sub(c.at) > SittingLength {
 			return false
 		}
-		if c.mark != "" || s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() {
+		if c.mark == "" && (s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() || s.clearedWith(c.position, of, hold)) {
 			return true
-		}
-		if c.position > 0 && s.Live(c.position-1) {
-			if f, ok := s.Entries[c.position-1].Facts.(journal.UseCleared); ok && f.Of == hold.Name && lists.Equal(f.Lines, hold.Confirm) {
-				return true
-			}
 		}
 	}
 	return false
+}
+
+// clearedWith reports whether a condition was set as the hold was cleared once more, and nobody took back the lines, or who was
+// second.
+func (s *State) clearedWith(position int64, of *Job, hold *steps.Step) bool {
+	set := s.Entries[position]
+	for position--; position >= 0; position-- {
+		e := s.Entries[position]
+		switch f := e.Facts.(type) {
+		case journal.ConditionSet: // with others that the hold sets
+			if !lists.Contains(hold.Sets, f.Setting) || !e.Recorded.Equal(set.Recorded) {
+				return false
+			}
+		case journal.UseCleared:
+			return f.Of == hold.Name && lists.Equal(f.Lines, hold.Confirm) && s.Live(position) && (!hold.WantsSecond() || s.seconded(position, of, hold))
+		default:
+			return false
+		}
+	}
+	return false
+}
+
+// seconded reports whether the entry before the position says who was second at the step.
+func (s *State) seconded(position int64, of *Job, step *steps.Step) bool {
+	if position == 0 || !s.Live(position-1) {
+		return false
+	}
+	f, ok := s.Entries[position-1].Facts.(journal.Witnessed)
+	return ok && f.Job == of.ID && f.Step == step.Name
+}
+
+// lookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
+// it looks at the same.
+func (s *State) lookFirst(is steps.Setting) []string {
+	for i := len(s.Jobs) - 1; i >= 0; i-- {
+		if !s.staysNot(s.Jobs[i].written, is) {
+			continue
+		}
+		for _, step := range s.Jobs[i].written.Steps() {
+			if len(step.Confirm) > 0 && lists.Contains(step.Sets, is) {
+				return step.Confirm
+			}
+		}
+	}
+	return nil
 }
 
 // notAnew says why a hold is not cleared once more now.

@@ -512,17 +512,27 @@ func (s *State) lastOf(all []said, condition string, at time.Time) said {
 	if i == 0 {
 		return said{}
 	}
-	c := all[i-1]
+	if c := all[i-1]; !s.lapsed(c, condition, at) {
+		return c
+	}
+	return said{}
+}
+
+// lapsed reports whether what was said of the condition is unknown by the time: something was taken back since, or ended all that
+// was said.
+//
+//go:noinline
+func (s *State) lapsed(c said, condition string, at time.Time) bool {
 	unsaid := func(v said) bool { return v.enteredAfter(c) || v.at.After(c.at) && !v.at.After(at) }
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
-		return said{}
+		return true
 	}
-	if i := saidBy(s.ended, at); i > 0 {
-		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c) {
-			return said{}
-		}
+	i := saidBy(s.ended, at)
+	if i == 0 {
+		return false
 	}
-	return c
+	end := s.ended[i-1]
+	return end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c)
 }
 
 // joints returns every joint of every job, in a stable order. Of the parts of one

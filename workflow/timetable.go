@@ -240,17 +240,25 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	return out
 }
 
+// outline is when a plan is over.
+func (c *scheduler) outline(r plan.Result) Timetable {
+	last := 0
+	for i := range c.tasks {
+		last = max(last, r.Starts[i]+c.tasks[i].minutes)
+	}
+	return Timetable{Finish: c.time(last), Bound: c.time(min(last, r.Bound)), Proven: r.Proven} // what is spared after it is free
+}
+
 // timetable is a plan as people see it.
 func (c *scheduler) timetable(r plan.Result) Timetable {
-	out := Timetable{Made: c.now, Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven,
-		Answers: c.answers, Moot: c.moot(), Stops: c.stops, Climate: c.climate}
+	out := c.outline(r)
+	out.Made, out.Answers, out.Moot, out.Stops, out.Climate = c.now, c.answers, c.moot(), c.stops, c.climate
 	for _, g := range c.slack {
 		out.Lapses = append(out.Lapses, Lapse{Mark: g.end.mark, Job: g.end.job, Name: g.end.name, Closes: g.end.closes, Lost: g.far == 2})
 	}
 	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
-	order, last := make([]int, 0, len(c.tasks)), 0
+	order := make([]int, 0, len(c.tasks))
 	for i := range c.tasks {
-		last = max(last, r.Starts[i]+c.tasks[i].minutes)
 		if c.tasks[i].step != nil {
 			order = append(order, i)
 		}
@@ -315,10 +323,6 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		out.Left = append(out.Left, reasonsOf(s.standing(c.now, by))...)
 	}
 	c.endAll(&out)
-	out.Finish = c.time(last) // what is spared after it is free
-	if out.Bound.After(out.Finish) {
-		out.Bound = out.Finish
-	}
 	for k := len(r.Chain) - 1; k >= 0; k-- {
 		if l := r.Chain[k]; l.Activity < len(c.tasks) {
 			out.Chain = append(out.Chain, c.link(r, l))

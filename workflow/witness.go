@@ -69,11 +69,16 @@ func (s *State) witnessed(w Witness, job *Job, step steps.Step, facts []journal.
 	if reason := s.lacksSecond(w, job, step, at); reason != nil {
 		return nil, &Refusal{What: step.Name, Reasons: []Reason{*reason}}
 	}
+	return sorting.Insert(facts, completes, w.of(job, &step)), nil
+}
+
+// of is what is recorded of the second person at the step.
+func (w Witness) of(job *Job, step *steps.Step) journal.Facts {
 	f := journal.Witnessed{Job: job.ID, Step: step.Name, Who: strings.TrimSpace(w.Second)}
 	if w.Alone > 0 {
 		f.Instead = step.WaysAlone()[w.Alone-1]
 	}
-	return sorting.Insert(facts, completes, journal.Facts(f)), nil
+	return f
 }
 
 // lacksSecond says that the step wants a second person, or what one alone does instead; nil:

@@ -38,6 +38,9 @@ var (
 	// ErrMissing is returned for a photo that the folder does not have.
 	ErrMissing = errors.New("not in the photo folder")
 
+	// ErrNoFolder is returned where the folder of [Folder.Within] is not there.
+	ErrNoFolder = errors.New("the folder that all benches share is not there")
+
 	// ErrChanged is returned for a photo whose bytes are not those that were added.
 	ErrChanged = errors.New("changed since it was added")
 )
@@ -117,6 +120,8 @@ func hint(op string, err error) string {
 		return "add a smaller version of it"
 	case errors.Is(err, ErrMissing), errors.Is(err, ErrChanged):
 		return "restore it from a backup, or add the same file again"
+	case errors.Is(err, ErrNoFolder):
+		return "nothing was saved: mount it, or make it if it is new, and try again"
 	case errors.Is(err, store.ErrReadOnly):
 		return "make the folder writable"
 	case errors.Is(err, store.ErrFull):

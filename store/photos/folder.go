@@ -26,6 +26,7 @@ const (
 type Folder struct {
 	path   string
 	linked string // where photos are read that path lacks; "": nowhere
+	within string // the folder that must be there for a photo to be kept; "": none
 }
 
 // Beside returns the photo folder of the store in the file storePath. It does not
@@ -46,6 +47,13 @@ func (f Folder) Linked(link string) Folder {
 	return f
 }
 
+// Within returns the folder as part of another, which is not made: where that is not there,
+// such as a share that is not mounted, no photo is kept.
+func (f Folder) Within(other string) Folder {
+	f.within = other
+	return f
+}
+
 // Path is where the folder is.
 func (f Folder) Path() string { return f.path }
 
@@ -63,8 +71,8 @@ type Photo struct {
 //
 // For a file that cannot be kept Add returns an [*Error] with [wholefile.ErrNotFile],
 // [ErrNotPhoto], [ErrTooLong], [ErrTooLarge] or [ErrTooManyParts], or the system's own error. If the
-// folder cannot be written to, the [*Error] has [store.ErrReadOnly] or
-// [store.ErrFull]. After an error nothing is kept, not even a part. If ctx has
+// folder cannot be written to, the [*Error] has [store.ErrReadOnly], [store.ErrFull] or
+// [ErrNoFolder]. After an error nothing is kept, not even a part. If ctx has
 // ended, Add returns its error.
 func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 	data, err := Load(ctx, file)

@@ -16,6 +16,11 @@ func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 	if err != nil {
 		return err
 	}
+	if f.within != "" {
+		if info, err := os.Stat(f.within); err != nil || !info.IsDir() {
+			return ErrNoFolder
+		}
+	}
 	shelf := filepath.Dir(path)
 	f.linked = ""
 	if err := f.Check(digest); err != nil {

@@ -112,7 +112,7 @@ func (p *Problem) hasPlan(ctx context.Context) (has, known bool) {
 	if err != nil { // what was well put still is with less
 		return false, false
 	}
-	v := p.solver(ctx, Options{}, int(horizon))
+	v := p.solver(ctx, ctx, Options{}, int(horizon))
 	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
 		return false, !v.l.limit.over
 	}

@@ -11,7 +11,8 @@ func SolveWithin(ctx context.Context, p Problem, looks int) Result {
 	if err != nil {
 		return Result{}
 	}
-	return solve(ctx, &counted{ctx, looks, make(chan struct{})}, &p, Options{}, int(horizon))
+	search := &counted{ctx, looks, make(chan struct{})}
+	return solve(search, ctx, search, &p, Options{}, int(horizon))
 }
 
 type counted struct {

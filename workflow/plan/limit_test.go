@@ -1,6 +1,7 @@
 package plan_test
 
 import (
+	"context"
 	"testing"
 
 	"fettle/workflow/plan"
@@ -20,5 +21,27 @@ func TestStoppedAnywhere(t *testing.T) {
 				t.Fatalf("%s, after %d looks: finish %d, bound %d, proven %t: %v", name, looks, r.Finish, r.Bound, r.Proven, plan.Check(of.p, r.Starts))
 			}
 		}
+	}
+}
+
+// A first plan is found, and how far it is from the best is known, whatever the time to think; whoever cancels it has it ended.
+func TestSureOfAPlan(t *testing.T) {
+	sizes := []int{1, 4, 50}
+	if long() {
+		sizes = append(sizes, 100, 300, 1000)
+	}
+	for _, n := range sizes {
+		for name, p := range map[string]plan.Problem{"": fleet(n, 12, 1), " heated": heated(fleet(n, 12, 1))} {
+			r := solved(t, p, plan.Options{Think: 1, Sure: true})
+			t.Logf("%d%s: %v, finish %d, bound %d", n, name, r.Took, r.Finish, r.Bound)
+			if r.Starts == nil || r.Bound*10 < r.Finish*7 {
+				t.Errorf("%d%s: finish %d, bound %d", n, name, r.Finish, r.Bound)
+			}
+		}
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if r, err := plan.Solve(ctx, fleet(1000, 12, 1), plan.Options{Sure: true}); err != nil || r.Starts != nil || r.Proven {
+		t.Errorf("cancelled: %d starts, proven %t: %v", len(r.Starts), r.Proven, err)
 	}
 }

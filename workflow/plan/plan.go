@@ -50,6 +50,10 @@ type Options struct {
 	Think time.Duration // 0: 1 s
 	Seed  uint64
 
+	// Sure has a first plan made, and found what the work there is says of the finish, however long that takes: no longer than a power
+	// of the size of the problem. Think is then for what is better.
+	Sure bool
+
 	// Warm are the starts of an earlier plan by activity: no worse plan is the result if it still is one, and its order is kept
 	// as far as that costs nothing, for which a third of the time is.
 	Warm []int
@@ -240,6 +244,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 		o.Think = time.Second
 	}
 	began := time.Now()
+	whole := ctx
 	ctx, cancel := context.WithTimeout(ctx, o.Think)
 	defer cancel()
 	think := o.Think * 19 / 20 // the rest is for what a large plan is made ready with
@@ -248,7 +253,10 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 	}
 	search, stop := context.WithTimeout(ctx, think)
 	defer stop()
-	r := solve(ctx, search, &p, o, int(horizon))
+	if !o.Sure {
+		whole = search
+	}
+	r := solve(whole, ctx, search, &p, o, int(horizon))
 	r.Took = time.Since(began)
 	return r, nil
 }

@@ -8,6 +8,9 @@ import (
 // exactMost is how many activities the exact search takes at once.
 const exactMost = 400
 
+// sureConflicts is how long the exact search looks for a first plan, in conflicts, whatever the time.
+const sureConflicts = 1000
+
 // A solver is what is known of a problem while it is solved.
 type solver struct {
 	ctx     context.Context
@@ -22,12 +25,18 @@ type solver struct {
 	cost    cost
 	free    []int     // activities
 	fixed   []int     // starts, where fixed
+	sure    *limit    // of the first plan
+	most    *limit    // of what is better
 	like    [][]int   // plans made from the earlier one
 	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
-func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
-	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(&limit{ctx: ctx}), horizon: horizon, fixed: make([]int, len(p.Activities))}
+func (p *Problem) solver(whole, search context.Context, o Options, horizon int) *solver {
+	v := &solver{ctx: search, p: p, o: o, sure: &limit{ctx: whole}, horizon: horizon, fixed: make([]int, len(p.Activities))}
+	if v.most = v.sure; whole != search {
+		v.most = &limit{ctx: search}
+	}
+	v.l = p.layout(v.sure)
 	for i, a := range p.Activities {
 		if v.fixed[i] = a.Start; !a.Fixed {
 			v.free = append(v.free, i)
@@ -39,9 +48,10 @@ func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
 	return v
 }
 
-// solve looks for a plan until search ends, and has until ctx does for what is to be done with it.
-func solve(ctx, search context.Context, p *Problem, o Options, horizon int) Result {
-	v := p.solver(search, o, horizon)
+// solve looks for a first plan until whole ends and for better ones until search does, and has until ctx does for what is to be done
+// with it.
+func solve(whole, ctx, search context.Context, p *Problem, o Options, horizon int) Result {
+	v := p.solver(whole, search, o, horizon)
 	none := v.search()
 	if none {
 		return Result{Proven: true, Conflict: p.conflict(ctx)}
@@ -77,6 +87,9 @@ func (v *solver) search() (none bool) {
 		v.cost = v.costOf(v.best)
 	}
 	v.construct()
+	if v.best != nil {
+		v.l.limit = v.most
+	}
 	switch {
 	case v.best != nil && v.cost.finish == v.bound, v.l.limit.over:
 		return false
@@ -122,8 +135,10 @@ func (v *solver) first() {
 // after it: further away, sittings that are lost to a part of the work weigh less.
 func (v *solver) construct() {
 	for _, after := range [...]int{100, 105, 110, 120, 140} {
-		if v.best != nil && v.ctx.Err() != nil {
-			return
+		if v.best != nil {
+			if v.l.limit = v.most; v.ctx.Err() != nil {
+				return
+			}
 		}
 		hi := v.l.latest(v.bound*after/100, v.lo)
 		if hi == nil {
@@ -160,6 +175,8 @@ func (v *solver) inOrder() {
 	}
 	rank := v.ranks(v.o.Warm)
 	starts, _ := v.l.serial(v.b, rank)
+	v.l.limit = v.most
+	defer func() { v.l.limit = v.sure }()
 	var still []int
 	if len(v.free)*len(v.p.Sittings) < checkMost && Check(*v.p, v.o.Warm) == nil {
 		still = v.o.Warm
@@ -262,7 +279,12 @@ func (v *solver) exact() (none bool) {
 		if len(v.free) > nearMost {
 			conflicts = 1000 * turn
 		}
-		found, proven := s.minimise(v.ctx, conflicts)
+		ctx := v.ctx
+		if turn == 1 && v.best == nil && v.o.Sure {
+			ctx, conflicts = v.sure.ctx, sureConflicts
+		}
+		found, proven := s.minimise(ctx, conflicts)
+		v.l.limit = v.most
 		if found != nil {
 			starts := v.whole(found)
 			if v.keep(starts) {

@@ -243,7 +243,9 @@ func TestCuresRunSideBySide(t *testing.T) {
 
 // Whatever check calls in order can be started: every answer of the table, on
 // every zone of every design, however bad, opens as a job, and so does every
-// procedure of the library on what it serves.
+// procedure of the library on what it serves. By default one finding is planned of
+// those that have the same answer on a zone, and some of the rest by
+// TestTheMatrixIsPlanned.
 func TestWhatCheckPassesOpens(t *testing.T) {
 	report, err := procedures.Open("").CheckAll(t.Context())
 	if err != nil || len(report.Faults) > 0 {
@@ -263,7 +265,7 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 		for _, seen := range append(sightings(table, built.State.Sheet), ownWords(built.State.Sheet)...) {
 			row, _ := table.Answer(seen.Finding, seen.Zone, seen.Severity)
 			key := row.Outcome + " " + row.Procedure + " " + seen.Zone
-			if _, met := fits[key]; met && !long { // each finding is planned by TestTheMatrixIsPlanned too
+			if _, met := fits[key]; met && !long { // the same answer on the same zone: every finding is planned in long runs
 				continue
 			}
 			w := *built

@@ -219,7 +219,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 	case workflow.ByCondition:
 		if reason.Remedy.Kind == workflow.ToClear {
 			hold, _, err := s.FindStep(reason.Remedy.Name, now)
-			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm}, err
+			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm, Witness: witness(hold.Step)}, err
 		}
 		var set []steps.Setting
 		for _, need := range step.Needs {

@@ -401,6 +401,48 @@ func keepsTime(t testing.TB, w robot.Worker) {
 	}
 }
 
+// There is a plan of builds from their start whatever the time to think, and it says how far from the best it may be.
+func TestScheduleWhateverTheTime(t *testing.T) {
+	sizes := []int{1, 4, 12}
+	if os.Getenv("FETTLE_LONG") != "" {
+		sizes = append(sizes, 50, 100, 300)
+	}
+	var begin crew
+	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
+		begin = append(begin, begun(t, design, strings.ToUpper(design)))
+	}
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	for _, n := range sizes {
+		h := workflow.Hours{Sittings: evenings(now, 10*n)}
+		h.Watch = func(p plan.Problem, r plan.Result) {
+			if r.Starts != nil {
+				if broken := plan.Check(p, r.Starts); broken != nil {
+					t.Error(broken)
+				}
+			}
+		}
+		p, err := workflow.Schedule(t.Context(), fleetOf(begin.states(), n), now, h, plan.Options{Think: 1})
+		if err != nil {
+			t.Fatalf("%d: %v", n, err)
+		}
+		gap := p.Finish.Sub(p.Bound).Seconds() / p.Finish.Sub(now).Seconds()
+		t.Logf("%d: over at %s, at most %.0f %% from the best", n, p.Finish.Format(time.DateOnly), 100*gap)
+		if gap > 0.5 || p.Proven != p.Finish.Equal(p.Bound) {
+			t.Errorf("%d: it is over at %s and cannot be before %s; the best: %t", n, p.Finish, p.Bound, p.Proven)
+		}
+	}
+}
+
+// fleetOf are so many airframes, by turns like those given.
+func fleetOf(like []*workflow.State, n int) (fleet []*workflow.State) {
+	for i := range n {
+		s := *like[i%len(like)]
+		s.Airframe.Mark = fmt.Sprintf("X-%d", i)
+		fleet = append(fleet, &s)
+	}
+	return fleet
+}
+
 // The time to plan builds from their start: each by itself, until it is proven, and several on one bench.
 func BenchmarkSchedule(b *testing.B) {
 	var begin []*workflow.State
@@ -423,12 +465,6 @@ func BenchmarkSchedule(b *testing.B) {
 		run(s.Airframe.Mark, []*workflow.State{s}, 30)
 	}
 	for _, n := range []int{4, 12, 50} {
-		var fleet []*workflow.State
-		for i := range n {
-			s := *begin[i%4]
-			s.Airframe.Mark = fmt.Sprintf("X-%d", i)
-			fleet = append(fleet, &s)
-		}
-		run(fmt.Sprint(n), fleet, 10*n)
+		run(fmt.Sprint(n), fleetOf(begin, n), 10*n)
 	}
 }

@@ -64,7 +64,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 	}
 	// If it is not a hold that may be cleared now, Act says why; there is no point
 	// in asking first.
-	_, again := s.Again(report, a.time.Now())
+	again := len(s.Again(report, a.time.Now())) > 0
 	if report.Step.Kind.Traits().Confirms && (again || report.Progress == workflow.Ready) {
 		if len(confirmed) == 0 {
 			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {

@@ -41,7 +41,7 @@ func (a *app) configCommand() *cobra.Command {
 			}
 			for _, s := range c.Etcd.Said() {
 				row := page.Setting{Name: "etcd: " + s[0], Value: s[1], Origin: "file", From: "etcd:"}
-				if s[1] == defaultPhotos() {
+				if s[0] == "photos" && c.Etcd.Own {
 					row.Origin, row.From = "default", ""
 				}
 				shown.Settings = append(shown.Settings, row)

@@ -125,7 +125,7 @@ func defaultPhotos() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "sh
 const mostConfig = 1 << 20
 
 func readConfig() (config, error) {
-	c := config{Etcd: keep.Cluster{Photos: defaultPhotos(), Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
+	c := config{Etcd: keep.Cluster{Photos: defaultPhotos(), Own: true, Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
 	path := configPath()
 	if path == "" {
 		return c, nil
@@ -157,6 +157,7 @@ func readConfig() (config, error) {
 			*file = filepath.Join(filepath.Dir(path), *file)
 		}
 	}
+	c.Etcd.Own = c.Etcd.Photos == defaultPhotos()
 	return c, nil
 }
 
@@ -268,7 +269,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Plan:    &desk.Plan{File: kept.File() + ".plan"},
 			Read:    a.read,
 
-			PhotosHere: !a.stores.Files(path) && c.Etcd.Photos == defaultPhotos(),
+			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,
 		},
 		Store:   kept,
 		Path:    path,

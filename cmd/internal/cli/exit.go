@@ -91,7 +91,7 @@ func exitCode(err error) int {
 	case errors.As(err, &unknown), errors.As(err, &missing), errors.As(err, &none), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
 	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
-		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly), wholefile.IsFull(err):
+		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly), errors.Is(err, photos.ErrNoFolder), wholefile.IsFull(err):
 		return exitStore
 	case errors.As(err, &faults), errors.As(err, &kind): // of a document of one's own; those that are kept are the store's
 		return exitUsage

@@ -59,6 +59,10 @@ type Remote interface {
 
 	// Tell has it call say with what whoever uses it is to hear.
 	Tell(say func(text string))
+
+	// Shares is the folder in which the benches that share the store have its photos: it must be
+	// there before one is kept; "": each bench has its own.
+	Shares() string
 }
 
 // A Kind is a kind of store.
@@ -96,6 +100,7 @@ type Cluster struct {
 	Plain    []string `yaml:"plain"`    // hosts that are spoken to in plain text
 	Bench    string   `yaml:"bench"`    // what this bench is called; "": as the machine
 	Photos   string   `yaml:"photos"`   // the folder in which each store has its folder of photos
+	Own      bool     `yaml:"-"`        // Photos is a place of this bench alone, which is made where it lacks
 	Cache    string   `yaml:"-"`        // the folder for what was last seen of them; "": nowhere
 }
 
@@ -154,7 +159,12 @@ func (all Kinds) Of(name string) Kind {
 // also where the name is a link to it.
 func (all Kinds) Photos(name string) photos.Folder {
 	if !all.Files(name) {
-		return photos.Beside(all.open(name).File())
+		s := all.open(name)
+		of := photos.Beside(s.File())
+		if r, ok := s.(Remote); ok {
+			of = of.Within(r.Shares())
+		}
+		return of
 	}
 	return photos.Beside(all.open(name).File()).Linked(name)
 }

@@ -107,7 +107,7 @@ func (x Examination) Markdown(Clock) string {
 	case !damaged:
 		l.add("\nThe journals are intact; only photos are missing or damaged. Each backup keeps its photos in the `.photos` folder beside it.\n")
 	case x.Shared:
-		l.add("\nLeave the shed as it is. Copy the newest good copy of it into another shed, and name that one from then on: `fettle store copy COPY etcd://HOST:PORT/SHED`\n\n" + salvage)
+		l.add("\nRecord nothing more in it. Copy the newest good backup into a new shed, and name that one from then on: `fettle store copy FILE etcd://HOST:2379/NEW`\n\n" + salvage)
 	case len(x.Airframes) == 0:
 		l.add("\nNothing in this file can be read. Leave it as it is and restore the newest good backup: `fettle restore FILE`\n")
 	default:

@@ -111,7 +111,7 @@ func (c *conversation) finish(ctx context.Context, f workflow.Finish) error {
 // finishAt records that it was done at an earlier time; zero: now.
 func (c *conversation) finishAt(ctx context.Context, f workflow.Finish, at time.Time) (err error) {
 	f.Step = c.name()
-	if f.Witness, err = c.askSecond(ctx); err != nil {
+	if f.Witness, err = c.askSecond(ctx, &c.hand.Step); err != nil {
 		return err
 	}
 	if f.Thing, err = c.askThing(ctx); err != nil {
@@ -134,8 +134,7 @@ func (c *conversation) askThing(ctx context.Context) (string, error) {
 }
 
 // askSecond asks who the second person was, or which way was used instead.
-func (c *conversation) askSecond(ctx context.Context) (workflow.Witness, error) {
-	step := c.hand.Step
+func (c *conversation) askSecond(ctx context.Context, step *steps.Step) (workflow.Witness, error) {
 	if !step.WantsSecond() {
 		return workflow.Witness{}, nil
 	}
@@ -214,7 +213,7 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 		return err
 	}
 	request := workflow.Clear{Step: c.name(), Answers: answers, Lines: lines}
-	if request.Witness, err = c.askSecond(ctx); err != nil {
+	if request.Witness, err = c.askSecond(ctx, &c.hand.Step); err != nil {
 		return err
 	}
 	if request.Thing, err = c.askThing(ctx); err != nil {
@@ -447,8 +446,8 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 }
 
 // askConditions asks whether each need stands that nobody has said, and reports whether
-// there was one.
-func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting) (asked bool, err error) {
+// there was one. They are what the holds need that are cleared once more, each for the one before it; none: the step at hand.
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, holds ...*steps.Step) (asked bool, err error) {
 	for _, need := range needs {
 		of, hold := s.Anew(need, c.now())
 		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
@@ -456,7 +455,9 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		}
 		how, uses := c.broughtBy(s, need)
 		if hold != nil {
-			how, _, _ = s.FindStep(of.ID+"/"+hold.Name, c.now()) // else it is asked without its page
+			if how, _, err = s.FindStep(of.ID+"/"+hold.Name, c.now()); err != nil {
+				return false, err // its page has the cautions
+			}
 			uses = s.UsesOf(of, *hold, c.now())
 		}
 		if how.Step.Name != "" {
@@ -473,7 +474,7 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			}
 		}
 		if hold != nil {
-			return true, c.askAnew(ctx, s, need, of, hold)
+			return true, c.askAnew(ctx, s, of, append(holds, hold))
 		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
@@ -490,15 +491,13 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 	return asked, nil
 }
 
-// askAnew asks for the lines of a hold that was cleared before what it set was ended, once what it needs stands.
-func (c *conversation) askAnew(ctx context.Context, s *workflow.State, need steps.Setting, of *workflow.Job, hold *steps.Step) error {
-	var needs []steps.Setting
-	for _, n := range hold.Needs {
-		if _, other := s.Anew(n, c.now()); other == nil && n.Condition != need.Condition {
-			needs = append(needs, n)
-		}
+// askAnew asks for the lines of the last of these holds, which was cleared before what it set was ended, once what it needs stands.
+func (c *conversation) askAnew(ctx context.Context, s *workflow.State, of *workflow.Job, holds []*steps.Step) error {
+	hold := holds[len(holds)-1]
+	if lists.Contains(holds[:len(holds)-1], hold) { // each waits for the other
+		return c.lookAgain(ctx)
 	}
-	if asked, err := c.askConditions(ctx, s, needs); asked || err != nil {
+	if asked, err := c.askConditions(ctx, s, s.NeedsAt(of, *hold, c.now()), holds...); asked || err != nil {
 		return err
 	}
 	key := place{mark: c.mark, job: of.ID, step: hold.Name}
@@ -506,8 +505,12 @@ func (c *conversation) askAnew(ctx context.Context, s *workflow.State, need step
 	if err != nil {
 		return err
 	}
+	request := workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm}
+	if request.Witness, err = c.askSecond(ctx, hold); err != nil {
+		return err
+	}
 	delete(c.ticked, key)
-	return c.record(ctx, workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm})
+	return c.record(ctx, request)
 }
 
 // broughtBy is the step of an open job that brings a condition about, and what it is done

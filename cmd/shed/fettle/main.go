@@ -44,7 +44,7 @@ func clusters(c keep.Cluster) keep.Kind {
 		Check:  func(name string) error { return etcd.Check(name, access) },
 		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
 			s := etcd.New(name, access)
-			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos, &waits{}}
+			return shed{s, &seen.Store{Of: s, Folder: copyFolder(c.Cache, name, s.Shed())}, c.Photos, c.Own, &waits{}}
 		},
 		Create: func(context.Context, string, func(store.Builder) error, func(store.Store) error) error {
 			return errNotFile
@@ -60,6 +60,7 @@ type shed struct {
 	*etcd.Store
 	seen   *seen.Store
 	photos string // the folder for the photos of sheds
+	own    bool   // which other benches do not share
 	waits  *waits
 }
 
@@ -193,6 +194,14 @@ func (s shed) File() string {
 		return ""
 	}
 	return filepath.Join(s.photos, s.Shed())
+}
+
+// Shares is [keep.Remote.Shares].
+func (s shed) Shares() string {
+	if s.own {
+		return ""
+	}
+	return s.photos
 }
 
 // Replace refuses: other benches may be writing.

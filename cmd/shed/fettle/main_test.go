@@ -266,6 +266,16 @@ func TestPhotosOfOneBench(t *testing.T) {
 	two.run(0, "backup copy.db", "0 photos", "not whole: 1 photo missing", "placed.jpg of CW-01 by rosa", "no photos: folder that all share")
 	two.run(0, "store copy etcd://"+host+"/shed other.db", "not whole: 1 photo missing")
 	one.run(0, "backup copy.db", "1 photo; verified")
+
+	mounted := filepath.Join(t.TempDir(), "share")
+	three := benchOf(t, config+"etcd:\n  photos: "+mounted+"\n")
+	three.run(5, "note CW-01 seen --photo "+picture(t), "cannot write to", "the folder that all benches share is not there", "nothing was saved: mount it")
+	three.run(0, "store copy "+one.home+"/copy.db etcd://"+host+"/other", "not whole: 1 photo missing", "the folder that all benches share is not there")
+	if err := os.Mkdir(mounted, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	three.run(0, "note CW-01 seen --photo "+picture(t))
+	three.run(0, "store copy "+one.home+"/copy.db etcd://"+host+"/other", "1 photo; verified")
 }
 
 // step is the step that a page of next has.

@@ -1,0 +1,100 @@
+package sitting_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// twoHolds has a hold that needs what another one switches on, and what it sets itself otherwise.
+const twoHolds = `procedure: skerry-bench
+kind: check
+design: skerry
+title: Try it on the bench
+revision: 1
+stages:
+  - stage: bench
+    steps:
+      - step: power
+        title: Switch the supply on
+        caution: Nothing lies on the supply.
+        do: Switch it on.
+        sets: {charger: on}
+        hold: {confirm: [The supply is clear]}
+      - step: plug
+        title: Plug it in
+        caution: The motor may start.
+        do: Plug it in.
+        needs: {charger: on, battery: out}
+        sets: {battery: in}
+        alone: [Strap it to the stand]
+        hold: {confirm: [The shaft is bare, Nobody is in front]}
+      - step: try
+        title: Try it
+        do: Try it.
+        needs: {battery: in}
+      - step: try-again
+        title: Try it again
+        do: Try it again.
+        needs: {battery: in}
+      - step: end
+        title: End it
+        do: Unplug it, and switch the supply off.
+        sets: {battery: out, charger: off}
+`
+
+// What a hold needs that is cleared once more comes first, also where another hold is cleared once more for it, with its own page;
+// then its lines, and who is second.
+func TestHoldsOnceMore(t *testing.T) {
+	b := atBench(t)
+	own := t.TempDir()
+	must(t, os.WriteFile(filepath.Join(own, "skerry-bench.yaml"), []byte(twoHolds), 0o600))
+	b.desk.Library = procedures.Open(own)
+	s, err := b.desk.Register(t.Context(), "SK-01", "skerry", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "skerry-bench", "", time.Time{})
+	must(t, err)
+	set := func(condition, state string) workflow.Request {
+		return workflow.ReadBench{Set: []steps.Setting{{Condition: condition, State: state}}}
+	}
+	b.ready("SK-01")
+	b.act("SK-01", set("battery", "out"))
+	b.act("SK-01", workflow.Clear{Step: "power", Answers: []bool{true}})
+	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true, true}, Witness: workflow.Witness{Second: "hugo"}})
+	b.act("SK-01", workflow.Finish{Step: "try"})
+	b.act("SK-01", set("charger", "off"))
+	b.act("SK-01", set("battery", "out"))
+	b.act("SK-01", set("battery", "in")) // said, and no line of it
+
+	// The supply, the plug out again, the lines, and who is second.
+	b.lead("SK-01", "1", "y", "1", "2", "hugo", "q")
+	for i, want := range [][]string{
+		{"Switch the supply on", "Confirm each line"},
+		{"End it", "Is the battery out now?"},
+		{"Plug it in", "Confirm each line"},
+		{"Plug it in", "Confirm each line"},
+		{"Plug it in", "Who was the second person"},
+		{"Try it again", "When it is done"},
+	} {
+		for _, word := range want {
+			if !strings.Contains(b.asked[i], word) {
+				t.Errorf("question %d is %s, want %s", i+1, b.asked[i], want)
+			}
+		}
+	}
+	if f, e := last[journal.Witnessed](b, "SK-01"); f.Who != "hugo" || f.Step != "plug" || e.Position != b.state("SK-01").Size()-3 {
+		t.Errorf("entry %d: %+v", e.Position, f)
+	}
+	for _, text := range b.told {
+		if strings.Contains(text, "refused") {
+			t.Error(text)
+		}
+	}
+}
