@@ -429,7 +429,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	if text := next.AtOnce(clock); text != "" {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")}) // that it is a caution stands there already
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By").Replace(text)}) // that it is a caution stands there already
 	}
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
