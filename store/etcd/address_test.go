@@ -9,6 +9,7 @@ import (
 	"crypto/x509/pkix"
 	"encoding/pem"
 	"errors"
+	"fmt"
 	"math/big"
 	"net"
 	"os"
@@ -18,6 +19,7 @@ import (
 	"testing"
 	"time"
 
+	"go.etcd.io/etcd/api/v3/v3rpc/rpctypes"
 	"go.etcd.io/etcd/client/pkg/v3/transport"
 	"go.etcd.io/etcd/server/v3/embed"
 	"google.golang.org/grpc/codes"
@@ -267,5 +269,19 @@ func TestLooksOften(t *testing.T) {
 	}
 	if n := knocked.Load(); n < 4 {
 		t.Errorf("it was looked for %d times in three seconds", n)
+	}
+}
+
+// What was sent and got no answer stays unknown, whatever whoever is asked next says of the config.
+func TestUnknownStays(t *testing.T) {
+	s := New(Scheme+"127.0.0.1:1/shed", Access{})
+	for _, text := range []string{
+		"tls: failed to verify certificate: x509: certificate signed by unknown authority", "remote error: tls: bad certificate",
+		rpctypes.ErrAuthFailed.Error(), "connection reset by peer",
+	} {
+		err := s.fail(writing, fmt.Errorf("%w: %s", store.ErrUnknown, text))
+		if !errors.Is(err, store.ErrUnknown) || errors.Is(err, store.ErrSetup) {
+			t.Errorf("after %q: %v", text, err)
+		}
 	}
 }

@@ -43,7 +43,7 @@ func (s *Store) fail(op string, err error) error {
 	}
 	if err = kind(op, err); errors.Is(err, store.ErrAway) {
 		err = s.refused(err)
-	} else if s.misfit(err.Error()) != "" {
+	} else if !errors.Is(err, store.ErrUnknown) && s.misfit(err.Error()) != "" { // it may have been done all the same
 		err = fmt.Errorf("%w: %s", store.ErrSetup, plain(err))
 	}
 	return &store.Error{Op: op, Path: s.name, Err: err, Hint: s.hint(op, err)}
@@ -74,7 +74,7 @@ func (s *Store) refused(err error) error {
 
 // What a member that was knocked at showed of itself.
 const (
-	plainAlone = "it speaks no TLS"
+	plainAlone = "it does not speak TLS"
 	tlsAlone   = "it speaks TLS alone"
 	notClients = "looked like an HTTP/1.1 header"
 )
