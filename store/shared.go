@@ -98,10 +98,11 @@ type Claimer interface {
 
 	// Claim claims a step for its owner for so long, in the place of what its owner claimed
 	// before; what they left midway is remembered. One that says so, [Claim.Left], takes nothing's
-	// place, and nothing takes the place of what another sitting of the owner keeps up. Claimed again, it begins when it first did and lasts so long from now on. It
-	// returns the claim that stands: that of another owner or sitting, and then nothing was changed, unless
-	// take says to take it over. One that has run out stands for as long as it is remembered.
-	// Neither it nor c is changed afterwards.
+	// place, and nothing takes the place of what another sitting of the owner keeps up. Claimed
+	// again, it begins when it first did and lasts so long from now on. It returns the claim that
+	// stands: that of another owner or sitting, and then nothing was changed, unless take says to
+	// take it over. One that has run out stands for as long as it is remembered. Neither it nor c
+	// is changed afterwards.
 	Claim(ctx context.Context, c *Claim, lasts time.Duration, take bool) (*Claim, error)
 
 	// Unclaim ends what the owner of the claim has claimed, but for what another sitting of theirs

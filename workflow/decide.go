@@ -90,8 +90,7 @@ func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry 
 
 // then is the state after more facts.
 func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
-	all := append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, c)...)
-	after, err := Replay(all, s.docs)
+	after, err := s.Longer(s.entries(facts, c), s.docs)
 	if err != nil {
 		return nil, err
 	}

@@ -241,7 +241,16 @@ func (b *bench) tryAt(r Request, at time.Time) error {
 	if err != nil {
 		return err
 	}
+	docs := papers()
+	if b.docs != nil {
+		docs = *b.docs
+	}
+	longer, err := b.state.Longer(entries, docs)
+	if err != nil {
+		b.t.Fatal(err)
+	}
 	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
+	identical(b.t, longer, b.state)
 	return nil
 }
 

@@ -306,3 +306,45 @@ func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
 		t.Errorf("after the first: %s", got)
 	}
 }
+
+// In a sitting that runs late it is said what must be ended before it is over, or was to be, where the step that is suggested takes
+// longer: not where there is time for both, for a step that ends it, nor once nobody is there.
+func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
+	b := parts(t, 2)
+	b.done("warm")
+	job := b.state.Jobs[0].ID
+	b.state.Planned = []Planned{{Job: job, Step: "film-1", Begins: b.now.Add(-time.Hour), Leave: b.now.Add(-time.Hour)}, {Job: job, Step: "film-2", Begins: b.now.Add(-time.Minute), Leave: b.now.Add(20 * time.Minute)}}
+	for _, is := range []struct {
+		takes string
+		sets  bool
+		after time.Duration
+		want  bool
+	}{
+		{"19 min", false, 0, false}, // and a minute to end it
+		{"20 min", false, 0, true},
+		{"20 min", true, 0, false},
+		{"1 min", false, 20 * time.Minute, true},
+		{"1 min", false, 2 * time.Hour, false},
+	} {
+		step := hands("trim", is.takes)
+		if is.sets {
+			step.Sets = []steps.Setting{{Condition: "iron", State: "cold"}}
+		}
+		end, by := b.state.EndFirst(Suggestion{Step: &StepReport{Step: step}}, b.now.Add(is.after))
+		if got := len(end) == 1 && end[0].Remedy.Setting.State == "cold"; got != is.want || !by.Equal(b.now.Add(20*time.Minute)) {
+			t.Errorf("%+v: to be ended by %s: %+v", is, by, end)
+		}
+	}
+}
+
+// What passes by itself after several steps, and before several others, is said once, with its end after the last of them.
+func TestAWaitIsLeftOnce(t *testing.T) {
+	b := working(t, one("spray", hands("spray", "10 min")), one("dip", hands("dip", "5 min")),
+		steps.Stage{Name: "dry", After: []string{"spray", "dip"}, Steps: []steps.Step{wait("air", "2 h")}},
+		steps.Stage{Name: "sand", After: []string{"dry"}, Steps: []steps.Step{hands("sand", "5 min")}},
+		steps.Stage{Name: "trim", After: []string{"dry"}, Steps: []steps.Step{hands("trim", "5 min")}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60, 24*60, 25*60)}, b.state)
+	if err != nil || len(p.Visits) != 2 || len(p.Visits[0].After) != 1 || p.Visits[0].After[0].Step != "air" || p.Visits[0].After[0].Until.Sub(b.now) != 135*time.Minute {
+		t.Errorf("%v: %+v", err, p.Visits)
+	}
+}

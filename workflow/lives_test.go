@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"reflect"
 	"slices"
 	"sync"
 	"testing"
@@ -117,8 +118,47 @@ func (l *life) keepSheet(t *rapid.T, job *Job) {
 }
 
 type life struct {
-	state *State
-	now   time.Time
+	state    *State
+	replayed *State // the same, of all entries at once; nil: not yet
+	now      time.Time
+}
+
+// longer has a longer journal, and holds what it comes to from where it was against what
+// all of it comes to. Where it was comes to the same as before.
+func (l *life) longer(t *rapid.T, all []journal.Entry) {
+	before := l.state
+	longer, err := before.Longer(all[before.Size():], papers())
+	if err != nil {
+		t.Fatal(err)
+	}
+	replayed := replay(t, all)
+	identical(t, longer, replayed)
+	if l.replayed != nil {
+		identical(t, before, l.replayed)
+	}
+	l.state, l.replayed = longer, replayed
+}
+
+// identical holds two states to each other in all that they are made of, save for what is
+// only remembered.
+func identical(t interface {
+	Errorf(string, ...any)
+	Fatalf(string, ...any)
+}, a, b *State) {
+	is, want := *a, *b
+	for _, s := range []*State{&is, &want} {
+		s.memo, s.folded, s.effects, s.kinds = nil, nil, nil, nil
+	}
+	if reflect.DeepEqual(is, want) {
+		return
+	}
+	of, other := reflect.ValueOf(is), reflect.ValueOf(want)
+	for i := range of.NumField() {
+		if f := of.Type().Field(i); f.IsExported() && !reflect.DeepEqual(of.Field(i).Interface(), other.Field(i).Interface()) {
+			t.Errorf("%s: %+v, where all entries at once come to %+v", f.Name, of.Field(i), other.Field(i))
+		}
+	}
+	t.Fatalf("after %d entries the state is\n%+v\nwhere all of them at once come to\n%+v", a.Size(), is, want)
 }
 
 // move lets time pass or asks for something, often for what is sensible, so
@@ -351,7 +391,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 	once(t, l.state.Sheet, entries)
 	before := l.state
 	all := append(slices.Clone(before.Entries), entries...)
-	l.state = replay(t, all)
+	l.longer(t, all)
 	for _, e := range entries {
 		l.forbidden(t, all[:e.Position], e)
 		usedWithCare(t, before.Sheet, all[:e.Position], e)

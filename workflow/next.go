@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
@@ -100,11 +101,31 @@ type Planned struct {
 	Step   string    `json:"step"`
 	Act    Act       `json:"act,omitempty"`
 	Begins time.Time `json:"begins"`
+	Leave  time.Time `json:"leave,omitzero"` // when its sitting is over
 }
 
 // has reports whether it is the step of the report as it stands now.
 func (p Planned) has(r StepReport) bool {
 	return p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
+}
+
+// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
+// is suggested takes longer; by is when that is. Nothing: there is time for both, or nothing was recorded in that sitting for long.
+func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
+	var begun time.Time
+	for _, p := range s.Planned {
+		if !p.Begins.After(now) && !p.Begins.Before(begun) {
+			begun, by = p.Begins, p.Leave
+		}
+	}
+	if by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+		return nil, by
+	}
+	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
+	if fits(g.Step.Step, now, by.Add(-minutesOf(safeMinutes*len(all)))) {
+		return nil, by
+	}
+	return reasonsOf(all), by
 }
 
 // Next suggests what to do at the time: an open joint before anything else,

@@ -23,8 +23,8 @@ type Documents struct {
 	Procedures map[string]*steps.Procedure
 }
 
-// A State is what a journal adds up to. It is read-only: a longer journal is
-// replayed into a new State.
+// A State is what a journal adds up to. It is read-only: of a longer journal there is
+// a new State, see [State.Longer].
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
@@ -75,6 +75,7 @@ type State struct {
 	reglued map[string]reglue // by joint: the last rework that glued it
 
 	memo    *memo             // nil: it is being replayed
+	folded  *State            // itself as it was replayed, also where it is a copy that was told more
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
@@ -184,7 +185,14 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 	}
 	s.noteUndone()
 	s.lastSheet = s.sheetAtEnd()
-	for i, e := range entries {
+	return s.foldFrom(0, seen)
+}
+
+// foldFrom folds the entries from that position, which are the first that the state does
+// not have, and judges what needs all of them.
+func (s *State) foldFrom(first int, seen func(*State, journal.Entry)) (*State, error) {
+	for i := first; i < len(s.Entries); i++ {
+		e := s.Entries[i]
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
 		}
@@ -205,7 +213,7 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 	}
 	s.judgeChecks()
 	s.judgeQuarantines()
-	s.memo = &memo{}
+	s.memo, s.folded = &memo{}, s
 	return s, nil
 }
 

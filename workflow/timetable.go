@@ -95,7 +95,7 @@ func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
 			if turn.Mark == mark && turn.Rework == "" && turn.Again == "" {
-				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins})
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins, v.To})
 			}
 		}
 	}
@@ -382,13 +382,23 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 		all = c.span(all, t, join.joint, "", AfterHandling, end, handles)
 		all = c.span(all, t, join.joint, "", AfterCure, handles, end+up(times.Least(times.Cure, climate)))
 	}
-	seen := map[tie]bool{}
+	type waiting struct { // several tasks may come before a wait, and after it
+		job  *Job
+		step string
+	}
+	at := map[waiting]int{}
 	for k, d := range c.delays {
-		if why := c.ties[k]; why.why == AfterWait && !seen[why] && d.Least > c.tasks[d.From].minutes {
-			t := &c.tasks[d.From]
-			all = c.span(all, t, "", why.step, AfterWait, starts[d.From]+t.minutes, starts[d.From]+d.Least)
-			why.joint = t.job.ID
-			seen[why] = true
+		why := c.ties[k]
+		if why.why != AfterWait || d.Least <= c.tasks[d.From].minutes {
+			continue
+		}
+		t := &c.tasks[d.From]
+		is, from, until := waiting{t.job, why.step}, starts[d.From]+t.minutes, starts[d.From]+d.Least
+		if had, known := at[is]; !known {
+			at[is] = len(all)
+			all = c.span(all, t, "", why.step, AfterWait, from, until)
+		} else if over := c.time(until); over.After(all[had].Until) {
+			all[had].From, all[had].Until = c.time(from), over
 		}
 	}
 	for _, s := range c.fleet {

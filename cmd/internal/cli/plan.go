@@ -77,7 +77,10 @@ func (a *app) planCommand() *cobra.Command {
 
 func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	now := a.time.Now()
-	think, err := parseDuration(o.think)
+	think, err := time.ParseDuration(o.think) // which knows ms
+	if err != nil {
+		think, err = parseDuration(o.think)
+	}
 	_, number := strconv.ParseFloat(o.think, 64)
 	switch {
 	case number == nil:

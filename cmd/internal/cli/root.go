@@ -41,9 +41,12 @@ func (a *app) run(ctx context.Context, args []string) int {
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
 	}
-	if err == nil && a.stale { // it is not what the record is now
-		err = &silentError{exitStore}
-		if a.kept.Desk.Outcome() != nil {
+	if err == nil && a.kept != nil {
+		became := a.kept.Desk.Outcome()
+		if a.stale { // it is not what the record is now
+			err = &silentError{exitStore}
+		}
+		if became != nil && (a.stale || became.Unknown) {
 			err = &silentError{exitUnsure}
 		}
 	}

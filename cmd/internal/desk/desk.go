@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"fettle/procedures"
@@ -43,7 +42,7 @@ type Desk struct {
 
 	parsed   parsed
 	replayed replayed
-	outcome  atomic.Pointer[Outcome]
+	outcomes outcomes
 }
 
 // tries is how often to decide at least when other terminals keep adding entries: it is

@@ -125,6 +125,9 @@ func (p Plan) Calendar() []ics.Event {
 		if len(s.Set) > 0 {
 			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, "; "))
 		}
+		if _, left := s.dries(func(mark string) string { return mark + ": " }, Clock{Now: s.From}); len(left) > 0 {
+			text = append(text, "Left to dry and cure: "+strings.Join(left, "; "))
+		}
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
 		events = append(events, ics.Event{
 			UID: fmt.Sprintf("%x", sum[:12]) + domain, Sequence: p.Made.Unix() / 60, Start: s.From, End: s.To,

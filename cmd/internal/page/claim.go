@@ -39,7 +39,7 @@ func TakenLine(of *store.Claim) string {
 
 // AlsoLine says to somebody in a sitting that they are at the step in another one.
 func AlsoLine(of *store.Claim, c Clock) string {
-	return ClaimLine(of, c) + " in another follow, which is you: do it once, and leave one of them."
+	return "You have been at `" + claimedStep(of) + "` in another follow since " + c.At(of.Since) + ": do it once, and leave one of them."
 }
 
 // DoneBy says who did something of a step, and when.

@@ -352,7 +352,7 @@ func (m Repair) Markdown(c Clock) string {
 		l.add("\nMade of %s.", esc(strings.Join(m.MadeOf, "; ")))
 	}
 	if !m.Full {
-		l.add("\nEach step, and why it is there: `fettle repair %s --full`.", esc(m.Mark))
+		l.add("\nEach step, and why it is there: `fettle repair %s --full`", esc(m.Mark))
 	}
 	if m.Job == "" {
 		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))

@@ -12,6 +12,7 @@ import (
 	"math/big"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -102,6 +103,22 @@ func TestEveryPageIsGolden(t *testing.T) {
 	for _, file := range files {
 		if name := strings.TrimSuffix(filepath.Base(file), ".txt"); pages[name] == "" {
 			t.Errorf("no page is held against %s", file)
+		}
+	}
+}
+
+// A command ends with its last word: whoever copies it would copy a full stop too, and of a folder
+// named . make the one above.
+func TestNoFullStopAfterACommand(t *testing.T) {
+	pages := album{}
+	pages.evenings(t)
+	pages.choosing(t)
+	pages.witnessing(t)
+	pages.keeping()
+	stopped := regexp.MustCompile("`fettle [^`]*`\\.")
+	for name, text := range pages {
+		if found := stopped.FindString(text); found != "" {
+			t.Errorf("%s has %s", name, found)
 		}
 	}
 }
@@ -323,8 +340,9 @@ func (b *bench) claimed() {
 	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
 	b.pages["TakenLine"] = page.TakenLine(claim)
 	b.pages["AlsoLine"] = page.AlsoLine(claim, page.Clock{Now: b.Now})
+	b.pages["SaysOf"] = page.SaysOf([]journal.Entry{{Facts: journal.Noted{Text: "the tin is empty"}}, {Facts: journal.Noted{Text: "so is the other"}}})
 	b.pages["LookAt"] = page.LookAt("CW-01")
-	b.pages["Leaving-lacks"] = page.Leaving{Lacks: true}.Markdown(page.Clock{Now: b.Now})
+	b.pages["Leaving-lacks"] = page.Leaving{Lacks: []string{`your last answer to "Before the blade"`, `the note "the tin is empty"`}}.Markdown(page.Clock{Now: b.Now})
 	b.pages["Leaving-unknown"] = page.Leaving{Mark: "CW-01", Unknown: "CW-01"}.Markdown(page.Clock{Now: b.Now})
 	silent := *claim
 	silent.Silent = 3 * time.Minute

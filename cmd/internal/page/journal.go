@@ -61,6 +61,15 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, words, !s.Live(e.Position)}
 }
 
+// SaysOf says of entries, which need not be recorded, what they are.
+func SaysOf(entries []journal.Entry) string {
+	words := make([]string, len(entries))
+	for i, e := range entries {
+		words[i] = says(e.Facts)
+	}
+	return strings.Join(words, "; ")
+}
+
 // TakenBack says what entries that are taken back were: each, or of many how many of
 // each sort. Releases are always named.
 func TakenBack(s *workflow.State, positions []int64) string {

@@ -107,16 +107,17 @@ func (x Examination) Markdown(Clock) string {
 	case !damaged:
 		l.add("\nThe journals are intact; only photos are missing or damaged. Each backup keeps its photos in the `.photos` folder beside it.\n")
 	case x.Shared:
-		l.add("\nRecord nothing more in it. Copy the newest good backup into a new shed, and name that one from then on: `fettle store copy FILE etcd://HOST:2379/NEW`. " + salvage)
+		l.add("\nRecord nothing more in it. Copy the newest good backup into a new shed, and name that one from then on: `fettle store copy FILE etcd://HOST:2379/NEW`\n\n" + salvage)
 	case len(x.Airframes) == 0:
-		l.add("\nNothing in this file can be read. Leave it as it is and restore the newest good backup: `fettle restore FILE`.\n")
+		l.add("\nNothing in this file can be read. Leave it as it is and restore the newest good backup: `fettle restore FILE`\n")
 	default:
-		l.add("\nLeave the file as it is and restore the newest good backup: `fettle restore FILE`. " + salvage)
+		l.add("\nLeave the file as it is and restore the newest good backup: `fettle restore FILE`\n\n" + salvage)
 	}
 	return l.String()
 }
 
-const salvage = "Without a backup, save every journal that is complete: `fettle examine --salvage NEW-FILE`.\n"
+// salvage is what to do where there is no backup.
+const salvage = "Without a backup, save every journal that is complete: `fettle examine --salvage NEW-FILE`\n"
 
 // fault is a fault without the word "damaged" in front, which is shown already.
 func fault(text string) string { return strings.TrimPrefix(text, store.ErrDamaged.Error()+": ") }

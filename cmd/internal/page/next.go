@@ -28,6 +28,8 @@ type Next struct {
 	Timers   []Timer      `json:"timers"`
 	Warnings []Reason     `json:"warnings,omitempty"`
 	Harms    []Reason     `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
+	EndFirst []Reason     `json:"end_first,omitempty"`     // what is hot, on or plugged in, and the step takes longer than the sitting
+	LeaveBy  time.Time    `json:"leave_by,omitzero"`       // when that is over
 	Begin    string       `json:"-"`                       // the procedure to start, if nothing else is due; "": any
 	Full     bool         `json:"-"`                       // with why, tools and what waits
 	Begins   bool         `json:"-"`                       // nothing of the job of the step is done
@@ -58,8 +60,14 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
+	left := s.LeftBy(suggestion, now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, s.LeftBy(suggestion, now), now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
+	if len(left) == 0 {
+		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
+			n.EndFirst, n.LeaveBy = newReasons(end), by
+		}
+	}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
 	}
@@ -119,7 +127,14 @@ func (n Next) AtOnce(c Clock) string {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
 	}
 	l.harmed(n.Harms, c)
-	if len(n.Harms) > 0 {
+	for _, r := range n.EndFirst {
+		text := "**Caution, at once:** the sitting was to be over at %s. %s"
+		if n.LeaveBy.After(c.Now) {
+			text = "**Caution, by %s:** the sitting is over then, and this step takes longer. %s"
+		}
+		l.item(text, c.At(n.LeaveBy), ReasonText(r.Reason, c))
+	}
+	if len(n.Harms)+len(n.EndFirst) > 0 {
 		l.add("")
 	}
 	for _, r := range n.Damaged {

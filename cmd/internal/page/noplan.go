@@ -74,7 +74,7 @@ func (p NoPlan) Markdown(c Clock) string {
 	l.add("**There is no plan.**\n")
 	l.harmed(p.Left, c)
 	for _, w := range p.Open {
-		l.add("**%s** on %s is open, plan or not, and closes at %s: `fettle next %s`.%s\n", esc(w.Name), esc(w.Mark), c.At(w.Closes), w.Mark, saved(w, c))
+		l.add("**%s** on %s is open, plan or not, and closes at %s: `fettle next %s` goes on with it.%s\n", esc(w.Name), esc(w.Mark), c.At(w.Closes), w.Mark, saved(w, c))
 	}
 	switch p.Why {
 	case workflow.NoSitting:

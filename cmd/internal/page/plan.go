@@ -138,7 +138,7 @@ func (p Plan) Markdown(c Clock) string {
 	for _, w := range p.Lapses {
 		if still := ""; w.Lost {
 			if w.Closes.After(p.Made) {
-				still = fmt.Sprintf(" It is open until %s: if you are at the bench and quick enough, `fettle next %s`.", c.At(w.Closes), w.Mark)
+				still = fmt.Sprintf(" It is open until %s: `fettle next %s` if you are at the bench and quick enough.", c.At(w.Closes), w.Mark)
 			}
 			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w, c))
 		} else {

@@ -260,7 +260,7 @@ func (p Since) Markdown(c Clock) string {
 	if nothing {
 		l.item("nothing: no equipment, gate, repair or condition")
 	}
-	l.add("\nAll of it: `fettle status %s --since good --json`.", p.Mark)
+	l.add("\nAll of it: `fettle status %s --since good --json`", p.Mark)
 	return l.String()
 }
 

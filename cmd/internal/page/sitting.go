@@ -16,10 +16,10 @@ func Escape(text string) string { return esc(text) }
 
 // A Leaving is what a builder is told who leaves the bench.
 type Leaving struct {
-	Mark    string // "": of all airframes
-	Options string // as the visit was begun with them
-	Lacks   bool   // what was answered last could not be recorded
-	Unknown string // the airframe of which it is not known whether it was; "": it is known
+	Mark    string   // "": of all airframes
+	Options string   // as the visit was begun with them
+	Lacks   []string // what could not be recorded of what was answered
+	Unknown string   // the airframe of which it is not known whether all that was answered is; "": it is known
 	Timers  []Timer
 	Stands  []workflow.Reason // what is hot, on or plugged in
 }
@@ -28,12 +28,13 @@ type Leaving struct {
 func (p Leaving) Markdown(c Clock) string {
 	var l lines
 	switch {
-	case p.Unknown != "":
-		l.add("It is not known whether your last answer was recorded. Once the store answers, this shows it:\n\n%s", command(LookAt(p.Unknown)))
-	case p.Lacks:
-		l.add("Your last answer is not recorded. Write down what is done and when, and record it later with --at.\n")
-	default:
+	case p.Unknown == "" && len(p.Lacks) == 0:
 		l.add("All that was answered is recorded.\n")
+	case p.Unknown != "":
+		l.add("It is not known whether all that you answered was recorded. Once the store answers, this shows it:\n\n%s", command(LookAt(p.Unknown)))
+	}
+	if len(p.Lacks) > 0 {
+		l.add("Not recorded: %s. Write down what is done and when, and record it later with --at.\n", esc(strings.Join(p.Lacks, ", ")))
 	}
 	if len(p.Stands) > 0 {
 		l.harmed(newReasons(p.Stands), c)

@@ -104,8 +104,10 @@ func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, le
 			left[k] += "," + passing(d, c)
 			continue
 		}
-		at[d.Job+what] = len(left)
-		left = append(left, what+passing(d, c))
+		if text := what + passing(d, c); !lists.Contains(left, text) {
+			at[d.Job+what] = len(left)
+			left = append(left, text)
+		}
 	}
 	return meanwhile, left
 }

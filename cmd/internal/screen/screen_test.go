@@ -579,7 +579,7 @@ func TestStoreAway(t *testing.T) {
 		h.see("Nothing was recorded: the store can't")
 		h.send(away)
 		h.pass(5 * time.Second)
-		h.see("── no store: nothing is recorded ")
+		h.see("── no store: nothing can be recorded ")
 		if text := h.screen(); strings.Contains(text, "etcd://") {
 			t.Errorf("at %d columns it shows\n%s", width, text)
 		}

@@ -189,7 +189,7 @@ func TestTwoSittingsOfOne(t *testing.T) {
 		t.Fatalf("once the second one has left, claimed is %s", got)
 	}
 	other.lead("FN-01", "1", "1", "1", "q")
-	const line = "**rosa at window** is at `blade-care` since 19:00 in another follow, which is you: do it once, and leave one of them."
+	const line = "You have been at `blade-care` in another follow since 19:00: do it once, and leave one of them."
 	if n := strings.Count(strings.Join(other.told, "\n"), line); n != 1 {
 		t.Errorf("told %d times: %q", n, other.told)
 	}
@@ -604,16 +604,16 @@ func TestAnswerUnknown(t *testing.T) {
 				}
 			}
 			answers := []string{sitting.Changed, "1", "2", sitting.Changed}
-			entries, said, not := int64(1), "your last answer is recorded.\n- FN-01: cleared hold blade-care", "is not recorded"
+			entries, said, not, others := int64(1), "The store answers again. Recorded after all:\n- FN-01: cleared hold blade-care", "Not recorded", 0
 			if comes == "after another" {
 				answers = append(answers, "1", "2")
-				entries, said, not = 2, "your last answer is not recorded", "answer is recorded"
+				entries, said, not, others = 2, "The store answers again. Not recorded: cleared hold blade-care, 2 lines. Something else was recorded first. Give it again if it is still to be done.", "after all", 1
 			}
 			size := rosa.state("FN-01").Size()
 			rosa.lead(mark, append(answers, "q")...)
 			rosa.tells("It is not known whether that was recorded", "`fettle airframe show FN-01 --entries`")
 			all := strings.Join(rosa.told, "\n")
-			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, not: 0, "All that was answered is recorded": 1} {
+			for text, n := range map[string]int{"not known": 1, "answers again": 1, said: 1, not: 0, "Meanwhile": others, "All that was answered is recorded": 1} {
 				if got := strings.Count(all, text); got != n {
 					t.Errorf("%s: it says %q %d times: %s", comes, text, got, all)
 				}
@@ -629,13 +629,72 @@ func TestAnswerUnknown(t *testing.T) {
 	rosa.desk.Store = there
 	rosa.first = func() { there.is = true }
 	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
-	rosa.tells("It is not known whether your last answer was recorded.", "fettle airframe show FN-01 --entries")
+	rosa.tells("It is not known whether all that you answered was recorded.", "fettle airframe show FN-01 --entries")
 	rosa, _ = shared(t)
 	there = &mute{faraway: &faraway{Store: rosa.desk.Store}}
 	rosa.desk.Store = there
 	rosa.first = func() { there.away = true }
 	rosa.lead("FN-01", sitting.Changed, "1", "2", "q")
-	rosa.tells("Your last answer is not recorded.", "--at")
+	rosa.tells("Not recorded: your last answer to \"Before the blade\".", "--at")
+}
+
+// What became of each answer is known apart, whatever is recorded after it: one that the store gave no
+// answer to is found out about once it does, also where the builder leaves before it is asked again, and
+// one that was not recorded is lacking until it is given again.
+func TestAnswersApart(t *testing.T) {
+	said := func(b *bench, want map[string]int) {
+		t.Helper()
+		all := strings.Join(b.told, "\n")
+		for text, n := range want {
+			if got := strings.Count(all, text); got != n {
+				t.Errorf("it says %q %d times, want %d: %s", text, got, n, all)
+			}
+		}
+	}
+	// something else was recorded before it could be sent again; then it is given again
+	for _, again := range []bool{false, true} {
+		rosa, _ := shared(t)
+		there := &mute{faraway: &faraway{Store: rosa.desk.Store}, is: true}
+		rosa.desk.Store, rosa.hasty = there, func() { there.away = false }
+		answers := []string{"1", "2", "n", "+15m d", "q"}
+		lacks, all := 1, 0
+		if again {
+			answers, lacks, all = append(answers[:4], "l", "blade-care", "1", "2", "q"), 0, 1
+		}
+		rosa.lead("FN-01", answers...)
+		said(rosa, map[string]int{"not known": 1, "did fit-radio": 1, "Not recorded: cleared hold blade-care, 2 lines. Something else was recorded first.": 1, "after all": 0,
+			`Not recorded: your last answer to "Before the blade".`: lacks, "All that was answered is recorded": all})
+	}
+
+	// who leaves meanwhile hears of it then
+	rosa, _ := shared(t)
+	there := &mute{faraway: &faraway{Store: rosa.desk.Store}, is: true}
+	rosa.desk.Store, rosa.quits = there, func() {
+		there.away = false
+		_, err := rosa.of.Refresh(t.Context()) // for the first time
+		must(t, err)
+		if changed, err := rosa.of.Refresh(t.Context()); !changed || err != nil { // whoever waits at the question is told
+			t.Errorf("once the store is back nothing is: %v", err)
+		}
+	}
+	rosa.lead("FN-01", "1", "2", "q")
+	said(rosa, map[string]int{"not known": 1, "Recorded after all:\n- FN-01: cleared hold blade-care": 1, "All that was answered is recorded": 1})
+
+	// what was not recorded is lacking though something else was
+	rosa, _ = shared(t)
+	far := &faraway{Store: rosa.desk.Store}
+	rosa.desk.Store = far
+	rosa.first, rosa.hasty = func() { far.away = true }, func() { far.away = false }
+	rosa.lead("FN-01", sitting.Changed, "1", "2", "n", "+15m d", "q")
+	said(rosa, map[string]int{"Nothing was recorded": 1, "did fit-radio": 1, `Not recorded: your last answer to "Before the blade".`: 1, "All that was answered": 0})
+
+	// so is a note, whose words are said
+	rosa, _ = shared(t)
+	far = &faraway{Store: rosa.desk.Store}
+	rosa.desk.Store = far
+	rosa.first = func() { far.away = true; rosa.first = func() { far.away = false } }
+	rosa.lead("FN-01", sitting.Changed, "t", "the tin is empty", sitting.Changed, "1", "2", "q")
+	said(rosa, map[string]int{`It was the note "the tin is empty".`: 1, "cleared hold": 1, `Not recorded: the note "the tin is empty".`: 1})
 }
 
 // A distant store has benches with clocks, and may be away.

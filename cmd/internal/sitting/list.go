@@ -133,6 +133,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if reply.Key != keyYes {
 		return nil
 	}
+	c.answered("what was to be taken back")
 	c.kept = place{} // what was taken back comes next
 	for _, undo := range undos {
 		if err := c.recordOn(ctx, s, undo, time.Time{}); err != nil {
@@ -211,6 +212,7 @@ func (c *conversation) note(ctx context.Context, text string) error {
 		}
 		text = reply.Text
 	}
+	c.answered(`the note "` + text + `"`)
 	return c.record(ctx, workflow.Note{Text: text})
 }
 
@@ -223,6 +225,7 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 		}
 		file = reply.Text
 	}
+	c.answered("the photo " + file)
 	s := c.state()
 	last, _ := lastEntry(s)
 	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)

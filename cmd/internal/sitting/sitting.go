@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -43,13 +44,18 @@ func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
 		ticked: map[place][]bool{}, first: map[place]string{}, known: map[string]int64{},
+		unknown: map[*desk.Outcome]answer{},
 	}
 	welcomed := false
 	for {
-		n, was := c.questions, c.Desk.Outcome()
+		n := c.questions
+		recorded, unsure := c.Desk.Recorded(), c.Desk.Outcome()
 		err := c.look(ctx)
 		if err == nil {
-			err = cmp.Or(c.settle(ctx), c.meanwhile(), c.lost())
+			err = c.settle(ctx)
+		}
+		if err == nil { // else it tells of what is read anew before that
+			err = cmp.Or(c.meanwhile(), c.lost())
 		}
 		if err == nil && !welcomed {
 			welcomed, err = true, c.welcome()
@@ -60,9 +66,9 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		var refusal *workflow.Refusal
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
-			return c.leave()
+			return c.leave(ctx)
 		case errors.Is(err, context.Canceled): // Ctrl-C
-			return errors.Join(c.leave(), err)
+			return errors.Join(c.leave(ctx), err)
 		case errors.Is(err, errOver):
 			return nil
 		case errors.Is(err, errAgain):
@@ -73,62 +79,19 @@ func (s *Sitting) Lead(ctx context.Context) error {
 			}
 			if n == c.questions { // else it would be refused for ever
 				if err := c.lookAgain(ctx); errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
-					return c.leave()
+					return c.leave(ctx)
 				} else if err != nil && !errors.Is(err, errAgain) {
 					return err
 				}
 			}
 		case n < c.questions && (errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown)): // it is asked again: it may be back by then
-			if err := c.away(err, was); err != nil {
+			if err := c.away(err, recorded, unsure); err != nil {
 				return err
 			}
 		case err != nil:
 			return err
 		}
 	}
-}
-
-// away says what became of an answer that the store was away for: that first, in a few words.
-func (c *conversation) away(err error, was *desk.Outcome) error {
-	c.Bench.dated.Store(true)
-	if o := c.Desk.Outcome(); errors.Is(err, store.ErrUnknown) && o != nil {
-		return c.Front.Tell("It is not known whether that was recorded: the store gave no answer. Once it does, it is said here; in another terminal this shows it: `" + page.LookAt(o.Mark) + "`")
-	}
-	what := "Nothing"
-	if c.Desk.Outcome() != was {
-		what = "No more"
-	}
-	c.lacks = true
-	return c.say(what + " was recorded: the store can't be reached. Write down what is done and when, and record it later with --at.")
-}
-
-// settle says once the store is back that it is, and what became of an answer that it gave no answer
-// to: then it is looked at again.
-func (c *conversation) settle(ctx context.Context) error {
-	if _, why := c.Desk.AsOf(); why != nil {
-		c.Bench.dated.Store(true)
-		return nil
-	}
-	back := c.Bench.dated.Swap(false)
-	entries, s, err := c.Desk.Settle(ctx)
-	switch {
-	case errors.Is(err, store.ErrAway):
-		return nil // not yet
-	case err != nil:
-		return err
-	case len(entries) > 0:
-		mark := s.Airframe.Mark
-		c.Bench.Put(s)
-		c.recorded, c.since, c.stay = mark, time.Time{}, place{}
-		c.known[mark] = max(c.known[mark], entries[len(entries)-1].Position+1)
-		return cmp.Or(c.say("The store answers again: your last answer is recorded."), c.tellRecorded(s, entries), errAgain)
-	case s != nil:
-		c.lacks = true
-		return cmp.Or(c.say("The store answers again: your last answer is not recorded, since something else was. Give it again."), errAgain)
-	case back:
-		return c.say("The store can be reached again.")
-	}
-	return nil
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
@@ -147,9 +110,11 @@ type conversation struct {
 
 	planned time.Time // when it was planned last; zero: not in this sitting
 
-	questions int    // that were asked
-	lacks     bool   // what was answered last could not be recorded
-	recorded  string // the airframe of what was recorded last; "": nothing was
+	questions int                      // that were asked
+	answer    answer                   // the last
+	lacks     []answer                 // that could not be recorded, and were not given again
+	unknown   map[*desk.Outcome]answer // that the store gave no answer to, and were not given again
+	recorded  string                   // the airframe of what was recorded last; "": nothing was
 
 	read   map[string]bool  // cautions that were shown whole
 	off    map[place]bool   // what was put off
@@ -464,7 +429,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	if text := next.AtOnce(clock); text != "" {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.ReplaceAll(text, "- **Caution, at once:**", "**At once:**")}) // that it is a caution stands there already
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By").Replace(text)}) // that it is a caution stands there already
 	}
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
@@ -518,6 +483,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		if err != nil {
 			return Reply{}, err
 		}
+		c.answered("")
 		c.stay = place{}
 		for i, caution := range c.view.Cautions {
 			c.read[caution.Text], c.view.Cautions[i].Read = true, true
@@ -678,7 +644,9 @@ func (c *conversation) tellRecorded(s *workflow.State, entries []journal.Entry) 
 // took is told how an airframe stands after something was recorded.
 func (c *conversation) took(s *workflow.State) {
 	c.Bench.Put(s)
-	c.recorded, c.lacks = s.Airframe.Mark, false
+	c.recorded = s.Airframe.Mark
+	c.lacks = sorting.Delete(c.lacks, func(of answer) bool { return of == c.answer })
+	maps.DeleteFunc(c.unknown, func(_ *desk.Outcome, of answer) bool { return of == c.answer })
 	c.known[c.recorded] = s.Size()
 	if i := slices.IndexFunc(c.states, func(had *workflow.State) bool { return had.Airframe.Mark == c.recorded }); i >= 0 {
 		c.states[i] = s
@@ -729,13 +697,4 @@ func (c *conversation) running() (clocks page.Clocks) {
 		clocks.Timers = append(clocks.Timers, page.NewTimer(t.Mark, t.Timer))
 	}
 	return clocks
-}
-
-// leave says what stands hot, on or plugged in, what is still running, and how to go on.
-func (c *conversation) leave() error {
-	left := page.Leaving{Mark: c.Mark, Options: c.Options, Lacks: c.lacks, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now())}
-	if o := c.Desk.Outcome(); o != nil && o.Unknown {
-		left.Unknown = o.Mark
-	}
-	return c.Front.Tell(left.Markdown(c.clock()))
 }

@@ -161,6 +161,7 @@ type bench struct {
 	first    func() // what another bench does before the next answer [sitting.Changed]
 	nameless bool
 	hasty    func() // what another bench does just before the next answer d
+	quits    func() // what happens just before q
 }
 
 // atBench is a bench with an airframe of each mark, and the tab to be glued on.
@@ -256,6 +257,9 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		hasty := b.hasty
 		b.hasty = nil
 		hasty()
+	}
+	if answer == sitting.Quit && b.quits != nil {
+		b.quits()
 	}
 	if answer == sitting.Due || answer == sitting.Changed {
 		return sitting.Reply{Key: answer}, nil
