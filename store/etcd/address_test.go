@@ -272,6 +272,40 @@ func TestLooksOften(t *testing.T) {
 	}
 }
 
+// A cluster that hears who has a password and gives no answer is away, as it is for everybody else.
+func TestPasswordUnanswered(t *testing.T) {
+	deaf, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer deaf.Close()
+	s := New(Scheme+deaf.Addr().String()+"/shed", Access{User: "rosa", Password: "marsh"})
+	s.patience = 100 * time.Millisecond
+	if err := s.View(t.Context(), func(store.Reader) error { return nil }); !errors.Is(err, store.ErrAway) {
+		t.Errorf("it is read with %v", err)
+	}
+	if err := s.Append(t.Context(), "FN-01", 0, [][]byte{{1}}); !errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown) {
+		t.Errorf("it is written with %v", err)
+	}
+}
+
+// What is wrong with the certificate or the user of this bench is said of it.
+func TestOwnAccess(t *testing.T) {
+	s := New(Scheme+"127.0.0.1:1/shed", Access{})
+	for text, want := range map[string]struct {
+		is   error
+		says string
+	}{
+		"error reading server preface: remote error: tls: expired certificate": {store.ErrAway, "this bench's own certificate has expired"},
+		"auth: authentication failed, password was given for no password user": {store.ErrSetup, "leave out user: and password:"},
+	} {
+		err := s.fail(writing, status.Error(codes.Unavailable, text))
+		if !errors.Is(err, want.is) || !strings.Contains(err.Error(), want.says) || strings.Contains(err.Error(), lookThere) {
+			t.Errorf("after %q: %v", text, err)
+		}
+	}
+}
+
 // What was sent and got no answer stays unknown, whatever whoever is asked next says of the config.
 func TestUnknownStays(t *testing.T) {
 	s := New(Scheme+"127.0.0.1:1/shed", Access{})

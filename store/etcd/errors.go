@@ -195,6 +195,8 @@ func (s *Store) hint(op string, err error) string {
 	switch {
 	case errors.Is(err, store.ErrSetup):
 		return s.misfit(err.Error())
+	case errors.Is(err, store.ErrAway) && strings.Contains(err.Error(), "tls: expired certificate"):
+		return "this bench's own certificate has expired: name a new one as cert: below etcd: in the config, or have the clocks of the cluster set"
 	case errors.Is(err, store.ErrAway) && expired(err.Error()):
 		return "renew the certificates of the cluster, or set the clock here"
 	case errors.Is(err, store.ErrAway) && op == writing:
@@ -239,6 +241,7 @@ func (s *Store) misfit(text string) string {
 		{"remote error: tls: bad certificate", otherCert},
 		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
 		{rpctypes.ErrAuthFailed.Error(), "write the user: and the password: that the cluster knows below etcd: in the config"},
+		{"password was given for no password user", "the cluster has no password for that user: leave out user: and password: below etcd: in the config, and name the certificate of that user as cert: and key:"},
 		{rpctypes.ErrUserEmpty.Error(), "name this bench's own certificate as cert: and key:, or user: and password:, below etcd: in the config: the cluster asks who it is"},
 	} {
 		if !strings.Contains(text, m.has) {

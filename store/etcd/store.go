@@ -100,6 +100,9 @@ func (s *Store) reach(ctx context.Context) (clientv3.KV, error) {
 		Logger: zap.NewNop(),
 	})
 	if err != nil {
+		if ctx.Err() == nil && errors.Is(err, context.DeadlineExceeded) { // who has a password says it at once, and was not heard
+			err = fmt.Errorf("no answer in time: %w", err) // it is not the caller's
+		}
 		return nil, err
 	}
 	s.client, s.kv = client, namespace.NewKV(client.KV, s.prefix())
