@@ -10,6 +10,26 @@ import (
 	"fettle/store"
 )
 
+// Whoever leaves while it is not known what became of an answer is told so by the exit code too, also
+// where the store is back by then and something else was recorded since.
+func TestLeftUnsure(t *testing.T) {
+	a := &app{kept: &keep.Keeper{Desk: &desk.Desk{}}}
+	ends := func(code int) {
+		t.Helper()
+		if got := exitCode(a.unsure()); got != code {
+			t.Errorf("it ends with %d, want %d", got, code)
+		}
+	}
+	ends(exitDone)
+	a.stale = true
+	ends(exitStore)
+	a.stale = false
+	_ = a.kept.Desk.Noted("CW-01", 3, fmt.Errorf("%w: no answer in time", store.ErrUnknown))
+	ends(exitUnsure)
+	_ = a.kept.Desk.Noted("CW-02", 5, nil)
+	ends(exitUnsure)
+}
+
 // Of a store that another terminal holds it is said that nothing was recorded, where something was to be.
 func TestLockedOut(t *testing.T) {
 	a := &app{kept: &keep.Keeper{Desk: &desk.Desk{}}}

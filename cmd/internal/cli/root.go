@@ -41,19 +41,28 @@ func (a *app) run(ctx context.Context, args []string) int {
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
 	}
-	if err == nil && a.kept != nil {
-		became := a.kept.Desk.Outcome()
-		if a.stale { // it is not what the record is now
-			err = &silentError{exitStore}
-		}
-		if became != nil && (a.stale || became.Unknown) {
-			err = &silentError{exitUnsure}
-		}
+	if err == nil {
+		err = a.unsure()
 	}
 	if a.apart {
 		return apartCodes + exitCode(err)
 	}
 	return exitCode(err)
+}
+
+// unsure is how a command ends that did not fail, where it showed what is not the record now, or where
+// it is not known what became of what was to be recorded.
+func (a *app) unsure() error {
+	if a.kept == nil {
+		return nil
+	}
+	switch became := a.kept.Desk.Outcome(); {
+	case became != nil && (a.stale || became.Unknown):
+		return &silentError{exitUnsure}
+	case a.stale:
+		return &silentError{exitStore}
+	}
+	return nil
 }
 
 func (a *app) root() *cobra.Command {

@@ -82,7 +82,7 @@ func (d *Desk) Clocked(ctx context.Context, s *workflow.State) *workflow.State {
 	if had := s.Doubted(); err != nil || !doubt.Changed(had) && !had.Changed(doubt) {
 		return s
 	}
-	anew, err := d.replay(ctx, s.Airframe.Mark, s.Entries)
+	anew, err := d.replay(ctx, s.Airframe.Mark, &workflow.State{}, s.Entries)
 	if err != nil {
 		return s
 	}

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -204,7 +203,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	after, err := d.replay(ctx, mark, slices.Concat(s.Entries, stored))
+	after, err := d.replay(ctx, mark, s, stored)
 	if err != nil {
 		return nil, err
 	}

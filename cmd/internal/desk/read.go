@@ -60,15 +60,17 @@ func (d *Desk) Replay(ctx context.Context, mark string, records [][]byte) (*work
 	if err != nil {
 		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
 	}
-	return d.replay(ctx, mark, entries)
+	return d.replay(ctx, mark, &workflow.State{}, entries)
 }
 
-func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry) (*workflow.State, error) {
+// replay is the state after more entries.
+func (d *Desk) replay(ctx context.Context, mark string, before *workflow.State, more []journal.Entry) (*workflow.State, error) {
+	entries := slices.Concat(before.Entries, more)
 	docs, err := d.named(ctx, mark, entries, true)
 	if err != nil {
 		return nil, err
 	}
-	state, err := workflow.Replay(entries, docs)
+	state, err := before.Longer(more, docs)
 	if err == nil {
 		err = d.clocked(ctx, state)
 	}
