@@ -48,7 +48,13 @@ func (f faraway) View(ctx context.Context, fn func(store.Reader) error) error {
 func (f faraway) AsOf() (time.Time, error)           { return f.seen.AsOf() }
 func (f faraway) Recall(tell func(time.Time, error)) { f.seen.Recall(tell) }
 func (faraway) Waits(func(bool))                     {}
-func (faraway) Tell(func(string))                    {}
+
+// Shares is where its benches share photos: nowhere.
+func (faraway) Shares() string { return "" }
+
+var _ keep.Remote = faraway{}
+
+func (faraway) Tell(func(string)) {}
 func (f faraway) Clocks(context.Context, func() time.Time, bool) ([]store.BenchClock, error) {
 	return nil, f.fails()
 }

@@ -57,7 +57,7 @@ func AsOf(at time.Time, why error, c Clock) string {
 	if c.Stands { // it would soon be wrong
 		ago = ""
 	}
-	return fmt.Sprintf("as of %s%s: the store %s; others may have recorded since; nothing can be recorded now; all times count to the safe side by 2 min", c.At(at), ago, reasonAway(why))
+	return fmt.Sprintf("as of %s%s: the store %s; others may have recorded since; until it answers nothing is recorded; all times count to the safe side by 2 min", c.At(at), ago, reasonAway(why))
 }
 
 // reasonAway is why a store is away, without its name, the words of the network and what to do.

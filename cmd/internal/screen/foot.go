@@ -59,7 +59,7 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 func (p painter) bar(s scene, width int) string {
 	var says []string
 	if s.away {
-		says = append(says, "no store: nothing can be recorded")
+		says = append(says, "no answer from the store")
 	}
 	for _, k := range s.offers {
 		way := k.Key + " "

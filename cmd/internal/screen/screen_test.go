@@ -579,12 +579,12 @@ func TestStoreAway(t *testing.T) {
 		h.see("Nothing was recorded: the store can't")
 		h.send(away)
 		h.pass(5 * time.Second)
-		h.see("── no store: nothing can be recorded ")
+		h.see("── no answer from the store ")
 		if text := h.screen(); strings.Contains(text, "etcd://") {
 			t.Errorf("at %d columns it shows\n%s", width, text)
 		}
 		h.send(read{})
-		if text := h.screen(); strings.Contains(text, "no store") || !strings.Contains(text, "Nothing was recorded") {
+		if text := h.screen(); strings.Contains(text, "no answer from the store") || !strings.Contains(text, "Nothing was recorded") {
 			t.Errorf("when it is back, it shows\n%s", text)
 		}
 		h.press("m")
