@@ -11,12 +11,12 @@ type chainer struct {
 }
 
 // chain is what holds the finish of a plan back, from the activity that ends last to one that nothing but a sitting, or its earliest
-// start, keeps from being sooner.
-func (l *layout) chain(starts []int) []Link {
+// start, keeps from being sooner. It is followed whatever the time to think, or it would be another, and no further once ctx ends.
+func (l *layout) chain(ctx context.Context, starts []int) []Link {
 	if len(l.p.Either) > 0 {
-		l = l.p.settled(starts).layout(&limit{ctx: context.Background()}) // all of it, or the chain would be another
+		l = l.p.settled(starts).layout(&limit{ctx: ctx})
 	}
-	if len(starts) == 0 {
+	if len(starts) == 0 || ctx.Err() != nil {
 		return nil
 	}
 	c := &chainer{layout: l, starts: starts, byEnd: make([]int, len(starts)), met: make([]bool, len(starts))}
@@ -34,7 +34,7 @@ func (l *layout) chain(starts []int) []Link {
 	c.met[last] = true
 	way := []step{{of: last, holds: c.holds(last)}}
 	var first []Link // where none does
-	for len(way) > 0 {
+	for len(way) > 0 && ctx.Err() == nil {
 		top := &way[len(way)-1]
 		if i := top.of; top.next == len(top.holds) {
 			if first == nil {

@@ -12,7 +12,7 @@ func SolveWithin(ctx context.Context, p Problem, looks int) Result {
 		return Result{}
 	}
 	search := &counted{ctx, looks, make(chan struct{})}
-	return solve(search, ctx, search, &p, Options{}, int(horizon))
+	return solve(ctx, search, ctx, search, &p, Options{}, int(horizon))
 }
 
 type counted struct {

@@ -244,7 +244,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 		o.Think = time.Second
 	}
 	began := time.Now()
-	whole := ctx
+	asked, whole := ctx, ctx
 	ctx, cancel := context.WithTimeout(ctx, o.Think)
 	defer cancel()
 	think := o.Think * 19 / 20 // the rest is for what a large plan is made ready with
@@ -256,7 +256,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 	if !o.Sure {
 		whole = search
 	}
-	r := solve(whole, ctx, search, &p, o, int(horizon))
+	r := solve(asked, whole, ctx, search, &p, o, int(horizon))
 	r.Took = time.Since(began)
 	return r, nil
 }

@@ -49,8 +49,8 @@ func (p *Problem) solver(whole, search context.Context, o Options, horizon int) 
 }
 
 // solve looks for a first plan until whole ends and for better ones until search does, and has until ctx does for what is to be done
-// with it.
-func solve(whole, ctx, search context.Context, p *Problem, o Options, horizon int) Result {
+// with it. Nobody wants it any more once asked ends.
+func solve(asked, whole, ctx, search context.Context, p *Problem, o Options, horizon int) Result {
 	v := p.solver(whole, search, o, horizon)
 	none := v.search()
 	if none {
@@ -61,7 +61,7 @@ func solve(whole, ctx, search context.Context, p *Problem, o Options, horizon in
 		v.ctx, v.l.limit = ctx, &limit{ctx: ctx}
 		v.asBefore()
 		r.Starts = v.l.sooner(v.best)
-		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(r.Starts)
+		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(asked, r.Starts)
 		if o.Warm != nil {
 			r.Moved = v.moved(r.Starts)
 		}
