@@ -1,0 +1,155 @@
+package sitting
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"fettle/workflow"
+)
+
+// slip is how much later than planned a step is begun before it is planned anew.
+const slip = 10 * time.Minute
+
+// replan has what is left planned anew, which is followed from here.
+func (c *conversation) replan(ctx context.Context, now time.Time) {
+	c.planned = now
+	if c.Replan == nil {
+		return
+	}
+	if t := c.Replan(ctx, c.states); t != nil {
+		for _, s := range c.states {
+			s.Planned = t.Planned(s.Airframe.Mark)
+			c.Bench.follow(s) // c.states may be made anew from there
+		}
+	}
+}
+
+// choose returns what was chosen from the list, or the step that the builder was at when others
+// recorded something, or the step that was answered last and is not done, or what is most urgent of
+// all airframes. It leaves a step that was answered only for a joint whose time would run out
+// meanwhile. Beside what must be joined soon, it stays with the airframe at hand.
+func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
+	due := c.due(now)
+	var of, keep *workflow.State
+	var best, kept workflow.Suggestion
+	least, stays, jumps := 0, false, false
+	for _, s := range c.states {
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
+		if r, ok := atHand(s, c.jump, now); ok {
+			keep, kept, stays, jumps = s, goTo(suggestion, r), true, true
+		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
+			keep, kept, stays = s, goTo(suggestion, r), true
+		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {
+			keep, kept = s, goTo(suggestion, r)
+		}
+		rank := c.rank(s, suggestion, due, now)
+		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
+			of, best, least = s, suggestion, rank
+		}
+	}
+	if !jumps {
+		c.jump = place{}
+	}
+	switch {
+	case stays:
+		if least == 0 && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
+			c.presses = &best
+		}
+		fallthrough
+	case keep != nil && (least > 0 || fits(kept.Step, now, due)):
+		return keep, kept
+	}
+	return of, best
+}
+
+// goesOn reports whether whoever is at the step can go on, once what holds it back is answered.
+//
+//go:noinline
+func goesOn(r workflow.StepReport, now time.Time) bool {
+	return r.AtHand() && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable))
+}
+
+// rank is how soon a suggestion comes among those of all airframes; less is sooner.
+func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, due, now time.Time) int {
+	r := suggestion.Step
+	switch {
+	case suggestion.Over:
+		return 8
+	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
+		return 7
+	case r == nil:
+		return 6
+	case suggestion.Presses:
+		return 0
+	case !r.Touch.IsZero():
+		return 4
+	case !fits(r, now, due):
+		return 5
+	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
+		return 1
+	}
+	return 2
+}
+
+// sooner orders suggestions of one rank: by when the window closes, by when they are
+// planned, or by when something can be done.
+func sooner(a, b workflow.Suggestion) bool {
+	at := func(s workflow.Suggestion) time.Time {
+		if s.Step != nil {
+			if s.Step.Closes.IsZero() {
+				return s.Planned
+			}
+			return s.Step.Closes
+		}
+		return s.Until
+	}
+	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
+}
+
+// due is when the first of all windows closes: of coated joints, of glue in hand, of waits with an end.
+func (c *conversation) due(now time.Time) (due time.Time) {
+	for _, t := range c.Bench.Timers(now) {
+		if !t.Closes.IsZero() && !now.After(t.Closes) && t.Phase != workflow.Late && (due.IsZero() || t.Closes.Before(due)) {
+			due = t.Closes
+		}
+	}
+	return due
+}
+
+func fits(r *workflow.StepReport, now, due time.Time) bool {
+	hands, err := r.Step.Hands.Duration()
+	return due.IsZero() || err != nil || !now.Add(hands).After(due)
+}
+
+// atHand is the step at a place of the airframe, if it can still be done or seen to.
+func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
+	r, ok := reportAt(s, at, now)
+	return r, ok && r.AtHand()
+}
+
+// reportAt is the step at a place of the airframe, however it stands.
+func reportAt(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
+	if at.mark != s.Airframe.Mark {
+		return workflow.StepReport{}, false
+	}
+	job, err := s.Job(at.job)
+	if err != nil {
+		return workflow.StepReport{}, false
+	}
+	for _, r := range s.Steps(job, now) {
+		if r.Step.Name == at.step {
+			return r, true
+		}
+	}
+	return workflow.StepReport{}, false
+}
+
+// goTo makes a step what is suggested.
+func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
+	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
+		s.Why, s.JoinBy, s.Planned = "", time.Time{}, time.Time{}
+	}
+	s.Step, s.Resolve = &r, r.Reasons
+	return s
+}

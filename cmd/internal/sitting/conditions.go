@@ -1,0 +1,147 @@
+package sitting
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps"
+	"fettle/steps/lists"
+	"fettle/workflow"
+)
+
+// resolve asks for what holds the step at hand back.
+func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestion workflow.Suggestion) error {
+	step := c.hand.Step
+	for _, reason := range suggestion.Resolve {
+		switch reason.Because {
+		case workflow.ByClimate, workflow.ByCondition:
+			var needs []steps.Setting
+			climate := false
+			for _, r := range suggestion.Resolve { // a gate of the step may need more than the step
+				climate = climate || r.Because == workflow.ByClimate
+				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !lists.Contains(needs, need) {
+					needs = append(needs, need)
+				}
+			}
+			if climate {
+				return c.askSitting(ctx, s, needs)
+			}
+			_, err := c.askConditions(ctx, s, needs)
+			return err
+		case workflow.ByHold:
+			if use, err := s.Use(reason.Remedy.Name); err == nil && reason.Remedy.Kind == workflow.ToClearUse {
+				return c.askUse(ctx, use)
+			}
+		case workflow.ByGate:
+			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
+				g, err := s.GateReport(gate, c.now())
+				if err != nil {
+					return err
+				}
+				return c.askPoints(ctx, s, g, "")
+			}
+			return c.askGates(ctx, s)
+		case workflow.ByGauge:
+			return c.askCheck(ctx, s)
+		case workflow.ByTouch:
+			return c.askTouch(ctx, s)
+		}
+	}
+	return c.lookAgain(ctx)
+}
+
+// answerable reports whether resolve asks for what a reason says is missing.
+func answerable(r workflow.Reason) bool {
+	switch r.Because {
+	case workflow.ByClimate, workflow.ByCondition, workflow.ByGate, workflow.ByGauge, workflow.ByTouch:
+		return true
+	}
+	return r.Because == workflow.ByHold && r.Remedy.Kind == workflow.ToClearUse
+}
+
+// askConditions asks whether each need stands that nobody has said, and reports whether
+// there was one. They are what the holds need that are cleared once more, each for the one before it; none: the step at hand.
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, holds ...*steps.Step) (asked bool, err error) {
+	for _, need := range needs {
+		of, hold := s.Anew(need, c.now())
+		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
+			continue
+		}
+		how, uses := c.broughtBy(s, need)
+		if hold != nil {
+			if how, _, err = s.FindStep(of.ID+"/"+hold.Name, c.now()); err != nil {
+				return false, err // its page has the cautions
+			}
+			uses = s.UsesOf(of, *hold, c.now())
+		}
+		if how.Step.Name != "" {
+			for _, use := range uses {
+				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
+					return true, c.askUse(ctx, use)
+				}
+			}
+			step := page.NewStep(s, how, c.now())
+			c.view.ID += "/" + need.String()
+			c.view.Title, c.view.Action, c.view.Cautions = step.Title, step.Do, nil
+			for _, text := range step.Whole {
+				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+			}
+		}
+		if hold != nil {
+			return true, c.askAnew(ctx, s, of, append(holds, hold))
+		}
+		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
+		if heard := c.heard(s, need); heard != "" {
+			q.Prompt += " " + heard + "."
+		}
+		if _, err := c.confirm(ctx, q, fmt.Sprintf("%s waits until the %s is %s. Go to it from the list then.", c.hand.Step.Label(), spaced(need.Condition), spaced(need.State))); err != nil {
+			return true, err
+		}
+		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
+			return true, err
+		}
+		asked = true
+	}
+	return asked, nil
+}
+
+// askAnew asks for the lines of the last of these holds, which was cleared before what it set was ended, once what it needs stands.
+func (c *conversation) askAnew(ctx context.Context, s *workflow.State, of *workflow.Job, holds []*steps.Step) error {
+	hold := holds[len(holds)-1]
+	if lists.Contains(holds[:len(holds)-1], hold) { // each waits for the other
+		return c.lookAgain(ctx)
+	}
+	if asked, err := c.askConditions(ctx, s, s.NeedsAt(of, *hold, c.now()), holds...); asked || err != nil {
+		return err
+	}
+	key := place{mark: c.mark, job: of.ID, step: hold.Name}
+	answers, err := c.askLines(ctx, key, hold.Confirm)
+	if err != nil {
+		return err
+	}
+	request := workflow.Clear{Step: of.ID + "/" + hold.Name, Answers: answers, Lines: hold.Confirm}
+	if request.Witness, err = c.askSecond(ctx, hold); err != nil {
+		return err
+	}
+	delete(c.ticked, key)
+	return c.record(ctx, request)
+}
+
+// broughtBy is the step of an open job that brings a condition about, and what it is done
+// with; none: no step does.
+func (c *conversation) broughtBy(s *workflow.State, need steps.Setting) (how workflow.StepReport, uses []steps.Use) {
+	now := c.now()
+	for _, job := range s.OpenJobs(now) {
+		for _, r := range s.Steps(job, now) {
+			if lists.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {
+				how, uses = r, s.UsesOf(job, r.Step, now)
+			}
+		}
+	}
+	return how, uses
+}
+
+// spaced is a name as words.
+func spaced(name string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(name) }
