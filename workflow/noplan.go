@@ -105,7 +105,7 @@ func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
 	return nil
 }
 
-// impossible says why there is no plan, in the words of the work.
+// noPlan says why there is no plan, in the words of the work.
 func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o plan.Options) error {
 	if !r.Proven || r.Conflict == nil {
 		return &NoPlan{Why: NotFound}

@@ -43,7 +43,8 @@ func (a *app) planCommand() *cobra.Command {
 			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend,\n" +
 			"every tue. On a day of which something is said, what is repeated gives way to that. One may end\n" +
 			"after midnight. Where they are too few, the same ones are assumed after them, week after week.\n" +
-			"Without --sitting they are sittings: in config.yaml, or FETTLE_SITTINGS, apart by a semicolon.\n" +
+			"Without --sitting they are the list below sittings: in config.yaml, or FETTLE_SITTINGS, which has\n" +
+			"a semicolon between two.\n" +
 			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
 			"days.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
@@ -148,7 +149,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		names[i] = s.Airframe.Mark
 	}
 	p := page.NewPlan(names, timetable)
-	p.Begin, p.Full = begin, o.full
+	p.Begin, p.Full, p.Think = begin, o.full, think
 	for _, s := range unbegun {
 		if len(marks) > 0 || len(fleet) == 0 {
 			p.Unbegun = append(p.Unbegun, strings.TrimSpace("fettle start "+s.Airframe.Mark+" "+a.buildOf(s.Airframe.Design)))

@@ -36,7 +36,11 @@ type Plan struct {
 	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
+	Think   time.Duration         `json:"-"` // how long it was looked for, at most
 }
+
+// longer is the time to think that is named to whoever gave less.
+const longer = 10 * time.Second
 
 // A PlanSitting is what is done in a sitting, and what to have ready for it.
 type PlanSitting struct {
@@ -125,10 +129,14 @@ func (p Plan) Markdown(c Clock) string {
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), worked(p.Attended), many(len(p.Sittings), "sitting"), idle)
 	}
-	if p.Kept && !p.Best {
-		l.add("This is the plan that you had: in the time to think, none better was found. To look longer: `--think 10s`\n")
-	} else if len(p.Sittings) > 0 && !p.Best {
-		l.add("To look longer for a better one: `--think 10s`\n")
+	switch look := fmt.Sprintf("`--think %.0fs`", longer.Seconds()); {
+	case p.Best || len(p.Sittings) == 0:
+	case p.Kept && p.Think < longer:
+		l.add("This is the plan that you had: in the time to think, none better was found. To look longer: %s\n", look)
+	case p.Kept:
+		l.add("This is the plan that you had: in the time to think, none better was found.\n")
+	case p.Think < longer:
+		l.add("To look longer for a better one: %s\n", look)
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Assumed }) {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")

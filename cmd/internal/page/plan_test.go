@@ -93,6 +93,20 @@ func (a album) planning(now time.Time) {
 	}
 }
 
+// Whoever looked long is not told to look for less.
+func TestLookLonger(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	for think, named := range map[time.Duration]bool{time.Second: true, 20 * time.Second: false} {
+		for _, kept := range []bool{false, true} {
+			p := page.NewPlan([]string{"FN-01", "WR-01"}, twoSittings(now))
+			p.Think, p.Kept = think, kept
+			if text := p.Markdown(page.Clock{Now: now}); strings.Contains(text, "--think") != named {
+				t.Errorf("after %v of thinking, kept %v: %s", think, kept, text)
+			}
+		}
+	}
+}
+
 // Each turn is drawn, also where several are done at once, or a column has more than one.
 func TestChartShowsEachTurn(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
