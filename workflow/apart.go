@@ -58,9 +58,20 @@ type heat struct {
 	is              []steps.Setting
 }
 
+// A heatOf is the task that begins or ends a heat, of one condition.
+type heatOf struct {
+	task int
+	is   steps.Setting
+}
+
+// free reports whether nothing is decided about a heat that the task begins or ends, so that it is kept from no coat.
+//
+//go:noinline
+func (c *scheduler) free(i int, is steps.Setting) bool { return c.loose && !c.decided[heatOf{i, is}] }
+
 // apart keeps away from each other what an open coat and its vapour need, and what needs or sets it otherwise.
 func (c *scheduler) apart() {
-	var heats []heat
+	heats := c.hot
 	within := func(i int, is steps.Setting) bool {
 		return slices.ContainsFunc(heats, func(h heat) bool {
 			return h.last > h.first && h.is[0] == is && (i == h.last || c.precedes(h.first, i) && c.precedes(i, h.last))
@@ -75,7 +86,7 @@ func (c *scheduler) apart() {
 		for _, is := range c.settings(t) {
 			switch last := c.setUntil(i, is); {
 			case within(i, is):
-			case last != i && c.loose && c.fleet[t.of].staysNot(t.work, is):
+			case last != i && c.free(i, is) && c.fleet[t.of].staysNot(t.work, is):
 				own.is = append(own.is, is)
 			case last != i:
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
@@ -90,9 +101,7 @@ func (c *scheduler) apart() {
 			heats = append(heats, own)
 		}
 	}
-	if !c.loose {
-		c.heldNow()
-	}
+	c.heldNow()
 	for _, join := range c.joins {
 		for _, h := range heats {
 			if c.harmful(join, h) {
@@ -189,7 +198,12 @@ func (c *scheduler) heldNow() {
 				other := &c.tasks[i]
 				setAgain = setAgain || other.step != nil && c.precedes(i, k) && lists.Contains(other.step.Sets, is)
 			}
-			if is.State == "" || is.State == set.State || setAgain {
+			if is.State == "" || is.State == set.State || setAgain || c.loosest {
+				continue
+			}
+			if rowed := slices.ContainsFunc(c.rows, func(r *row) bool { return r.setter < 0 && r.of == t.of && r.is == is && lists.Contains(r.all, k) }); !rowed {
+				c.bare = true
+			} else if c.free(k, is) {
 				continue
 			}
 			for _, join := range c.joins {
@@ -237,23 +251,52 @@ func (c *scheduler) keepApart(join joinTask, h heat) {
 		c.held = true
 	}
 	why := tie{why: AfterVapour, joint: join.joint}
-	after := plan.Delay{From: join.task, To: h.first, Least: c.tasks[join.task].minutes + up(join.adhesive.Times.Vapour)}
-	switch {
-	case c.precedes(join.task, h.first), join.open && !c.precedes(h.first, join.task):
+	after, before := c.asideOf(join, h)
+	if before == nil {
 		c.delay(after.From, after.To, after.Least, why)
-		return
 	}
+	for _, d := range before {
+		c.either(d, after, why)
+	}
+}
+
+// asideOf is when the tasks lie after the coat, and, by what the coat begins with, when before it: one of the two is kept. Without any,
+// they lie after it.
+func (c *scheduler) asideOf(join joinTask, h heat) (after plan.Delay, before []plan.Delay) {
+	after = plan.Delay{From: join.task, To: h.first, Least: c.tasks[join.task].minutes + up(join.adhesive.Times.Vapour)}
+	if c.precedes(join.task, h.first) || join.open && !c.precedes(h.first, join.task) {
+		return after, nil
+	}
+	before = []plan.Delay{}
 	begins := join.begins()
 	for _, coat := range begins {
 		if c.precedes(h.last, coat) || slices.ContainsFunc(begins, func(other int) bool { return other != coat && c.precedes(other, coat) }) {
 			continue
 		}
-		before := plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes}
 		if h.first < h.last && c.precedes(h.first, coat) && c.precedes(coat, h.last) {
 			continue // in this order somebody must set it by hand, whenever they are done
 		}
-		c.either(before, after, why)
+		before = append(before, plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes})
 	}
+	return after, before
+}
+
+// spoils reports whether a coat lies between two tasks, in a plan in which it stays between them as it may not be beside the coat.
+func (c *scheduler) spoils(h heat, starts []int) bool {
+	holds := func(d plan.Delay) bool { return starts[d.To] >= starts[d.From]+d.Least }
+	for _, join := range c.joins {
+		if !c.harmful(join, h) {
+			continue
+		}
+		after, before := c.asideOf(join, h)
+		if holds(after) {
+			continue
+		}
+		if before == nil || slices.ContainsFunc(before, func(d plan.Delay) bool { return !holds(d) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // begins are the tasks that the joint may first be glued by.

@@ -3,6 +3,7 @@ package workflow
 import (
 	"context"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -11,69 +12,119 @@ import (
 
 // This file cuts rows of tasks by sittings, plans with the cuts, and looks for better ones.
 
-// A cut says which tasks of a row lie in which sitting, one with the other. The first may be of the sitting that goes on, for
-// which nothing has to be set.
+// A gap is what is decided about the time between one task of a row and the next.
+type gap byte
+
+// What is decided: nothing, so that it costs nothing whatever lies in it; that both tasks lie in one sitting, and it stays so between
+// them; or that it is ended after the one and set anew before the other.
+const (
+	undecided gap = iota
+	stays
+	parted
+)
+
+// A cut is the tasks of a row in their order, and what is decided about the gaps before, between and after them.
 type cut struct {
-	groups  [][]int
-	current bool
-	tight   bool // nothing lies between them
+	tasks []int
+	gaps  []gap
+}
+
+// until is the first task after the one given with a gap before it that is parted.
+//
+//go:noinline
+func (is cut) until(from int) int {
+	for from++; from < len(is.tasks) && is.gaps[from] != parted; from++ {
+	}
+	return from
+}
+
+// with is the cut with one gap decided.
+func (is cut) with(g int, what gap) cut {
+	is.gaps = slices.Clone(is.gaps)
+	is.gaps[g] = what
+	return is
+}
+
+// cutOf is how a row is cut; one of which nothing is decided has the order that a plan gives it.
+func (c *scheduler) cutOf(at int, starts []int) cut {
+	if is, known := c.cuts[at]; known {
+		return is
+	}
+	order := byStart(c.rows[at].tasks, starts)
+	return cut{order, make([]gap, len(order)+1)}
+}
+
+// ends decides about the gaps before and after a row what can't be otherwise.
+func (c *scheduler) bounded(r *row, is cut) cut {
+	if before, after := r.around(is, 0); before == after {
+		is.gaps[0] = stays
+	} else if before < 0 && !r.stands(c) {
+		is.gaps[0] = parted
+	}
+	n := len(is.tasks)
+	if before, after := r.around(is, n); after < 0 {
+		is.gaps[n] = parted
+	} else if before == after {
+		is.gaps[n] = stays
+	}
+	return is
 }
 
 // split cuts a row by where its tasks lie in a plan: as many of them into each sitting as it has room for with what they begin and
 // end with. Anew: from the sitting on after the one in which the row begins there; alone: each into a sitting of its own.
-func (c *scheduler) split(r *row, starts []int, anew, alone bool) (is cut) {
-	order := byStart(r.tasks, starts)
-	first := order[0]
+func (c *scheduler) split(r *row, starts []int, anew, alone bool) cut {
+	is := cut{tasks: byStart(r.tasks, starts)}
+	is.gaps = slices.Repeat([]gap{stays}, len(is.tasks)+1)
+	is = c.bounded(r, is)
+	first := is.tasks[0]
 	if r.setter >= 0 {
 		first = r.setter
 	}
 	k, at := c.sittingOf(first, starts[first]), starts[first]
-	is.current = r.setter < 0 && r.now && k == 0 && c.goesOn() && !anew
+	if r.setter < 0 && (anew || k != 0) {
+		is.gaps[0] = parted
+	}
 	if anew {
 		k++
 	}
-	var group []int
-	for n, i := range order {
-		off := c.offMinutes(r)
-		if n == len(order)-1 && r.needed {
+	off, from := c.offMinutes(r), 0 // of the group
+	for n, i := range is.tasks {
+		if n == len(is.tasks)-1 && r.needed {
 			off = 0
 		}
-		whole := func(tasks []int, stands bool) (minutes int) { // with what sets it
-			if r.setter >= 0 && len(is.groups) == 0 {
-				if minutes = c.tasks[r.setter].minutes; r.setter == tasks[0] {
+		whole := func() (minutes int) { // with what sets it
+			if r.setter >= 0 && from == 0 {
+				if minutes = c.tasks[r.setter].minutes; r.setter == is.tasks[0] {
 					minutes = 0
 				}
 			} else {
-				minutes = minutesOfAll(c.readying(r, tasks, stands))
+				minutes = minutesOfAll(c.readying(r, is.tasks[from:n+1], from == 0 && is.gaps[0] == stays))
 			}
-			for _, i := range tasks {
+			for _, i := range is.tasks[from : n+1] {
 				minutes += c.tasks[i].minutes
 			}
 			return minutes + off
 		}
-		more := append(group[:len(group):len(group)], i)
-		fits := k < len(c.sittings) && !(alone && len(group) > 0)
+		fits := k < len(c.sittings) && !(alone && n > from)
 		if fits {
-			from := c.sittings[k].From
-			if len(is.groups) == 0 && !anew {
-				from = at
+			begin := c.sittings[k].From
+			if from == 0 && !anew {
+				begin = at
 			}
-			fits = from+whole(more, is.current && len(is.groups) == 0) <= c.sittings[k].To
+			fits = begin+whole() <= c.sittings[k].To
 		}
 		if !fits {
-			if c.productive(r, group) {
-				is.groups = append(is.groups, group)
-				more = []int{i}
-			} else if len(is.groups) == 0 {
-				is.current = false
+			if c.productive(r, is.tasks[from:n]) {
+				is.gaps[n], from = parted, n
+			} else if from == 0 && r.setter < 0 {
+				is.gaps[0] = parted
 			}
-			for k++; k < len(c.sittings) && c.sittings[k].From+whole(more, false) > c.sittings[k].To; k++ {
+			_ = i
+			for k++; k < len(c.sittings) && c.sittings[k].From+whole() > c.sittings[k].To; k++ {
 			}
 			anew = true
 		}
-		group = more
 	}
-	is.groups = append(is.groups, group)
 	return is
 }
 
@@ -131,51 +182,184 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) == 0 && !d.c.held {
 		return d.whole(), nil, nil
 	}
-	whole := d
-	of.warm, of.loose, of.rough = d.r.Starts, true, true
-	proven, bound := d.t.Proven, d.t.Bound
-	if d.c.held {
-		least, err := of.draft(ctx, o)
-		switch {
-		case err == nil && least.r.Starts != nil:
-			proven, bound = least.t.Proven, least.t.Bound
-		case least.r.Proven || least.r.Bound == 0:
-			proven, bound = false, of.base
-		default:
-			proven, bound = false, of.time(least.r.Bound)
-		}
-	}
-	of.loose = false
+	s := search{of: of, o: o, whole: d}
+	of.warm = d.r.Starts
 	if len(rows) > 0 {
 		if d, err = of.cutUp(ctx, o, d, false); err != nil || len(d.more) > 0 {
 			return d.t, d.more, err
 		}
-		of.rough = true
-		for _, anew := range []bool{false, true} { // each row whole; or from the next sitting on
-			if of.think.over(ctx) || !d.t.Finish.After(bound) {
-				break
-			}
-			of.cuts = map[int]cut{}
-			for _, at := range rows {
-				is := cut{groups: [][]int{whole.c.rows[at].tasks}}
-				if anew {
-					is = whole.c.split(whole.c.rows[at], whole.r.Starts, true, false)
-				}
-				of.cuts[at] = is
-			}
-			other, err := of.draft(ctx, o)
-			if err == nil && other.sooner(d) {
-				d = other
-			}
-		}
-		d = of.nearby(ctx, o, d, bound)
 	}
-	t = d.whole()
-	t.Proven = proven && !t.Finish.After(bound)
+	s.best = d
+	s.run(ctx)
+	t = s.best.whole()
+	bound := of.time(s.bound)
+	t.Proven = !t.Finish.After(bound)
 	if t.Bound = bound; bound.After(t.Finish) {
 		t.Bound = t.Finish
 	}
 	return t, nil, nil
+}
+
+// A search goes through the ways to cut rows, by branch and bound: without a cut what a row is for costs nothing between its tasks.
+// Of a plan that goes over the end of a sitting there, or over a coat that may not be beside it, one such gap is decided, one way and
+// the other; what no plan finishes before with what is decided so far bounds all that follows from it.
+type search struct {
+	of    *scheduler
+	o     plan.Options
+	whole *draft // nothing is decided
+	best  *draft // nil: none yet
+	bound int    // nothing that was left out finishes before
+	open  []node
+}
+
+// A node is a plan with some gaps decided, and one to decide.
+type node struct {
+	d        *draft
+	bound    int
+	row, gap int
+	decided  int
+}
+
+// run looks for better plans than the best until it is proven, or the time is over.
+func (s *search) run(ctx context.Context) {
+	of := s.of
+	of.rough, of.loose = true, true
+	defer func() { of.loose = false }()
+	cuts := map[int]cut{}
+	for at, r := range s.whole.c.rows {
+		c := s.whole.c
+		if is := c.bounded(r, c.cutOf(at, s.whole.r.Starts)); c.wholly(r, is, 0) && c.wholly(r, is, len(is.tasks)) {
+			cuts[at] = is
+		}
+	}
+	s.bound = math.MaxInt
+	if s.whole.c.bare {
+		of.loosest, of.cuts = true, nil
+		d, _ := of.draft(ctx, s.o)
+		of.loosest, s.bound = false, d.r.Bound
+	}
+	s.add(ctx, node{}, cuts)
+	for first := 0; len(s.open) > 0; {
+		k := s.next(first)
+		n := s.open[k]
+		if n.bound >= s.finish() && first == 0 || of.think.over(ctx) {
+			s.bound = min(s.bound, s.open[s.next(0)].bound)
+			break
+		}
+		s.open = slices.Delete(s.open, k, k+1)
+		first = len(s.open)
+		if n.bound < s.finish() {
+			s.branch(ctx, n)
+		}
+		if len(s.open) == first {
+			first = 0
+		}
+	}
+	s.bound = min(s.bound, s.finish())
+}
+
+// branch decides about the gap of a node.
+func (s *search) branch(ctx context.Context, n node) {
+	c := n.d.c
+	r, is := c.rows[n.row], c.cutOf(n.row, n.d.r.Starts)
+	if !c.wholly(r, is.with(n.gap, parted), n.gap) {
+		s.bound = min(s.bound, n.bound)
+	}
+	for _, what := range [2]gap{stays, parted} {
+		cuts := maps.Clone(c.cuts)
+		cuts[n.row] = c.bounded(r, is.with(n.gap, what))
+		s.add(ctx, n, cuts)
+	}
+}
+
+// next is which node to go on with, of those from the first on: that with the least bound, and of those the one of which most is decided.
+func (s *search) next(first int) int {
+	k := first
+	for i, n := range s.open[first:] {
+		if was := s.open[k]; n.bound < was.bound || n.bound == was.bound && n.decided > was.decided {
+			k = first + i
+		}
+	}
+	return k
+}
+
+// finish is when the best plan is finished.
+func (s *search) finish() int {
+	if s.best == nil {
+		return math.MaxInt
+	}
+	return s.best.r.Finish
+}
+
+// add plans with rows cut as one more gap is decided.
+func (s *search) add(ctx context.Context, from node, cuts map[int]cut) {
+	if from.d != nil && s.of.think.over(ctx) {
+		s.bound = min(s.bound, from.bound)
+		return
+	}
+	s.of.cuts = cuts
+	o := s.o
+	d, err := s.of.draft(ctx, o)
+	n := node{d: d, bound: max(from.bound, d.r.Bound), decided: from.decided + 1}
+	if err != nil || d.r.Starts == nil {
+		if !d.r.Proven {
+			s.bound = min(s.bound, n.bound)
+		}
+		return
+	}
+	if n.row, n.gap = d.next(); n.row >= 0 {
+		if d.c.cutOf(n.row, d.r.Starts).gaps[n.gap] == undecided {
+			s.open = append(s.open, n)
+		} else {
+			s.bound = min(s.bound, n.bound)
+		}
+		return
+	}
+	if d.r.Finish < s.finish() {
+		s.best = d
+	}
+	if !d.r.Proven {
+		s.bound = min(s.bound, n.bound)
+	}
+}
+
+// next is the gap to decide about, the first in time; -1: the plan leaves nothing as it is.
+func (d *draft) next() (row, g int) {
+	row, first := -1, 0
+	for at, r := range d.c.rows {
+		k := d.c.leavesAt(at, d.r.Starts)
+		if k < 0 {
+			k = d.c.spoilsAt(at, d.r.Starts)
+		}
+		if k < 0 {
+			continue
+		}
+		before, after := r.around(d.c.cutOf(at, d.r.Starts), k)
+		if before < 0 {
+			before = after
+		}
+		if row < 0 || d.r.Starts[before] < first {
+			row, g, first = at, k, d.r.Starts[before]
+		}
+	}
+	return row, g
+}
+
+// wholly reports whether a cut with a gap parted and one with it stays are all that there can be: its tasks come in one order only, and
+// what is set and measured for those after it is the same however many of them there are.
+func (c *scheduler) wholly(r *row, is cut, g int) bool {
+	for _, b := range is.tasks[g:] {
+		for _, a := range is.tasks[:g] {
+			if !c.precedes(a, b) {
+				return false
+			}
+		}
+	}
+	if g == len(is.tasks) {
+		return true
+	}
+	group := is.tasks[g:is.until(g)]
+	return minutesOfAll(c.readying(r, group, false)) == minutesOfAll(c.readying(r, group[:1], false))
 }
 
 // whole is the plan as people see it.
@@ -185,79 +369,18 @@ func (d *draft) whole() Timetable {
 	return t
 }
 
-// pieces is into how many all is cut.
-//
-//go:noinline
-func (d *draft) pieces() (n int) {
-	for _, is := range d.c.cuts {
-		n += len(is.groups)
-	}
-	return n
-}
-
-// sooner reports whether a draft is a plan that is finished before another one, or with it and cut less; and leaves nothing as it is.
-func (d *draft) sooner(other *draft) bool {
-	return d.r.Starts != nil && (d.t.Finish.Before(other.t.Finish) || d.t.Finish.Equal(other.t.Finish) && d.pieces() < other.pieces()) && len(d.c.leaves(d.r.Starts)) == 0
-}
-
-// nearbyMost is how many cuts like the best are tried.
-const nearbyMost = 40
-
-// nearby is the best plan that is found with two pieces made one, or with the task between them in the other one.
-func (of *scheduler) nearby(ctx context.Context, o plan.Options, d *draft, bound time.Time) *draft {
-	tried := 0
-again:
-	for at := range d.c.rows {
-		is := d.c.cuts[at]
-		for g := 0; g+1 < len(is.groups); g++ {
-			one, other := is.groups[g], is.groups[g+1]
-			joined := slices.Concat(one, other)
-			for n, split := range [3]int{len(joined), len(one) - 1, len(one) + 1} {
-				if tried >= nearbyMost || of.think.over(ctx) || n > 0 && (!d.t.Finish.After(bound) || split == 0 || split == len(joined)) {
-					continue
-				}
-				tried++
-				groups := slices.Clone(is.groups[:g])
-				if groups = append(groups, joined[:split]); n > 0 {
-					groups = append(groups, joined[split:])
-				}
-				of.cuts = maps.Clone(d.c.cuts)
-				of.cuts[at] = cut{groups: append(groups, is.groups[g+2:]...), current: is.current}
-				if next, err := of.draft(ctx, o); err == nil && next.sooner(d) {
-					d = next
-					goto again
-				}
-			}
-		}
-	}
-	return d
-}
-
-// cutsMost is how often rows are cut anew.
-const cutsMost = 8
-
 // cutUp cuts rows until no sitting leaves one as it is.
 func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone bool) (*draft, error) {
 	of.cuts, of.rough = map[int]cut{}, !alone
 	from := d
-	for range cutsMost {
+	for {
 		rows := d.c.leaves(d.r.Starts)
 		if len(rows) == 0 {
 			return d, nil
 		}
 		for _, at := range rows {
-			was, known := of.cuts[at]
-			switch {
-			case !known:
-				of.cuts[at] = d.c.split(d.c.rows[at], d.r.Starts, false, alone)
-			case !was.tight:
-				was.tight = true
-				of.cuts[at] = was
-			default:
-				is := d.c.split(d.c.rows[at], d.r.Starts, false, true)
-				is.tight = true
-				of.cuts[at] = is
-			}
+			_, known := of.cuts[at]
+			of.cuts[at] = d.c.split(d.c.rows[at], d.r.Starts, false, alone || known)
 		}
 		next, err := of.draft(ctx, o)
 		if err != nil || len(next.more) > 0 {
@@ -268,5 +391,4 @@ func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone 
 		}
 		d = next
 	}
-	return d, nil
 }

@@ -104,15 +104,17 @@ func TestScheduleAgainstEveryCut(t *testing.T) {
 			if of.cuts != nil || err != nil || d.r.Starts == nil {
 				t.Fatalf("%d: %v", length, err)
 			}
-			tasks := d.c.rows[0].tasks
-			var groups [][]int
-			for i, task := range tasks {
-				if i == 0 || mask>>(i-1)&1 == 1 {
-					groups = append(groups, nil)
+			is := d.c.bounded(d.c.rows[0], d.c.cutOf(0, d.r.Starts))
+			for i := range is.tasks {
+				switch {
+				case is.gaps[i] != undecided:
+				case i > 0 && mask>>(i-1)&1 == 1:
+					is.gaps[i] = parted
+				default:
+					is.gaps[i] = stays
 				}
-				groups[len(groups)-1] = append(groups[len(groups)-1], task)
 			}
-			of.cuts = map[int]cut{0: {groups: groups}}
+			of.cuts = map[int]cut{0: is}
 			d, err = of.draft(t.Context(), plan.Options{})
 			if of.cuts = nil; err != nil || d.r.Starts == nil || len(d.c.leaves(d.r.Starts)) > 0 {
 				continue

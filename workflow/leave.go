@@ -249,75 +249,119 @@ func (c *scheduler) order(a, b int) {
 // interrupt puts what rows are cut into: what is set anew before the tasks of a sitting, what is ended after them, all of it in
 // one sitting.
 func (c *scheduler) interrupt() {
-	longest := 0
-	for _, w := range c.sittings {
-		longest = max(longest, w.To-w.From)
-	}
 	for at, r := range c.rows {
-		by := c.cuts[at]
-		last := -1 // of what comes before
-		put := func(step *steps.Step, minutes int, again Again, after ...int) int {
-			f := front{}
-			for _, k := range after {
-				f.wait(link{k, c.tasks[k].minutes, tie{why: AfterStep}})
-			}
-			of := &c.tasks[r.tasks[0]]
-			last = c.add(task{of: r.of, job: of.job, work: of.work, stage: of.stage, step: step, minutes: minutes, again: again}, f)
-			r.all = append(r.all, last)
-			return last
+		if is, known := c.cuts[at]; known {
+			c.interruptRow(r, is)
 		}
-		for g, group := range by.groups {
-			firsts, work := group, 0
-			if g == 0 && r.setter >= 0 {
-				firsts, work = []int{r.setter}, c.tasks[r.setter].minutes
-			} else {
-				for k, d := range c.readying(r, group, g == 0 && by.current) {
-					after := []int{}
-					if last >= 0 {
-						after = append(after, last)
-					}
-					if i := put(d.step, d.minutes, AgainReady, after...); k == 0 {
-						firsts = []int{i}
-					}
-					work += d.minutes
-				}
+	}
+}
+
+func (c *scheduler) interruptRow(r *row, is cut) {
+	of := c.tasks[r.tasks[0]]
+	put := func(step *steps.Step, minutes int, again Again, after ...int) int {
+		f := front{}
+		for _, k := range after {
+			f.wait(link{k, c.tasks[k].minutes, tie{why: AfterStep}})
+		}
+		i := c.add(task{of: r.of, job: of.job, work: of.work, stage: of.stage, step: step, minutes: minutes, again: again}, f)
+		r.all = append(r.all, i)
+		return i
+	}
+	end := func(after ...int) int {
+		ends := r.ends
+		if ends == nil {
+			ends = &steps.Step{Title: r.safe.String(), Sets: []steps.Setting{r.safe}}
+		}
+		return put(ends, c.offMinutes(r), AgainSafe, after...)
+	}
+	var before []int // what is done before the next task
+	switch {
+	case is.gaps[0] != parted:
+	case r.begins():
+		before = []int{end(r.setter)}
+		c.together(r.setter, before[0])
+		c.decided[heatOf{r.setter, r.is}] = true
+	case r.stands(c):
+		before = []int{end()}
+		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
+		c.decided[heatOf{before[0], r.is}] = true
+	}
+	for from := 0; from < len(is.tasks); {
+		to := is.until(from)
+		group := is.tasks[from:to]
+		anew := from > 0 || is.gaps[0] == parted
+		goesOn := !anew && r.setter < 0 && is.gaps[0] == stays
+		var run []int // what lies in one sitting
+		if anew || goesOn {
+			for _, d := range c.readying(r, group, goesOn) {
+				before = []int{put(d.step, d.minutes, AgainReady, before...)}
+				run = append(run, before[0])
 			}
-			if last >= 0 {
-				for _, i := range group {
-					c.order(last, i)
-				}
-			}
-			if g < len(by.groups)-1 || r.ender < 0 {
-				ends := r.ends
-				if ends == nil {
-					ends = &steps.Step{Title: r.safe.String(), Sets: []steps.Setting{r.safe}}
-				}
-				put(ends, c.offMinutes(r), AgainSafe, group...)
-			} else {
-				last = r.ender
-				for _, i := range group {
-					c.order(i, last)
-				}
-			}
-			ends := &c.tasks[last]
-			room := longest
-			if by.tight {
-				if room = work; !lists.Contains(group, last) {
-					room += ends.minutes
-				}
-				for _, i := range group {
-					room += c.tasks[i].minutes
-				}
-			}
-			for _, i := range firsts {
-				if i != last {
-					c.delay(last, i, ends.minutes-room, tie{})
-				}
-			}
-			if g == 0 && by.current {
-				ends.until(c.sittings[0].To - ends.minutes)
+		} else if r.begins() {
+			run = []int{r.setter}
+		}
+		for _, i := range group {
+			for _, k := range before {
+				c.order(k, i)
 			}
 		}
+		known := true // about all of its gaps
+		first := group[0]
+		if len(run) > 0 {
+			first = run[0]
+		}
+		sit := func() {
+			c.together(run...)
+			if goesOn {
+				for _, i := range run {
+					c.tasks[i].until(c.sittings[0].To - c.tasks[i].minutes)
+				}
+			}
+			run, goesOn = nil, false
+		}
+		for k := from; k < to; k++ {
+			if is.gaps[k] == undecided {
+				known = false
+				sit()
+			}
+			run = append(run, is.tasks[k])
+		}
+		last := -1
+		switch {
+		case to < len(is.tasks) || is.gaps[to] == parted:
+			last = end(group...)
+			run, before = append(run, last), []int{last}
+		case r.ender >= 0:
+			last = r.ender
+			for _, i := range group {
+				c.order(i, last)
+			}
+			if is.gaps[to] == undecided {
+				known = false
+				sit()
+			}
+			if !lists.Contains(run, last) {
+				run = append(run, last)
+			}
+		}
+		sit()
+		if known {
+			c.decided[heatOf{first, r.is}], c.decided[heatOf{last, r.is}] = true, true
+		} else {
+			for g := from; g <= to; g++ {
+				if before, after := r.around(is, g); is.gaps[g] == stays && before >= 0 && before != after {
+					c.hot = append(c.hot, heat{r.of, before, after, []steps.Setting{r.is}})
+				}
+			}
+		}
+		from = to
+	}
+}
+
+// together has tasks lie in one sitting.
+func (c *scheduler) together(tasks ...int) {
+	if len(tasks) > 1 {
+		c.togethers = append(c.togethers, slices.Clone(tasks))
 	}
 }
 
@@ -346,6 +390,27 @@ func (c *scheduler) sittingOf(i, start int) int {
 	return slices.IndexFunc(c.sittings, func(w plan.Span) bool { return w.From <= start && start+c.tasks[i].minutes <= w.To })
 }
 
+// begins reports whether a step of the plan sets the row, and does no more.
+func (r *row) begins() bool { return r.setter >= 0 && r.setter != r.tasks[0] }
+
+// stands reports whether what the row is for is so now, at the bench.
+func (r *row) stands(c *scheduler) bool { return r.setter < 0 && r.now && c.goesOn() }
+
+// around are the tasks before and after a gap; -1: none.
+func (r *row) around(is cut, g int) (before, after int) {
+	before, after = -1, r.ender
+	switch {
+	case g > 0:
+		before = is.tasks[g-1]
+	case r.setter >= 0:
+		before = r.setter
+	}
+	if g < len(is.tasks) {
+		after = is.tasks[g]
+	}
+	return before, after
+}
+
 // goesOn reports whether the first sitting has begun.
 //
 //go:noinline
@@ -353,26 +418,60 @@ func (c *scheduler) goesOn() bool { return !c.given[0].From.After(c.now) }
 
 // leaves are the rows that a plan leaves as they are over the end of a sitting, or goes on with and does not set anew.
 func (c *scheduler) leaves(starts []int) (rows []int) {
-	for at, r := range c.rows {
-		order := byStart(r.all, starts)
-		stands := r.setter < 0 && r.now && c.goesOn() && len(c.readying(r, r.tasks, true)) == 0
-		in := 0
-		for n, i := range order {
-			t, k := &c.tasks[i], c.sittingOf(i, starts[i])
-			ends := t.again == AgainSafe || i == r.ender
-			needs := i != r.setter && t.again == "" && (!ends || r.needed)
-			left := stands && k != in && n > 0
-			if stands = stands && k == in; left || needs && !stands && len(c.readying(r, []int{i}, false)) > 0 {
-				rows = append(rows, at)
-				break
-			}
-			in, stands = k, !ends
-		}
-		if stands && r.ender < 0 && !lists.Contains(rows, at) {
+	for at := range c.rows {
+		if c.leavesAt(at, starts) >= 0 {
 			rows = append(rows, at)
 		}
 	}
 	return rows
+}
+
+// leavesAt is the first gap of a row over which a plan leaves it as it is, or after which it is not set anew; -1: none.
+func (c *scheduler) leavesAt(at int, starts []int) int {
+	r := c.rows[at]
+	is := c.cutOf(at, starts)
+	in := func(i int) int { return c.sittingOf(i, starts[i]) }
+	for g, what := range is.gaps {
+		if what == parted {
+			continue
+		}
+		switch before, after := r.around(is, g); {
+		case before < 0 && g == 0:
+			stands := r.stands(c) && (what == stays || len(c.readying(r, is.tasks[:is.until(0)], true)) == 0)
+			if stands && in(after) != 0 || !stands && len(c.readying(r, is.tasks[:1], false)) > 0 {
+				return g
+			}
+		case after < 0 && r.ender < 0:
+			return g
+		case before >= 0 && after >= 0 && in(before) != in(after):
+			return g
+		}
+	}
+	return -1
+}
+
+// spoilsAt is a gap about which nothing is decided, of a row that stays as it may not while a coat is open; -1: none.
+func (c *scheduler) spoilsAt(at int, starts []int) int {
+	r := c.rows[at]
+	is := c.cutOf(at, starts)
+	for g, what := range is.gaps {
+		if what != undecided {
+			continue
+		}
+		before, after := r.around(is, g)
+		switch {
+		case before < 0 || after < 0 || before == after:
+		case c.spoils(heat{r.of, before, after, []steps.Setting{r.is}}, starts):
+			return g
+		}
+		if first := is.tasks[0]; is.until(0) > g && is.gaps[0] != parted && r.stands(c) && slices.ContainsFunc(c.joins, func(join joinTask) bool {
+			return !join.open && c.otherwise(c.fleet[r.of], join.adhesive.Needs, []steps.Setting{r.is}, join.of != r.of) &&
+				slices.ContainsFunc(join.begins(), func(coat int) bool { return starts[coat] < starts[first] })
+		}) {
+			return g
+		}
+	}
+	return -1
 }
 
 // instead is what a step is not begun for; nil: it is begun.

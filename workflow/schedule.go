@@ -132,17 +132,22 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows   []*row
-	cuts   map[int]cut        // by row
-	loose  bool               // rows are not kept from coats: no plan finishes before one that need not
-	held   bool               // one is
-	warm   []int              // starts of another draft, by task
-	rough  bool               // nobody asks why it is no plan
-	short  map[string]*NoPlan // by the step that joins, windows that are too short
-	tried  map[string]*NoPlan // of those, for which is known what helps
-	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
-	slack  givenUp
-	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows      []*row
+	cuts      map[int]cut // by row
+	loose     bool        // rows are not kept from coats but where it is decided when they are ended
+	decided   map[heatOf]bool
+	hot       []heat // between tasks with nothing decided about others of their row
+	togethers [][]int
+	held      bool               // one is
+	loosest   bool               // not where nothing could be decided either
+	bare      bool               // there is such a place
+	warm      []int              // starts of another draft, by task
+	rough     bool               // nobody asks why it is no plan
+	short     map[string]*NoPlan // by the step that joins, windows that are too short
+	tried     map[string]*NoPlan // of those, for which is known what helps
+	futile    []Stop             // in place of steps that are not begun, since nothing that they are for is reached
+	slack     givenUp
+	heeded    map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -313,7 +318,7 @@ func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
 	is.root = of
-	is.heeded = map[string]bool{}
+	is.heeded, is.decided = map[string]bool{}, map[heatOf]bool{}
 	return &is
 }
 
@@ -457,6 +462,19 @@ func (c *scheduler) rooms() (all []plan.Activity) {
 
 // problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
 func (c *scheduler) problem() plan.Problem {
+	longest := 0
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+	}
+	for _, all := range c.togethers {
+		for _, a := range all {
+			for _, b := range all {
+				if a != b {
+					c.delay(a, b, c.tasks[a].minutes-longest, tie{})
+				}
+			}
+		}
+	}
 	rooms := c.rooms()
 	p := plan.Problem{Delays: c.delays, Either: c.eithers, Capacity: []int{c.hands}, Sittings: c.sittings}
 	tools := map[string]int{}
