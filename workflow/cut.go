@@ -223,8 +223,9 @@ type node struct {
 // run looks for better plans than the best until it is proven, or the time is over.
 func (s *search) run(ctx context.Context) {
 	of := s.of
-	of.rough, of.loose = true, true
-	defer func() { of.loose = false }()
+	of.rough, of.loose, of.warm = true, true, nil
+	of.keeps, of.uncut = true, nil
+	defer func() { of.loose, of.keeps, of.uncut = false, false, nil }()
 	cuts := map[int]cut{}
 	for at, r := range s.whole.c.rows {
 		c := s.whole.c
@@ -299,6 +300,9 @@ func (s *search) add(ctx context.Context, from node, cuts map[int]cut) {
 	}
 	s.of.cuts = cuts
 	o := s.o
+	if s.best != nil {
+		o.Before = s.best.r.Finish
+	}
 	d, err := s.of.draft(ctx, o)
 	n := node{d: d, bound: max(from.bound, d.r.Bound), decided: from.decided + 1}
 	if err != nil || d.r.Starts == nil {

@@ -111,6 +111,8 @@ type scheduler struct {
 	think *thinking // what is left of the time for all of it
 	solve func(context.Context, plan.Problem, plan.Options) (plan.Result, error)
 	root  *scheduler // that has made nothing
+	keeps bool       // what was made is taken again
+	uncut *scheduler // that has made all tasks and settled nothing
 	trial bool       // of what would help, of which nobody asks that in turn
 
 	tasks    []task
@@ -322,20 +324,68 @@ func (of *scheduler) begun() *scheduler {
 	return &is
 }
 
+// made is a scheduler with the tasks of every airframe, of which nothing is cut yet. What was made once is taken again where the sittings
+// are the same: what is cut changes none of it.
+func (of *scheduler) made() (*scheduler, error) {
+	if of.uncut != nil && of.uncut.rounds == of.rounds {
+		return of.uncut.copied(of), nil
+	}
+	c := of.begun()
+	if err := c.hours(); err != nil {
+		return c, err
+	}
+	if err := c.work(); err != nil {
+		return c, err
+	}
+	if of.keeps {
+		of.uncut = c
+		return c.copied(of), nil
+	}
+	return c, nil
+}
+
+// copied is one that can be settled otherwise.
+func (c *scheduler) copied(of *scheduler) *scheduler {
+	is := *c
+	is.cuts, is.loose, is.loosest, is.warm, is.rough = of.cuts, of.loose, of.loosest, of.warm, of.rough
+	is.decided = map[heatOf]bool{}
+	is.numbers, is.tasks = slices.Clone(c.numbers), slices.Clone(c.tasks)
+	is.delays, is.ties = slices.Clip(c.delays), slices.Clip(c.ties)
+	is.eithers, is.eitherBy = slices.Clip(c.eithers), slices.Clip(c.eitherBy)
+	is.stops, is.answers = slices.Clip(c.stops), slices.Clip(c.answers)
+	n := 0
+	for i := range c.tasks {
+		n += len(c.tasks[i].before)
+	}
+	all := make([]uint64, 0, n)
+	for i := range is.tasks {
+		t := &is.tasks[i]
+		from := len(all)
+		all = append(all, t.before...)
+		t.before = all[from:len(all):len(all)]
+	}
+	rows := make([]row, len(c.rows))
+	is.rows = make([]*row, len(rows))
+	for at := range rows {
+		rows[at] = *c.rows[at]
+		rows[at].all = slices.Clip(rows[at].all)
+		is.rows[at] = &rows[at]
+	}
+	return &is
+}
+
 // draft looks for a plan with the rows cut as they are now.
 func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err error) {
 	for {
-		c := of.begun()
+		c, err := of.made()
 		d = &draft{c: c}
-		if err := c.hours(); err != nil {
-			return d, err
-		}
-		if err := c.work(); err != nil {
+		if err != nil {
 			if of.leavesOut(err) {
 				continue
 			}
 			return d, err
 		}
+		c.settle()
 		if of.frees() || of.begins(c) {
 			continue
 		}
@@ -356,8 +406,10 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 				return d, err
 			}
 		}
-		if o.Warm = c.like(p); of.warm != nil {
+		if of.warm != nil {
 			o.Warm = c.warmed(p)
+		} else if !of.loose {
+			o.Warm = c.like(p)
 		}
 		r, err := c.solved(ctx, p, o, len(c.rows) > 0 || c.held)
 		if err != nil {
@@ -462,21 +514,8 @@ func (c *scheduler) rooms() (all []plan.Activity) {
 
 // problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
 func (c *scheduler) problem() plan.Problem {
-	longest := 0
-	for _, w := range c.sittings {
-		longest = max(longest, w.To-w.From)
-	}
-	for _, all := range c.togethers {
-		for _, a := range all {
-			for _, b := range all {
-				if a != b {
-					c.delay(a, b, c.tasks[a].minutes-longest, tie{})
-				}
-			}
-		}
-	}
 	rooms := c.rooms()
-	p := plan.Problem{Delays: c.delays, Either: c.eithers, Capacity: []int{c.hands}, Sittings: c.sittings}
+	p := plan.Problem{Delays: c.delays, Either: c.eithers, Together: c.togethers, Capacity: []int{c.hands}, Sittings: c.sittings}
 	tools := map[string]int{}
 	c.tools = []string{""}
 	for i := range c.tasks {

@@ -15,7 +15,7 @@ import (
 
 // This file makes tasks of what is left of jobs, in their order.
 
-// work makes the tasks of every airframe.
+// work makes the tasks of every airframe, and finds their rows.
 func (c *scheduler) work() error {
 	for i, s := range c.fleet {
 		c.numbers = append(c.numbers, 0)
@@ -29,10 +29,16 @@ func (c *scheduler) work() error {
 		}
 	}
 	c.rows = c.findRows()
+	return nil
+}
+
+// settle puts what rows are cut into, and keeps apart what must be.
+//
+//go:noinline
+func (c *scheduler) settle() {
 	c.interrupt()
 	c.apart()
 	c.safety()
-	return nil
 }
 
 // measureClimate finds the temperature that an airframe's new clocks are planned with.

@@ -199,6 +199,7 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 			}
 			c = root.begun()
 		}
+		c.settle()
 		p := c.problem()
 		in, end := make([]bool, len(p.Activities)), math.MaxInt
 		var who []int
