@@ -149,17 +149,22 @@ func (of *scheduler) solved(ctx context.Context, p plan.Problem, o plan.Options,
 	return r, err
 }
 
-// thinkLeast is of how many parts of the time one is left for what can be done without.
-const thinkLeast = 20
+// Of how many parts of the time one is left when nothing more is tried that can be done without, and when no better plan is looked for:
+// the best can still be cut less often.
+const (
+	thinkLeast  = 20
+	searchLeast = 8
+)
 
-// over reports whether there is too little left for what can be done without.
-func (k *thinking) over(ctx context.Context) bool {
-	return ctx.Err() != nil || k.left < k.all/thinkLeast
+// over reports whether less is left than one of so many parts of the time.
+func (k *thinking) over(ctx context.Context, parts time.Duration) bool {
+	return ctx.Err() != nil || k.left < k.all/parts
 }
 
 // A draft is a plan with the scheduler that it is of.
 type draft struct {
 	c    *scheduler
+	p    plan.Problem
 	r    plan.Result
 	t    Timetable    // when it is over, and what is known of that
 	more []runningEnd // what could be given up, where there is no plan
@@ -182,15 +187,24 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) == 0 && !d.c.held {
 		return d.whole(), nil, nil
 	}
-	s := search{of: of, o: o, whole: d}
-	of.warm = d.r.Starts
+	s := search{of: of, o: o, whole: d, best: d}
 	if len(rows) > 0 {
-		if d, err = of.cutUp(ctx, o, d, false); err != nil || len(d.more) > 0 {
-			return d.t, d.more, err
+		if s.best = of.asShown(ctx, o, d); s.best == nil {
+			of.warm = d.r.Starts
+			if d, err = of.cutUp(ctx, o, d, false); len(d.more) > 0 {
+				return d.t, d.more, nil
+			} else if err == nil {
+				s.best = d
+			}
 		}
 	}
-	s.best = d
-	s.run(ctx)
+	first := s.best
+	if s.run(ctx); s.best == nil {
+		return d.t, nil, err
+	}
+	if s.best != first {
+		s.best = of.likened(ctx, o, s.best)
+	}
 	t = s.best.whole()
 	bound := of.time(s.bound)
 	t.Proven = !t.Finish.After(bound)
@@ -198,6 +212,51 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		t.Bound = t.Finish
 	}
 	return t, nil, nil
+}
+
+// asShown is the plan with rows cut as in what was shown before; nil: it is none any more.
+func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *draft {
+	starts := d.c.like(d.p)
+	if starts == nil {
+		return nil
+	}
+	of.cuts, of.rough = map[int]cut{}, true
+	for _, at := range d.c.leaves(starts) {
+		of.cuts[at] = d.c.bounded(d.c.rows[at], d.c.cutOf(at, starts)).lying(d.c, at, starts)
+	}
+	if next, err := of.draft(ctx, o); err == nil && next.r.Starts != nil && len(next.c.leaves(next.r.Starts)) == 0 {
+		return next
+	}
+	return nil
+}
+
+// lying is the cut of a row decided by where its tasks lie.
+func (is cut) lying(c *scheduler, at int, starts []int) cut {
+	for g, what := range is.gaps {
+		before, after := c.rows[at].around(is, g)
+		switch in := c.sittingOf(after, starts[after]); {
+		case what != undecided:
+		case before < 0 && in == 0, before >= 0 && in == c.sittingOf(before, starts[before]):
+			is.gaps[g] = stays
+		default:
+			is.gaps[g] = parted
+		}
+	}
+	return is
+}
+
+// likened is a plan with its rows cut the same, and its order as near to what was shown as costs nothing.
+//
+//go:noinline
+func (of *scheduler) likened(ctx context.Context, o plan.Options, d *draft) *draft {
+	if of.h.Like == nil {
+		return d
+	}
+	of.cuts, of.rough = d.c.cuts, true
+	if next, err := of.draft(ctx, o); err == nil && next.r.Starts != nil && next.r.Finish <= d.r.Finish && len(next.c.leaves(next.r.Starts)) == 0 {
+		return next
+	}
+	return d
 }
 
 // A search goes through the ways to cut rows, by branch and bound: without a cut what a row is for costs nothing between its tasks.
@@ -229,7 +288,7 @@ func (s *search) run(ctx context.Context) {
 	cuts := map[int]cut{}
 	for at, r := range s.whole.c.rows {
 		c := s.whole.c
-		if is := c.bounded(r, c.cutOf(at, s.whole.r.Starts)); c.wholly(r, is, 0) && c.wholly(r, is, len(is.tasks)) {
+		if is := c.bounded(r, c.cutOf(at, s.whole.r.Starts)); c.wholly(r, is) {
 			cuts[at] = is
 		}
 	}
@@ -243,7 +302,7 @@ func (s *search) run(ctx context.Context) {
 	for first := 0; len(s.open) > 0; {
 		k := s.next(first)
 		n := s.open[k]
-		if n.bound >= s.finish() && first == 0 || of.think.over(ctx) {
+		if n.bound >= s.finish() && first == 0 || of.think.over(ctx, searchLeast) {
 			s.bound = min(s.bound, s.open[s.next(0)].bound)
 			break
 		}
@@ -256,19 +315,46 @@ func (s *search) run(ctx context.Context) {
 			first = 0
 		}
 	}
-	s.bound = min(s.bound, s.finish())
+	s.rejoin(ctx)
+	if s.bound = min(s.bound, s.finish()); !s.whole.c.held {
+		s.bound = max(s.bound, s.whole.r.Bound)
+	}
+}
+
+// rejoin has the best plan cut its rows less often, where it is finished as soon.
+func (s *search) rejoin(ctx context.Context) {
+	for at := 0; s.best != nil && at < len(s.best.c.rows); at++ {
+		for g := 0; g < len(s.best.c.cuts[at].gaps) && !s.of.think.over(ctx, thinkLeast); g++ {
+			c := s.best.c
+			is := c.cuts[at]
+			next := c.bounded(c.rows[at], is.with(g, stays))
+			if is.gaps[g] != parted || next.gaps[g] != stays {
+				continue
+			}
+			s.of.cuts = maps.Clone(c.cuts)
+			s.of.cuts[at] = next
+			o := s.o
+			o.Before = s.finish() + 1
+			if d, err := s.of.draft(ctx, o); err == nil && d.r.Starts != nil {
+				if row, _ := d.next(); row < 0 {
+					s.best = d
+				}
+			}
+		}
+	}
 }
 
 // branch decides about the gap of a node.
 func (s *search) branch(ctx context.Context, n node) {
 	c := n.d.c
 	r, is := c.rows[n.row], c.cutOf(n.row, n.d.r.Starts)
-	if !c.wholly(r, is.with(n.gap, parted), n.gap) {
-		s.bound = min(s.bound, n.bound)
-	}
 	for _, what := range [2]gap{stays, parted} {
+		next := c.bounded(r, is.with(n.gap, what))
+		if !c.wholly(r, next) {
+			s.bound = min(s.bound, n.bound)
+		}
 		cuts := maps.Clone(c.cuts)
-		cuts[n.row] = c.bounded(r, is.with(n.gap, what))
+		cuts[n.row] = next
 		s.add(ctx, n, cuts)
 	}
 }
@@ -287,22 +373,20 @@ func (s *search) next(first int) int {
 // finish is when the best plan is finished.
 func (s *search) finish() int {
 	if s.best == nil {
-		return math.MaxInt
+		return math.MaxInt32
 	}
 	return s.best.r.Finish
 }
 
 // add plans with rows cut as one more gap is decided.
 func (s *search) add(ctx context.Context, from node, cuts map[int]cut) {
-	if from.d != nil && s.of.think.over(ctx) {
+	if from.d != nil && s.of.think.over(ctx, searchLeast) {
 		s.bound = min(s.bound, from.bound)
 		return
 	}
 	s.of.cuts = cuts
 	o := s.o
-	if s.best != nil {
-		o.Before = s.best.r.Finish
-	}
+	o.Before = s.finish()
 	d, err := s.of.draft(ctx, o)
 	n := node{d: d, bound: max(from.bound, d.r.Bound), decided: from.decided + 1}
 	if err != nil || d.r.Starts == nil {
@@ -349,21 +433,30 @@ func (d *draft) next() (row, g int) {
 	return row, g
 }
 
-// wholly reports whether a cut with a gap parted and one with it stays are all that there can be: its tasks come in one order only, and
-// what is set and measured for those after it is the same however many of them there are.
-func (c *scheduler) wholly(r *row, is cut, g int) bool {
-	for _, b := range is.tasks[g:] {
-		for _, a := range is.tasks[:g] {
-			if !c.precedes(a, b) {
-				return false
+// wholly reports whether nothing is left out where a row is cut so: its tasks come in one order only, and what is set and measured for
+// those after a gap is the same however many of them there are.
+func (c *scheduler) wholly(r *row, is cut) bool {
+	for g, what := range is.gaps {
+		goesOn := g == 0 && what == stays && r.stands(c)
+		if what != parted && !goesOn {
+			continue
+		}
+		for _, b := range is.tasks[g:] {
+			for _, a := range is.tasks[:g] {
+				if !c.precedes(a, b) {
+					return false
+				}
 			}
 		}
+		if g == len(is.tasks) {
+			return true
+		}
+		group := is.tasks[g:is.until(g)]
+		if minutesOfAll(c.readying(r, group, goesOn)) != minutesOfAll(c.readying(r, group[:1], goesOn)) {
+			return false
+		}
 	}
-	if g == len(is.tasks) {
-		return true
-	}
-	group := is.tasks[g:is.until(g)]
-	return minutesOfAll(c.readying(r, group, false)) == minutesOfAll(c.readying(r, group[:1], false))
+	return true
 }
 
 // whole is the plan as people see it.

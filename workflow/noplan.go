@@ -125,6 +125,9 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 		}
 		e.Windows = append(e.Windows, Lapse{Mark: c.fleet[t.of].Airframe.Mark, Job: t.job.ID, Name: c.ties[d].joint + c.ties[d].step})
 	}
+	if len(k.Together) > 0 {
+		e.Together, e.InHours = true, true
+	}
 	for _, i := range k.Latest {
 		late := c.tasks[i].late
 		if late == nil {
@@ -135,7 +138,7 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	if !e.InHours {
 		return e
 	}
-	if len(k.Upper)+len(k.Latest) == 0 { // they are only too much for the sittings that there are
+	if len(k.Upper)+len(k.Latest)+len(k.Together) == 0 { // they are only too much for the sittings that there are
 		return c.tooLittle(ctx, o)
 	}
 	// How long a sitting it takes, if one has to do.

@@ -269,7 +269,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 			}
 		}
 		of.slack = all[tried]
-		late := tried >= givingsMost || tried > 0 && of.think.over(ctx)
+		late := tried >= givingsMost || tried > 0 && of.think.over(ctx, thinkLeast)
 		if best != nil && (late || of.slack.cost() > least) {
 			if of.slack.cost() == least { // nobody knows about the others
 				best.Proven, best.Bound = false, of.base
@@ -393,6 +393,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		p := c.problem()
+		d.p = p
 		if len(c.tasks) == 0 {
 			d.r = plan.Result{Proven: true}
 			return d, nil
@@ -431,7 +432,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			if len(d.more) > 0 {
 				return d, nil
 			}
-			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest) == 0 {
+			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest)+len(r.Conflict.Together) == 0 {
 				of.rounds *= 4
 				continue
 			}
