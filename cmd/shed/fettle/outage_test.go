@@ -386,7 +386,7 @@ func TestFollowInAnOutage(t *testing.T) {
 	first := step(t, b.run(0, "next CW-01"))
 	b.run(0, "done CW-01 "+first)
 	w.set(true, answering)
-	var all sync.WaitGroup // each waits for the cluster
+	var all sync.WaitGroup                                                     // each waits for the cluster
 	all.Go(func() { b.run(5, "next CW-01", "as of", "Read everything once") }) // and not what was recorded here
 	all.Go(func() {
 		unseen.run(5, "follow CW-01", "cannot be reached", "was not read here while it could be")
