@@ -67,7 +67,7 @@ type heatOf struct {
 // free reports whether nothing is decided about a heat that the task begins or ends, so that it is kept from no coat.
 //
 //go:noinline
-func (c *scheduler) free(i int, is steps.Setting) bool { return c.loose && !c.decided[heatOf{i, is}] }
+func (c *scheduler) free(i int, is steps.Setting) bool { return c.loose && !c.fixed[heatOf{i, is}] }
 
 // apart keeps away from each other what an open coat and its vapour need, and what needs or sets it otherwise.
 func (c *scheduler) apart() {
@@ -198,7 +198,7 @@ func (c *scheduler) heldNow() {
 				other := &c.tasks[i]
 				setAgain = setAgain || other.step != nil && c.precedes(i, k) && lists.Contains(other.step.Sets, is)
 			}
-			if is.State == "" || is.State == set.State || setAgain || c.loosest {
+			if is.State == "" || is.State == set.State || setAgain || c.barest {
 				continue
 			}
 			if rowed := slices.ContainsFunc(c.rows, func(r *row) bool { return r.setter < 0 && r.of == t.of && r.is == is && lists.Contains(r.all, k) }); !rowed {

@@ -206,11 +206,8 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		s.best = of.likened(ctx, o, s.best)
 	}
 	t = s.best.whole()
-	bound := of.time(s.bound)
-	t.Proven = !t.Finish.After(bound)
-	if t.Bound = bound; bound.After(t.Finish) {
-		t.Bound = t.Finish
-	}
+	finish, bound := s.best.c.bounds(s.best.r, s.bound)
+	t.Bound, t.Proven = of.time(bound), finish == bound
 	return t, nil, nil
 }
 
@@ -294,9 +291,9 @@ func (s *search) run(ctx context.Context) {
 	}
 	s.bound = math.MaxInt
 	if s.whole.c.bare {
-		of.loosest, of.cuts = true, nil
+		of.barest, of.cuts = true, nil
 		d, _ := of.draft(ctx, s.o)
-		of.loosest, s.bound = false, d.r.Bound
+		of.barest, s.bound = false, d.r.Bound
 	}
 	s.add(ctx, node{}, cuts)
 	for first := 0; len(s.open) > 0; {

@@ -280,11 +280,11 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 	case r.begins():
 		before = []int{end(r.setter)}
 		c.together(r.setter, before[0])
-		c.decided[heatOf{r.setter, r.is}] = true
+		c.fixed[heatOf{r.setter, r.is}] = true
 	case r.stands(c):
 		before = []int{end()}
 		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
-		c.decided[heatOf{before[0], r.is}] = true
+		c.fixed[heatOf{before[0], r.is}] = true
 	}
 	for from := 0; from < len(is.tasks); {
 		to := is.until(from)
@@ -346,7 +346,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		}
 		sit()
 		if known {
-			c.decided[heatOf{first, r.is}], c.decided[heatOf{last, r.is}] = true, true
+			c.fixed[heatOf{first, r.is}], c.fixed[heatOf{last, r.is}] = true, true
 		} else {
 			for g := from; g <= to; g++ {
 				if before, after := r.around(is, g); is.gaps[g] == stays && before >= 0 && before != after {
@@ -361,7 +361,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 // together has tasks lie in one sitting.
 func (c *scheduler) together(tasks ...int) {
 	if len(tasks) > 1 {
-		c.togethers = append(c.togethers, slices.Clone(tasks))
+		c.lies = append(c.lies, slices.Clone(tasks))
 	}
 }
 
@@ -484,21 +484,21 @@ func (of *scheduler) instead(key string) *Stop {
 	return nil
 }
 
-// begins reports whether a step would be begun for nothing: it sets what is ended later, and of what needs that the plan reaches
-// nothing. It is left out then.
+// begins reports whether a step would be begun for nothing, see [scheduler.begunInVain]. It is left out then.
 func (of *scheduler) begins(c *scheduler) (found bool) {
-	for _, r := range c.rows {
-		if r.setter < 0 || r.ender >= 0 || c.productive(r, r.tasks) {
-			continue
-		}
-		t := &c.tasks[r.setter]
-		mark := c.fleet[t.of].Airframe.Mark
-		key := stepKey(mark, t.job.ID, t.step.Name)
-		later := false
-		k := -1
+	for _, i := range c.begunInVain() {
+		t := &c.tasks[i]
+		key := c.keyOf(t)
+		k, later := -1, false // of the stops, the first that is written after it, else the first
 		for _, step := range t.work.Steps() {
-			if later && k < 0 {
-				k = slices.IndexFunc(c.stops, func(s Stop) bool { return s.Mark == mark && s.Job == t.job.ID && s.Step == step.Name })
+			stop := slices.IndexFunc(c.stops, func(s Stop) bool {
+				return s.Mark == c.fleet[t.of].Airframe.Mark && s.Job == t.job.ID && s.Step == step.Name && s.instead == ""
+			})
+			if stop >= 0 && (k < 0 || later) {
+				k = stop
+				if later {
+					break
+				}
 			}
 			later = later || step.Name == t.step.Name
 		}

@@ -134,22 +134,24 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows      []*row
-	cuts      map[int]cut // by row
-	loose     bool        // rows are not kept from coats but where it is decided when they are ended
-	decided   map[heatOf]bool
-	hot       []heat // between tasks with nothing decided about others of their row
-	togethers [][]int
-	held      bool               // one is
-	loosest   bool               // not where nothing could be decided either
-	bare      bool               // there is such a place
-	warm      []int              // starts of another draft, by task
-	rough     bool               // nobody asks why it is no plan
-	short     map[string]*NoPlan // by the step that joins, windows that are too short
-	tried     map[string]*NoPlan // of those, for which is known what helps
-	futile    []Stop             // in place of steps that are not begun, since nothing that they are for is reached
-	slack     givenUp
-	heeded    map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows   []*row
+	cuts   map[int]cut        // by row
+	lies   [][]int            // tasks that lie in one sitting
+	fixed  map[heatOf]bool    // of a stretch of a row about whose gaps all is decided, its first and its last
+	hot    []heat             // between two tasks of another stretch
+	loose  bool               // only such stretches are kept from coats: no plan finishes before one that keeps all
+	held   bool               // a row is kept from a coat
+	bare   bool               // a coat waits for the end of what no row is for
+	barest bool               // none does
+	warm   []int              // starts of another draft, by task
+	rough  bool               // nobody asks why it is no plan
+	short  map[string]*NoPlan // by the step that joins, windows that are too short
+	tried  map[string]*NoPlan // of those, for which is known what helps
+	long   map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
+	whole  bool               // nothing is left out for that
+	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
+	slack  givenUp
+	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -229,6 +231,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	}
 	t, err := of.find(ctx, o)
 	of.advises(ctx, &t)
+	of.lengthens(ctx, &t)
 	for i := range t.Lapses {
 		of.saves(ctx, &t.Lapses[i])
 	}
@@ -320,7 +323,7 @@ func (of *scheduler) begun() *scheduler {
 	is := *of
 	is.byStep, is.coats, is.glue = map[stepOf]int{}, map[stepOf]int{}, map[stepOf]*steps.Adhesive{}
 	is.root = of
-	is.heeded, is.decided = map[string]bool{}, map[heatOf]bool{}
+	is.heeded, is.fixed = map[string]bool{}, map[heatOf]bool{}
 	return &is
 }
 
@@ -347,8 +350,8 @@ func (of *scheduler) made() (*scheduler, error) {
 // copied is one that can be settled otherwise.
 func (c *scheduler) copied(of *scheduler) *scheduler {
 	is := *c
-	is.cuts, is.loose, is.loosest, is.warm, is.rough = of.cuts, of.loose, of.loosest, of.warm, of.rough
-	is.decided = map[heatOf]bool{}
+	is.cuts, is.loose, is.barest, is.warm, is.rough = of.cuts, of.loose, of.barest, of.warm, of.rough
+	is.fixed = map[heatOf]bool{}
 	is.numbers, is.tasks = slices.Clone(c.numbers), slices.Clone(c.tasks)
 	is.delays, is.ties = slices.Clip(c.delays), slices.Clip(c.ties)
 	is.eithers, is.eitherBy = slices.Clip(c.eithers), slices.Clip(c.eitherBy)
@@ -387,13 +390,26 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		}
 		c.settle()
 		if of.frees() || of.begins(c) {
+			of.uncut = nil
 			continue
 		}
 		if c.overtime(); c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
+		if of.cuts == nil {
+			if e := c.tooLong(); of.leavesLong(c, e) {
+				continue
+			} else if e != nil {
+				c.help(ctx, e)
+				return d, e
+			}
+		}
 		p := c.problem()
 		d.p = p
+		if e := of.longestLeft(); len(c.tasks) == 0 && e != nil {
+			c.help(ctx, e)
+			return d, e
+		}
 		if len(c.tasks) == 0 {
 			d.r = plan.Result{Proven: true}
 			return d, nil
@@ -516,7 +532,7 @@ func (c *scheduler) rooms() (all []plan.Activity) {
 // problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
 func (c *scheduler) problem() plan.Problem {
 	rooms := c.rooms()
-	p := plan.Problem{Delays: c.delays, Either: c.eithers, Together: c.togethers, Capacity: []int{c.hands}, Sittings: c.sittings}
+	p := plan.Problem{Delays: c.delays, Either: c.eithers, Together: c.lies, Capacity: []int{c.hands}, Sittings: c.sittings}
 	tools := map[string]int{}
 	c.tools = []string{""}
 	for i := range c.tasks {

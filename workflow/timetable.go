@@ -26,6 +26,7 @@ type Timetable struct {
 	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
 	Left    []Reason     `json:"left,omitempty"`    // what is hot, on or plugged in now, and nobody is at the bench
 	Stops   []Stop       `json:"stops,omitempty"`   // where the plan ends before the work does
+	Free    []Freeing    `json:"free,omitempty"`    // what would plan what fits no sitting
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates   `json:"climate"`           // by airframe
@@ -167,6 +168,10 @@ type Stop struct {
 	instead string // of a step that is not begun
 }
 
+func (s *Stop) same(other Stop) bool {
+	return s.Mark == other.Mark && s.Job == other.Job && s.Step == other.Step
+}
+
 // A Lapse is a window that is open and can't be met any more: its coat, or what a wait opens again, is done once more. One
 // that is met without anything to spare is not lost.
 type Lapse struct {
@@ -242,11 +247,18 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 
 // outline is when a plan is over.
 func (c *scheduler) outline(r plan.Result) Timetable {
-	last := 0
+	finish, bound := c.bounds(r, r.Bound)
+	return Timetable{Finish: c.time(finish), Bound: c.time(bound), Proven: r.Proven && finish == bound}
+}
+
+// bounds are when the work of a plan is over, and before which moment that of none is. What is spared after it is free.
+//
+//go:noinline
+func (c *scheduler) bounds(r plan.Result, bound int) (finish, least int) {
 	for i := range c.tasks {
-		last = max(last, r.Starts[i]+c.tasks[i].minutes)
+		finish = max(finish, r.Starts[i]+c.tasks[i].minutes)
 	}
-	return Timetable{Finish: c.time(last), Bound: c.time(min(last, r.Bound)), Proven: r.Proven} // what is spared after it is free
+	return finish, min(finish, bound)
 }
 
 // timetable is a plan as people see it.
