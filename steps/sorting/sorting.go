@@ -13,6 +13,13 @@ func Stable[S ~[]T, T any](all S, compare func(a, b T) int) {
 	sort.SliceStable(all, func(i, k int) bool { return compare(all[i], all[k]) < 0 })
 }
 
+// Positions sorts those of entries.
+//
+//go:noinline
+func Positions(all []int64) {
+	sort.Slice(all, func(i, k int) bool { return all[i] < all[k] })
+}
+
 // Insert puts one more at a place of the list.
 //
 //go:noinline

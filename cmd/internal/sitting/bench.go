@@ -38,6 +38,8 @@ type Bench struct {
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
 // What it has read it compares itself, and says nothing twice.
+//
+//go:noinline
 func NewBench(d *desk.Desk) *Bench {
 	b := &Bench{desk: d, states: map[string]*workflow.State{}, known: map[string]desk.Known{}}
 	if w := d.Written; w != nil && w.Tell != nil {
@@ -167,16 +169,18 @@ func (b *Bench) readGrown(ctx context.Context) (changed bool, err error) {
 	_, why := b.desk.AsOf()
 	b.mu.Lock()
 	missed := b.missed && why == nil
-	sizes := map[string]int64{}
-	for mark := range b.known { // what is not listed is gone
-		sizes[mark] = 0
+	listed := map[string]bool{}
+	for _, j := range journals {
+		listed[j.Mark] = true
+	}
+	for mark := range b.known {
+		if !listed[mark] { // it is gone
+			journals = append(journals, store.Journal{Mark: mark})
+		}
 	}
 	b.mu.Unlock()
 	for _, j := range journals {
-		sizes[j.Mark] = j.Size
-	}
-	for _, mark := range slices.Sorted(maps.Keys(sizes)) {
-		size := sizes[mark]
+		mark, size := j.Mark, j.Size
 		b.mu.Lock()
 		known, on := b.known[mark], b.states[mark] != nil
 		b.mu.Unlock()
