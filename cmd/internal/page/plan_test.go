@@ -112,6 +112,15 @@ func TestLookLonger(t *testing.T) {
 	}
 }
 
+// Where none was found, more time is named than was given, up to the most that may be.
+func TestLookLongerForAny(t *testing.T) {
+	for think, named := range map[time.Duration]string{time.Second: "look longer, with `--think 10s`.", 10 * time.Second: "--think 1min`.", time.Minute: "--think 10min`.", 59 * time.Minute: "--think 1h`.", time.Hour: "One may exist."} {
+		if text := page.NewNoPlan(&workflow.NoPlan{Why: workflow.NotFound, Thought: think}).Markdown(page.Clock{}); !strings.Contains(text, named) {
+			t.Errorf("after %v: %s", think, text)
+		}
+	}
+}
+
 // Each turn is drawn, also where several are done at once, or a column has more than one.
 func TestChartShowsEachTurn(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
