@@ -24,7 +24,7 @@ const (
 // optionKeys are the keys of an option, or of a method.
 func optionKeys(what string) *mapping[*steps.Option] {
 	type o = steps.Option
-	return &mapping[*o]{what: what, keys: []key[*o]{
+	return &mapping[*o]{what: what, keys: []key{
 		{"title", required, field(func(o *o) *string { return &o.Title }, textValue{}), "what it is, in a few words", "A moving rudder"},
 		{"why", optional, field(func(o *o) *string { return &o.Why }, textValue{prose}), "what speaks for it", "For wind across the strip."},
 	}}
@@ -35,14 +35,14 @@ func optionValue() either[*steps.Option] {
 	type o = steps.Option
 	return either[*o]{
 		one:   field(func(o *o) *string { return &o.Title }, textValue{}),
-		more:  optionKeys("the option"),
+		more:  whole(optionKeys("the option")),
 		short: func(o *o) bool { return o.Why == "" },
 	}
 }
 
 // answers are the answers of a choice, by their names.
 func answers(one string) named[steps.Option] {
-	return named[steps.Option]{one: one, name: func(o *steps.Option) *string { return &o.Name }, is: optionValue()}
+	return named[steps.Option]{one: one, name: func(o *steps.Option) *string { return &o.Name }, is: whole(optionValue())}
 }
 
 // optionsValue is the options of a sheet: by its name a plain one with its title,

@@ -17,7 +17,7 @@ const mostReadings = 20
 
 func gateKeys() *mapping[*steps.Gate] {
 	type g = steps.Gate
-	return &mapping[*g]{what: "a gate", check: gateChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "a gate", check: gateChecked, keys: []key{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what is measured, in a few words", "Depth of the spar slot"},
 		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
@@ -30,16 +30,16 @@ func gateKeys() *mapping[*steps.Gate] {
 			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names; of a thread both ends, first where it is held: `{left: [[0 mm, 0 mm], [60 mm, -200 mm]]}`", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
-		{"between", optional, writtenLimits{rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}},
+		{"between", optional, whole(writtenLimits{rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}}),
 			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
-		{"at_least", optional, limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
-			like: func(*g) quantity.Dimension { return "" }}, func(g *g) *[]steps.Share { return &g.Least }, 1},
+		{"at_least", optional, whole(limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
+			like: func(*g) quantity.Dimension { return "" }}, func(g *g) *[]steps.Share { return &g.Least }, 1}),
 			"the lower limit; with `at_most` in place of `between`, or alone. " + shareHelp + "the greatest counts", "# 3.5 mm"},
-		{"at_most", optional, limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
-			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}, func(g *g) *[]steps.Share { return &g.Most }, -1},
+		{"at_most", optional, whole(limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
+			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}, func(g *g) *[]steps.Share { return &g.Most }, -1}),
 			"the upper limit; with `at_least` in place of `between`, or alone. " + shareHelp + "the least counts", "# 4.5 mm"},
-		{"alike", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
-			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
+		{"alike", optional, whole(amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
+			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }}),
 			"the most that points may differ by; can be the only limit", "1 mm"},
 		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
 			"the points that `alike` compares; all of them by default", "[[left, right]]"},
@@ -53,7 +53,7 @@ func gateKeys() *mapping[*steps.Gate] {
 			"finer gauges that can measure it too: offered where it stays undecided", "# [feelers]"},
 		{"or", optional, field(func(g *g) *steps.Way { return &g.Or }, wayKeys()),
 			"another way of measuring it, at points of its own, against the same limits: either will do. Each way comes to one value", "# {points: [front, rear], result: …, gauge: scale}"},
-		{"of", required, ofValue{},
+		{"of", required, whole(ofValue{}),
 			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
 		{"equipment", optional, field(func(g *g) *[]string { return &g.Equipment }, namesValue{to: equipment}),
 			"the equipment that it is measured with: another one makes it stale, and moving it does not", "# [camera]"},
@@ -77,7 +77,7 @@ func gateKeys() *mapping[*steps.Gate] {
 // wayKeys are those of the keys of a gate that say how it is measured.
 func wayKeys() *mapping[*steps.Way] {
 	type w = steps.Way
-	return &mapping[*w]{what: "or", keys: []key[*w]{
+	return &mapping[*w]{what: "or", keys: []key{
 		{"how", optional, field(func(w *w) *string { return &w.How }, textValue{prose}),
 			"how it is measured so", "Lay it on two scales."},
 		{"points", optional, field(func(w *w) *[]string { return &w.Points }, namesValue{}),
@@ -140,17 +140,17 @@ func (f fields) otherWay(g *steps.Gate) {
 func reworkOne() either[*steps.Rework] {
 	type w = steps.Rework
 	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
-	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
+	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: whole(&mapping[*w]{what: "rework", keys: []key{
 		{"do", required, do, "what to do", "Deepen a high spot."},
 		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
 		{"again", optional, field(func(w *w) *[]string { return &w.Again }, namesValue{to: gate}),
 			"the gates that are measured again beside this one, where the work touches nothing else of its zones", "# [clevis-turns]"},
-		{"glue", optional, &mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
+		{"glue", optional, whole(&mapping[*w]{what: "glue", check: regluedAt, keys: []key{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
 			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
-		}}, "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
-	}}}
+		}}), "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
+	}})}
 }
 
 // reworkAt is where a joint that a rework glues anew is named.
@@ -197,7 +197,7 @@ func (reworksValue) typ() *typ {
 
 func lifeKeys() *mapping[*steps.Validity] {
 	type l = steps.Validity
-	return &mapping[*l]{what: "life", check: lifeChecked, keys: []key[*l]{
+	return &mapping[*l]{what: "life", check: lifeChecked, keys: []key{
 		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "the number of flights", "20"},
 		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "the number of days", "90"},
 	}}

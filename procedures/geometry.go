@@ -15,41 +15,41 @@ import (
 // geometryKeys are where everything lies on the airframe, and what it weighs.
 func geometryKeys() *mapping[*steps.Geometry] {
 	type g = steps.Geometry
-	return &mapping[*g]{what: "geometry", check: geometryChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "geometry", check: geometryChecked, keys: []key{
 		{"datum", required, field(func(g *g) *string { return &g.Datum }, textValue{prose}),
 			"what lies at x = 0. All stations `x` count aft from it and are negative ahead of it; `y` counts to the right of the centre line, seen from behind, and `z` up; " +
 				"what has no `y` lies on the centre line, or alike on both sides", "the leading edge of the wing at the root"},
 		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{prose}),
 			"where its figures come from", "the design's own"},
 		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, named[steps.Surface]{
-			one: "the surface", name: func(s *steps.Surface) *string { return &s.Name }, is: surfaceKeys()}),
+			one: "the surface", name: func(s *steps.Surface) *string { return &s.Name }, is: whole(surfaceKeys())}),
 			"the wing, the tail and the fins", "main-wing"},
 		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, named[steps.Body]{
-			one: "the body", name: func(b *steps.Body) *string { return &b.Name }, is: bodyKeys()}),
+			one: "the body", name: func(b *steps.Body) *string { return &b.Name }, is: whole(bodyKeys())}),
 			"the outlines in plan of the other zones: pod, booms, battery", "pod"},
 		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, named[steps.Control]{
-			one: "the control", name: func(c *steps.Control) *string { return &c.Name }, is: controlKeys()}),
+			one: "the control", name: func(c *steps.Control) *string { return &c.Name }, is: whole(controlKeys())}),
 			"the control surfaces", "# elevator"},
 		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, named[steps.Component]{
-			one: "the part", name: func(p *steps.Component) *string { return &p.Name }, is: componentKeys()}),
+			one: "the part", name: func(p *steps.Component) *string { return &p.Name }, is: whole(componentKeys())}),
 			"the parts table: all that is weighed, of which the balance is computed", "camera"},
 		{"battery", optional, field(func(g *g) *steps.Travel { return &g.Battery }, travelKeys()),
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
 		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
-		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key[*steps.BalanceAt]{
+		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key{
 			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
 				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
 			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
 				"the station from which its limits and readings count, and the stations of its scales, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
-		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
+		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key{
 			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
 				"how far body and propeller shift it forward, in % MAC", "3 %"},
 			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, textValue{prose}),
 				"where that comes from", "common practice, no source"},
 		}}), "what the estimate of the neutral point, made from the surfaces alone, lacks", "{body: 3 %, source: 'common practice, no source'}"},
-		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key[*steps.LargestLift]{
+		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key{
 			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, numberValue{0, 5}),
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
 			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
@@ -65,13 +65,13 @@ func geometryKeys() *mapping[*steps.Geometry] {
 // lengthOf is a length of any sign, or one that its bound allows.
 //
 //go:noinline
-func lengthOf[P any](of func(P) *quantity.Quantity, least bound) value[P] {
+func lengthOf[P any](of func(P) *quantity.Quantity, least bound) part {
 	return field(of, amountValue{quantity.Length, least})
 }
 
 // onlyKeys are the keys of what only some airframes have.
-func onlyKeys[P any](of func(P) *steps.Where) []key[P] {
-	return []key[P]{
+func onlyKeys[P any](of func(P) *steps.Where) []key {
+	return []key{
 		{"with", optional, field(of, whereValue{}), "only on an airframe with any of these options", "# rudder"},
 		{"without", optional, field(of, whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
 	}
@@ -79,7 +79,7 @@ func onlyKeys[P any](of func(P) *steps.Where) []key[P] {
 
 func surfaceKeys() *mapping[*steps.Surface] {
 	type s = steps.Surface
-	return &mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key[*s]{
+	return &mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key{
 		{"is", required, field(func(s *s) *string { return &s.Is }, wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
 			"what it is. The panels of a fin stand upright; a V-tail is a tailplane with dihedral", "wing"},
 		{"zone", required, field(func(s *s) *string { return &s.Zone }, nameValue{zone}),
@@ -97,7 +97,7 @@ func surfaceKeys() *mapping[*steps.Surface] {
 
 func panelKeys() *mapping[*steps.Panel] {
 	type p = steps.Panel
-	return &mapping[*p]{what: "a panel", check: panelChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "a panel", check: panelChecked, keys: []key{
 		{"root", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Root }, fromZero),
 			"the chord at its inner end", "180 mm"},
 		{"tip", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Tip }, fromZero),
@@ -113,15 +113,15 @@ func panelKeys() *mapping[*steps.Panel] {
 
 func bodyKeys() *mapping[*steps.Body] {
 	type b = steps.Body
-	return &mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key[*b]{
+	return &mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key{
 		{"zone", required, field(func(b *b) *string { return &b.Zone }, nameValue{zone}),
 			"the zone that it is", "nose"},
-		{"box", choice, &mapping[*b]{what: "box", keys: []key[*b]{
-			{"x", required, rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }},
+		{"box", choice, whole(&mapping[*b]{what: "box", keys: []key{
+			{"x", required, whole(rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }}),
 				"from its front to its rear end", "[-200 mm, 150 mm]"},
-			{"y", required, rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }},
+			{"y", required, whole(rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }}),
 				"from its left to its right flank", "0 mm ± 30 mm"},
-		}}, "a rectangle", "{x: [-200 mm, 150 mm], y: 0 mm ± 30 mm}"},
+		}}), "a rectangle", "{x: [-200 mm, 150 mm], y: 0 mm ± 30 mm}"},
 		{"outline", choice, field(func(b *b) *[]steps.Place { return &b.Outline }, outlineValue{}),
 			"the corners of a polygon, in order", "# [[-200 mm, 0 mm], [150 mm, 30 mm], [150 mm, -30 mm]]"},
 	}, onlyKeys(func(b *b) *steps.Where { return &b.Where }))}
@@ -129,14 +129,14 @@ func bodyKeys() *mapping[*steps.Body] {
 
 func controlKeys() *mapping[*steps.Control] {
 	type c = steps.Control
-	return &mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key[*c]{
+	return &mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The elevator"},
 		{"surface", required, field(func(c *c) *string { return &c.Surface }, nameValue{}),
 			"the surface that it is a part of", "main-wing"},
 		{"chord", required, lengthOf(func(c *c) *quantity.Quantity { return &c.Chord }, aboveZero),
 			"from its hinge to its edge, where the throw is measured", "38 mm"},
-		{"span", optional, rangeValue[*c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }},
+		{"span", optional, whole(rangeValue[*c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }}),
 			"from its inner to its outer end, out from the root of the surface's centre line, or up from the root of a fin", "[20 mm, 200 mm]"},
 		{"horn", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Horn }, aboveZero),
 			"from the hinge line to the hole of the horn in which the clevis sits", "12 mm"},
@@ -144,18 +144,18 @@ func controlKeys() *mapping[*steps.Control] {
 			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
 		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, namesValue{to: gate}),
 			"the gates that measure its throw", "# [elevator-throw]"},
-		{"clevis", optional, &mapping[*c]{what: "clevis", check: clevisChecked, keys: []key[*c]{
+		{"clevis", optional, whole(&mapping[*c]{what: "clevis", check: clevisChecked, keys: []key{
 			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, nameValue{gate}),
 				"the gate that counts the turns of thread in it", "clevis-turns"},
 			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, namesValue{}),
 				"the point of that gate at its clevis; of one on each side, the left and the right", "[elevator]"},
-		}}, "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
+		}}), "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
 
 func componentKeys() *mapping[*steps.Component] {
 	type c = steps.Component
-	return &mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key[*c]{
+	return &mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
 		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, amountValue{quantity.Mass, aboveZero}),
@@ -173,7 +173,7 @@ func componentKeys() *mapping[*steps.Component] {
 
 func travelKeys() *mapping[*steps.Travel] {
 	type t = steps.Travel
-	return &mapping[*t]{what: "battery", check: travelChecked, keys: []key[*t]{
+	return &mapping[*t]{what: "battery", check: travelChecked, keys: []key{
 		{"part", required, field(func(t *t) *string { return &t.Part }, nameValue{}),
 			"the battery in the parts table", "pack"},
 		{"from", required, lengthOf(func(t *t) *quantity.Quantity { return &t.From }, unbounded),
@@ -187,7 +187,7 @@ func travelKeys() *mapping[*steps.Travel] {
 
 func propellerKeys() *mapping[*steps.Propeller] {
 	type p = steps.Propeller
-	return &mapping[*p]{what: "propeller", keys: []key[*p]{
+	return &mapping[*p]{what: "propeller", keys: []key{
 		{"x", required, lengthOf(func(p *p) *quantity.Quantity { return &p.X }, unbounded),
 			"the station of its disc", "-210 mm"},
 		{"y", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Y }, fromZero),
@@ -204,18 +204,18 @@ func propellerKeys() *mapping[*steps.Propeller] {
 // powerKeys are what the sheet says of the drive.
 func powerKeys() *mapping[*steps.Drive] {
 	type p = steps.Drive
-	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
+	current := func(of func(*steps.Currents) *quantity.Quantity) part {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", check: driveChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "power", check: driveChecked, keys: []key{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
 			"the rated capacity of the battery", "1000 mAh"},
 		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
-		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
-			{"battery", optional, ratedValue{}, "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
+		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key{
+			{"battery", optional, whole(ratedValue{}), "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
 			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},

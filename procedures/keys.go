@@ -13,12 +13,11 @@ import (
 // A key is one row of the table of keys, which is made up of all the mappings of
 // this package: the name of the key, the type of its value and where that is kept,
 // and what an author must know about it. The reader, the writer and the grammar
-// follow from the rows; a new key is a new row. P is a pointer to what the value is
-// kept in: code for pointers is in the program once, code for structs once for each.
-type key[P any] struct {
+// follow from the rows; a new key is a new row.
+type key struct {
 	name string
 	need need
-	is   value[P]
+	is   part
 	help string
 	// example is the value in the example of the grammar; if it has several lines
 	// they go below the key. One that begins with # becomes a comment. For a map by
@@ -38,7 +37,8 @@ const (
 )
 
 // A value reads, writes and describes what a key may hold, or a part of that. It is
-// kept in what P points to, as the whole or as one field.
+// kept in what P points to: code for pointers is in the program once, code for structs
+// once for each.
 type value[P any] interface {
 	// read reads the node, which is not null. what is its name in faults.
 	read(r *reader, n *yaml.Node, what string, to P)
@@ -47,37 +47,39 @@ type value[P any] interface {
 	typ() *typ
 }
 
-// A field is a value that is kept in one field of what P points to. Only its
-// functions know the type of that, so that there is one such type for a P and not one
-// for each type of field.
-type fieldOf[P any] struct {
-	reads  func(r *reader, n *yaml.Node, what string, to P)
-	writes func(from P) *yaml.Node
-	typs   func() *typ
+// A part is a value that is kept in one field of what it is handed a pointer to, or in the
+// whole of it. Only its functions know the type of that, so that the tables of keys and what
+// reads them are of one type, and not of one for each type of owner. A key in the table of
+// another owner would panic with the first mapping that is written.
+type part struct {
+	read  func(r *reader, n *yaml.Node, what string, in any)
+	write func(in any) *yaml.Node
+	typ   func() *typ
 }
 
-// field is not inlined: its functions would be in the program again for each row.
+// field is a value in a field of the owner.
+// It is not inlined: its functions would be in the program again for each row.
 //
 //go:noinline
-func field[P, Q any](of func(P) Q, is value[Q]) value[P] {
-	return &fieldOf[P]{
-		reads:  func(r *reader, n *yaml.Node, what string, to P) { is.read(r, n, what, of(to)) },
-		writes: func(from P) *yaml.Node { return is.write(of(from)) },
-		typs:   is.typ,
+func field[P, Q any](of func(P) Q, is value[Q]) part {
+	return part{
+		read:  func(r *reader, n *yaml.Node, what string, in any) { is.read(r, n, what, of(in.(P))) },
+		write: func(in any) *yaml.Node { return is.write(of(in.(P))) },
+		typ:   is.typ,
 	}
 }
 
+// whole is a value in several fields of the owner.
+//
 //go:noinline
-func (f *fieldOf[P]) read(r *reader, n *yaml.Node, what string, to P) { f.reads(r, n, what, to) }
-
-func (f *fieldOf[P]) write(from P) *yaml.Node { return f.writes(from) }
-
-func (f *fieldOf[P]) typ() *typ { return f.typs() }
+func whole[P any](is value[P]) part {
+	return field(func(all P) P { return all }, is)
+}
 
 // A mapping is a value of keys with values.
 type mapping[P any] struct {
 	what string // in faults and in the grammar: a gate
-	keys []key[P]
+	keys keys
 	one  bool // one of the choices must be there
 	// label is its name in faults once its first key, which is its name, has been
 	// read; optional.
@@ -93,7 +95,7 @@ func (m *mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
-	k := match{table: m, of: m.what, first: -1}
+	k := match{keys: m.keys, of: m.what, first: -1}
 	f := k.begin(r, n, what)
 	for j, v := range k.values {
 		if k.counts(f, j) {
@@ -115,26 +117,17 @@ func (m *mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	r.settle()
 }
 
-func (m *mapping[P]) size() int { return len(m.keys) }
+// Keys are a table of keys.
+type keys []key
 
-//go:noinline
-func (m *mapping[P]) key(j int) (string, need) { return m.keys[j].name, m.keys[j].need }
-func (m *mapping[P]) row(j int) row {
-	k := &m.keys[j]
-	return row{k.name, k.need, k.is.typ(), k.help, k.example}
-}
-
-// A table is the keys of a mapping without the type of what they are kept in.
-type table interface {
-	size() int
-	key(j int) (name string, need need)
-	row(j int) row
+func (k keys) row(j int) row {
+	return row{k[j].name, k[j].need, k[j].is.typ(), k[j].help, k[j].example}
 }
 
 // A match is a mapping that is being read. What it does stands in the program once,
 // and not again for every type that is read.
 type match struct {
-	table
+	keys
 	of     string       // what it is
 	values []*yaml.Node // in the order of the table; nil for a missing key
 	first  int          // the first of several choices that are there, or -1
@@ -194,7 +187,7 @@ func (k *match) begin(r *reader, n *yaml.Node, what string) fields {
 	meant, unknown := k.find(r, n, what)
 	f := fields{reader: r, node: n, what: what, meant: unknown, failed: meant}
 	for j, v := range k.values {
-		if _, need := k.key(j); need == choice && !absent(v) {
+		if k.keys[j].need == choice && !absent(v) {
 			f.chosen++
 		}
 	}
@@ -207,7 +200,7 @@ func (k *match) begin(r *reader, n *yaml.Node, what string) fields {
 
 // find finds the values. Meant are the keys that unknown ones may stand for.
 func (k *match) find(r *reader, n *yaml.Node, what string) (meant []string, unknown bool) {
-	k.values = make([]*yaml.Node, k.size())
+	k.values = make([]*yaml.Node, len(k.keys))
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		name, v := n.Content[i], n.Content[i+1]
 		if name.Kind != yaml.ScalarNode {
@@ -243,7 +236,7 @@ func (k *match) find(r *reader, n *yaml.Node, what string) (meant []string, unkn
 // and a second choice, is a fault.
 func (k *match) counts(f fields, j int) bool {
 	v := k.values[j]
-	name, need := k.key(j)
+	name, need := k.keys[j].name, k.keys[j].need
 	switch {
 	case absent(v):
 		if need == required && v == nil && !f.lost(name) {
@@ -254,7 +247,7 @@ func (k *match) counts(f fields, j int) bool {
 	case k.first < 0:
 		k.first = j
 	default:
-		first, _ := k.key(k.first)
+		first := k.keys[k.first].name
 		f.fault(v, "%s has %s and %s: keep one of them", f.what, first, name)
 	}
 	return false
@@ -263,7 +256,7 @@ func (k *match) counts(f fields, j int) bool {
 // settle notes whether the value of a key is in doubt.
 func (k *match) settle(f *fields, j int) {
 	v := k.values[j]
-	name, _ := k.key(j)
+	name := k.keys[j].name
 	if faults := f.wrong > f.settled; faults || v != nil && null(v) || v == nil && f.lost(name) {
 		f.failed = append(f.failed, name)
 		f.reader.settle()
@@ -299,8 +292,8 @@ func (k *match) movedOut(r *reader, above []*yaml.Node, key, v *yaml.Node) bool 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
 
 func (k *match) index(name string) int {
-	for j := range k.size() {
-		if have, _ := k.key(j); have == name {
+	for j := range k.keys {
+		if k.keys[j].name == name {
 			return j
 		}
 	}
@@ -310,8 +303,8 @@ func (k *match) index(name string) int {
 // names are the keys of such needs.
 func (k *match) names(such func(need) bool) []string {
 	var names []string
-	for j := range k.size() {
-		if name, need := k.key(j); such(need) {
+	for j := range k.keys {
+		if name, need := k.keys[j].name, k.keys[j].need; such(need) {
 			names = append(names, name)
 		}
 	}
@@ -321,23 +314,24 @@ func (k *match) names(such func(need) bool) []string {
 // byAuthors reports whether an author writes keys of the need.
 func byAuthors(n need) bool { return n != ours }
 
-func (m *mapping[P]) write(from P) *yaml.Node {
+func (m *mapping[P]) write(from P) *yaml.Node { return m.keys.write(from) }
+
+func (k keys) write(from any) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
-	for j := range m.keys {
-		if v := m.keys[j].is.write(from); v != nil {
-			n.Content = append(n.Content, scalar(m.keys[j].name), v)
+	for j := range k {
+		if v := k[j].is.write(from); v != nil {
+			n.Content = append(n.Content, scalar(k[j].name), v)
 		}
 	}
-	if len(n.Content) == 0 {
-		return nil
-	}
-	return n
+	return unlessEmpty(n)
 }
 
-func (m *mapping[P]) typ() *typ {
-	t := &typ{is: aMapping, what: m.what, one: m.one}
-	for j := range m.keys {
-		t.keys = append(t.keys, m.row(j))
+func (m *mapping[P]) typ() *typ { return m.keys.typ(m.what, m.one) }
+
+func (k keys) typ(what string, one bool) *typ {
+	t := &typ{is: aMapping, what: what, one: one}
+	for j := range k {
+		t.keys = append(t.keys, k.row(j))
 	}
 	return t
 }
@@ -397,7 +391,7 @@ func (l list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 type named[V any] struct {
 	one  string // in faults: the gate
 	name func(*V) *string
-	is   value[*V]
+	is   part
 }
 
 func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
@@ -455,7 +449,7 @@ func (m named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.i
 
 // Either is a value with two forms: one scalar, or a mapping.
 type either[P any] struct {
-	one, more value[P]
+	one, more part
 	short     func(P) bool // whether it is written as the one
 	lists     bool         // the one may be a list
 }

@@ -33,7 +33,7 @@ func flights() []string { return []string{steps.EachDay, steps.EachFlight, steps
 // procedureKeys are the keys of a procedure.
 func procedureKeys() *mapping[*steps.Procedure] {
 	type p = steps.Procedure
-	return &mapping[*p]{what: "a procedure", check: procedureChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "a procedure", check: procedureChecked, keys: []key{
 		{"procedure", required, field(func(p *p) *string { return &p.Name }, nameValue{}),
 			"its name", "plover-build"},
 		{"kind", required, field(func(p *p) *string { return &p.Kind }, wordValue{known: kindsOfProcedure()}),
@@ -122,7 +122,7 @@ func stepsOf(stages []steps.Stage) int {
 // stageKeys are the keys of a stage.
 func stageKeys() *mapping[*steps.Stage] {
 	type s = steps.Stage
-	return &mapping[*s]{what: "a stage", one: true, check: stageChecked, keys: append([]key[*s]{
+	return &mapping[*s]{what: "a stage", one: true, check: stageChecked, keys: append([]key{
 		{"stage", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "wing"},
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -131,7 +131,7 @@ func stageKeys() *mapping[*steps.Stage] {
 			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
 		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
 			"of a repair: safe, look and recheck come before or after all work when several repairs become one plan; the others are the work", "# look"},
-	}, append(whereKeys[*s]("# {side: [left, right]}", "# [wing]"), []key[*s]{
+	}, append(whereKeys[*s]("# {side: [left, right]}", "# [wing]"), []key{
 		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, stepsValue{}),
 			"the work, in this order", ""},
 		{"use", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, useValue{}),
@@ -174,7 +174,7 @@ func stepKeys() *mapping[*steps.Step] {
 		}
 		return "the step " + s.Name
 	}
-	m := &mapping[*s]{what: "a step", check: check, label: label, keys: []key[*s]{
+	m := &mapping[*s]{what: "a step", check: check, label: label, keys: []key{
 		{"step", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name, unique in the procedure", "coat-roots"},
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -230,8 +230,8 @@ func stepKeys() *mapping[*steps.Step] {
 		{"origin", ours, field(func(s *s) *steps.Origin { return &s.Origin }, originValue{originKeys()}), "where it was written", ""},
 	}}
 	for _, k := range kinds {
-		if k.is != nil {
-			m.keys = append(m.keys, key[*s]{string(k.kind), choice, ofKind{k}, k.help, k.example})
+		if k.is.typ != nil {
+			m.keys = append(m.keys, key{string(k.kind), choice, whole(ofKind{k}), k.help, k.example})
 		}
 	}
 	return m

@@ -86,7 +86,7 @@ func scalarOf(n *yaml.Node, name string) *yaml.Node {
 func resultKeys() *mapping[*measuring.Result] {
 	m := &mapping[*measuring.Result]{what: "result", one: true}
 	for _, fn := range measuring.Functions() {
-		k := key[*measuring.Result]{name: fn.Name, need: choice, is: functionOf{fn}}
+		k := key{name: fn.Name, need: choice, is: whole(functionOf{fn})}
 		k.help, k.example = helpOf(fn.Name)
 		m.keys = append(m.keys, k)
 	}
@@ -117,20 +117,20 @@ func helpOf(function string) (help, example string) {
 // functionOf is what stands behind the key of a function.
 type functionOf struct{ measuring.Function }
 
-func (v functionOf) is() value[*measuring.Result] {
+func (v functionOf) is() part {
 	type r = measuring.Result
 	of := func(r *r) *[]string { return &r.Of }
 	switch {
 	case v.Stations:
 		return field(func(r *r) *[]measuring.Station { return &r.Stations }, stationsValue{v.Function, named[measuring.Station]{
-			one: "the scale", name: func(s *measuring.Station) *string { return &s.Point }, is: stationKeys()}})
+			one: "the scale", name: func(s *measuring.Station) *string { return &s.Point }, is: whole(stationKeys())}})
 	case !v.Run:
 		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
-	return &mapping[*r]{what: v.Name, keys: []key[*r]{
+	return whole(&mapping[*r]{what: v.Name, keys: []key{
 		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
 		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
-	}}
+	}})
 }
 
 func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
@@ -154,13 +154,13 @@ func (v functionOf) typ() *typ { return v.is().typ() }
 func stationKeys() either[*measuring.Station] {
 	type s = measuring.Station
 	at := lengthOf(func(s *s) *quantity.Quantity { return &s.At }, unbounded)
-	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: &mapping[*s]{what: "a scale", keys: []key[*s]{
+	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: whole(&mapping[*s]{what: "a scale", keys: []key{
 		{"at", required, at, "where it carries", "-20 mm"},
 		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, amountValue{quantity.Mass, fromZero}),
 			"what it shows with nothing but the stand on it, if it was not set to zero", "12 g"},
 		{"within", optional, field(func(s *s) *quantity.Quantity { return &s.Within }, amountValue{quantity.Length, fromZero}),
 			"how closely it is put there: a part of the uncertainty. 1 mm by default (common practice, no source)", "0.5 mm"},
-	}}}
+	}})}
 }
 
 // stationsValue is the scales of a function, as many as it takes and in their order.

@@ -129,19 +129,19 @@ func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(
 // runKeys are the keys of a run.
 func runKeys() *mapping[*[]steps.Step] {
 	type s = []steps.Step
-	return &mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key[*s]{
-		{"steps", choice, nestedValue{}, "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
-		{"use", choice, useValue{}, "steps that are written elsewhere", "use: safe/air-the-bench"},
+	return &mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key{
+		{"steps", choice, whole(nestedValue{}), "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
+		{"use", choice, whole(useValue{}), "steps that are written elsewhere", "use: safe/air-the-bench"},
 	}...)}
 }
 
 // whereKeys are the keys that repeat and govern a run or a stage.
-func whereKeys[P any](each, makes string) []key[P] {
-	return []key[P]{
-		{"each", optional, eachValue[P]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
-		{"with", optional, governValue[P]{}, "only on an airframe with any of these options", "# rudder"},
-		{"without", optional, governValue[P]{not: true}, "only on an airframe with none of these options", "# rudder"},
-		{"makes", optional, makesValue[P]{}, "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
+func whereKeys[P any](each, makes string) []key {
+	return []key{
+		{"each", optional, whole(eachValue[P]{}), "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
+		{"with", optional, whole(governValue[P]{}), "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, whole(governValue[P]{not: true}), "only on an airframe with none of these options", "# rudder"},
+		{"makes", optional, whole(makesValue[P]{}), "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
 	}
 }
 

@@ -20,7 +20,7 @@ const mostVapour = 12 * time.Hour
 // gates, whose checks and limits need them.
 func sheetKeys() *mapping[*steps.Sheet] {
 	type s = steps.Sheet
-	return &mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key[*s]{
+	return &mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key{
 		{"design", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "plover"},
 		{"title", required, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -38,24 +38,24 @@ func sheetKeys() *mapping[*steps.Sheet] {
 				"is a choice: an airframe has exactly one of them, and the build has a step with `choose` for it",
 			"rudder: A moving rudder\nnose:\n  blunt-nose: A nose of soft foam\n  long-nose: {title: A long nose, why: It takes a camera.}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
-			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
+			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: whole(conditionKeys())}),
 			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
 		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, named[steps.Adhesive]{
-			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: adhesiveKeys()}),
+			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: whole(adhesiveKeys())}),
 			"what joints are coated with", "contact"},
 		{"tools", optional, field(func(s *s) *[]steps.Tool { return &s.Tools }, named[steps.Tool]{
-			one: "the tool", name: func(t *steps.Tool) *string { return &t.Name }, is: toolKeys()}),
+			one: "the tool", name: func(t *steps.Tool) *string { return &t.Name }, is: whole(toolKeys())}),
 			"what steps are done with", "knife"},
 		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, named[steps.Gauge]{
-			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: gaugeKeys()}),
+			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: whole(gaugeKeys())}),
 			"what readings are taken with", "caliper"},
 		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
 			"the drive and its battery", ""},
 		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, named[steps.Gate]{
-			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: gateKeys()}),
+			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: whole(gateKeys())}),
 			"the measurements with limits", "spar-depth"},
 		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, named[steps.Equipment]{
-			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: equipmentKeys()}),
+			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: whole(equipmentKeys())}),
 			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
 		{"geometry", optional, field(func(s *s) *steps.Geometry { return &s.Geometry }, geometryKeys()),
 			"where everything lies and what it weighs, by which balance and flight are computed", ""},
@@ -112,7 +112,7 @@ func (f fields) measuredFor(s *steps.Sheet) {
 
 func conditionKeys() *mapping[*steps.Condition] {
 	type c = steps.Condition
-	return &mapping[*c]{what: "a condition", check: conditionChecked, keys: []key[*c]{
+	return &mapping[*c]{what: "a condition", check: conditionChecked, keys: []key{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The propeller"},
 		{"states", required, field(func(c *c) *[]string { return &c.States }, namesValue{}),
@@ -141,27 +141,27 @@ func conditionChecked(f fields, c *steps.Condition) {
 func adhesiveKeys() *mapping[*steps.Adhesive] {
 	type a = steps.Adhesive
 	q := quantity.Duration
-	return &mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[*a]{
+	return &mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key{
 		{"title", required, field(func(a *a) *string { return &a.Title }, textValue{}),
 			"what it is, in a few words", "Solvent contact adhesive"},
-		{"window", required, &mapping[*a]{what: "window", check: windowChecked, keys: []key[*a]{
+		{"window", required, whole(&mapping[*a]{what: "window", check: windowChecked, keys: []key{
 			{"from", required, field(func(a *a) *quantity.Quantity { return &a.From }, amountValue{q, fromZero}),
 				"the earliest", "10 min"},
 			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, amountValue{q, fromZero}),
 				"the latest", "40 min"},
 			{"at", required, field(func(a *a) *quantity.Quantity { return &a.At }, amountValue{unit: quantity.Temperature}),
 				"the temperature that both times are for", "20 °C"},
-		}}, "when a joint can be joined, counted from spreading the coat", "{from: 10 min, to: 40 min, at: 20 °C}"},
+		}}), "when a joint can be joined, counted from spreading the coat", "{from: 10 min, to: 40 min, at: 20 °C}"},
 		{"handling", required, field(func(a *a) *quantity.Quantity { return &a.Handling }, amountValue{q, fromZero}),
 			"after joining, until the joint may be handled, and measured", "30 min"},
 		{"cure", required, field(func(a *a) *quantity.Quantity { return &a.Cure }, amountValue{q, fromZero}),
 			"after joining, until the joint carries load", "24 h"},
-		{"works", required, &mapping[*a]{what: "works", check: worksChecked, keys: []key[*a]{
-			{"between", required, rangeValue[*a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }},
+		{"works", required, whole(&mapping[*a]{what: "works", check: worksChecked, keys: []key{
+			{"between", required, whole(rangeValue[*a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }}),
 				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
-			{"humidity", optional, rangeValue[*a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
+			{"humidity", optional, whole(rangeValue[*a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }}),
 				"the driest and the dampest air", "[0 %, 80 %]"},
-		}}, "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
+		}}), "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
 		{"vapour", optional, field(func(a *a) *quantity.Quantity { return &a.Vapour }, amountValue{q, fromZero}),
 			"how long its vapour hangs after a coat was joined or has lapsed: so long its needs bind as they do while the coat is open; by default 30 min if the window does not open at once, else none", "30 min"},
 		{"factor", optional, field(func(a *a) *float64 { return &a.Times.Per10K }, numberValue{1, 10}),
@@ -170,15 +170,15 @@ func adhesiveKeys() *mapping[*steps.Adhesive] {
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
 	}, careKeys(func(a *a) *steps.Care { return &a.Care },
 		", and while a coat of it is open: until that is joined or has lapsed, and its vapour is gone, no other step may set or need them otherwise",
-		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[*a]{
+		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key{
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
 	})}
 }
 
 // careKeys are the keys of what an adhesive or a tool asks.
-func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string) []key[P] {
-	return []key[P]{
+func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string) []key {
+	return []key{
 		{"caution", optional, field(func(t P) *string { return &of(t).Caution }, textValue{prose}),
 			"what can hurt; shown in full before the first step of a sitting that uses it, then its first line", caution},
 		{"needs", optional, field(func(t P) *[]steps.Setting { return &of(t).Needs }, settingsValue{}),
@@ -190,11 +190,11 @@ func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string)
 
 func toolKeys() *mapping[*steps.Tool] {
 	type t = steps.Tool
-	return &mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[*t]{
+	return &mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key{
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it is, in a few words", "Knife with a new blade"},
 	}, careKeys(func(t *t) *steps.Care { return &t.Care },
-		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[*t]{
+		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key{
 		{"measure", optional, field(func(t *t) *[]string { return &t.Measure }, namesValue{to: gate}),
 			"the gates of the work that must have passed in the sitting, since the tool's needs have stood without a break; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
 		{"count", optional, field(func(t *t) *int { return &t.Count }, wholeValue{mostReadings}),
@@ -253,16 +253,16 @@ func less(a, b quantity.Quantity) bool {
 
 func gaugeKeys() *mapping[*steps.Gauge] {
 	type g = steps.Gauge
-	return &mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what it is, in a few words", "Caliper"},
 		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
 			"the smallest step it shows; a finer reading than half of it is refused", "0.01 mm"},
-		{"uncertainty", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
-			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
+		{"uncertainty", optional, whole(amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
+			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }}),
 			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},
-		{"repeatability", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
-			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
+		{"repeatability", optional, whole(amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
+			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }}),
 			"the part of the uncertainty by which repeated set-ups differ (k=2); the rest cancels in a difference. By default nothing cancels", "0.15 mm"},
 	}}
 }
@@ -291,7 +291,7 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 
 func equipmentKeys() *mapping[*steps.Equipment] {
 	type e = steps.Equipment
-	return &mapping[*e]{what: "equipment", keys: []key[*e]{
+	return &mapping[*e]{what: "equipment", keys: []key{
 		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
 		{"zone", optional, field(func(e *e) *string { return &e.Zone }, nameValue{zone}),

@@ -18,7 +18,7 @@ import (
 // answer them.
 func triageKeys() *mapping[*steps.Triage] {
 	type t = steps.Triage
-	return &mapping[*t]{what: "a triage table", check: triageChecked, keys: []key[*t]{
+	return &mapping[*t]{what: "a triage table", check: triageChecked, keys: []key{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
 		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
@@ -32,15 +32,15 @@ func triageKeys() *mapping[*steps.Triage] {
 		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
 			"what to know about the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
-			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: findingKeys()}),
+			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: whole(findingKeys())}),
 			"what can be seen", "cracked"},
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, either[*t]{
+		{"unknown", required, whole(either[*t]{
 			one:   field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
-			more:  ownWordsValue{},
-			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
+			more:  whole(ownWordsValue{}),
+			short: func(t *t) bool { return len(t.OwnWords) == 0 }}),
 			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
 				"where that finding has a caution the zone is asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
 		{"lost", optional, field(func(t *t) *string { return &t.Lost }, nameValue{procedure}),
@@ -52,7 +52,7 @@ func triageKeys() *mapping[*steps.Triage] {
 
 func findingKeys() *mapping[*steps.Finding] {
 	type f = steps.Finding
-	return &mapping[*f]{what: "a finding", check: findingChecked, keys: []key[*f]{
+	return &mapping[*f]{what: "a finding", check: findingChecked, keys: []key{
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
@@ -65,12 +65,12 @@ func findingKeys() *mapping[*steps.Finding] {
 			lists: true,
 			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
 			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
-			more: &mapping[*steps.Quarantine]{what: "quarantine", keys: []key[*steps.Quarantine]{
+			more: whole(&mapping[*steps.Quarantine]{what: "quarantine", keys: []key{
 				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
 					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
 				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
 					"the lines to confirm then", "- It was handed in"},
-			}}}),
+			}})}),
 			"the part is quarantined until a person clears it: the lines to confirm then", "# It was handed in where damaged batteries are taken."},
 	}}
 }
@@ -132,10 +132,10 @@ func unknownAt(zone string) string { return "unknown " + zone }
 
 func rowKeys() *mapping[*steps.Row] {
 	type r = steps.Row
-	answer := func(outcome string) value[*r] {
-		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
+	answer := func(outcome string) part {
+		return whole(outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})})
 	}
-	return &mapping[*r]{what: "a row", one: true, keys: []key[*r]{
+	return &mapping[*r]{what: "a row", one: true, keys: []key{
 		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone}),
@@ -146,9 +146,9 @@ func rowKeys() *mapping[*steps.Row] {
 			"the procedure that repairs it, or a check where a look is enough", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
-		{steps.ToRebuild, choice, outcomeValue{steps.ToRebuild, offValue{}},
+		{steps.ToRebuild, choice, whole(outcomeValue{steps.ToRebuild, whole(offValue{})}),
 			"the part is lost, and the steps of the build make it anew; a procedure says how it is taken off, else `lost` does", "finding: cracked\nzone: nose\nseverity: total\nrebuild: yes\nwhy: A nose in crumbs holds no shape."},
-		{"scrap", choice, formerValue{outcomeValue{steps.ToRebuild, offValue{}}},
+		{"scrap", choice, whole(formerValue{outcomeValue{steps.ToRebuild, whole(offValue{})}}),
 			"what `rebuild` was called", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
 		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
@@ -163,7 +163,7 @@ func (formerValue) write(*steps.Row) *yaml.Node { return nil }
 // offValue is yes, or how the lost part is taken off.
 type offValue struct{}
 
-func (offValue) procedure() value[*steps.Row] {
+func (offValue) procedure() part {
 	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
 }
 
@@ -189,7 +189,7 @@ func (v offValue) typ() *typ {
 // outcomeValue is the value of the key of an outcome.
 type outcomeValue struct {
 	outcome string
-	is      value[*steps.Row]
+	is      part
 }
 
 func (v outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {

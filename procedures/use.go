@@ -196,7 +196,7 @@ func (v originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin
 
 func originKeys() *mapping[*steps.Origin] {
 	type o = steps.Origin
-	return &mapping[*o]{what: "origin", check: originChecked, keys: []key[*o]{
+	return &mapping[*o]{what: "origin", check: originChecked, keys: []key{
 		{"document", ours, field(func(o *o) *string { return &o.Document }, textValue{}), "digest of the file", ""},
 		{"step", ours, field(func(o *o) *string { return &o.Step }, textValue{}), "its name there, as written", ""},
 		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, named[steps.Word]{

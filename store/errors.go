@@ -29,6 +29,10 @@ var (
 	// ErrDamaged is returned for a store that is not as it was written.
 	ErrDamaged = errors.New("damaged")
 
+	// ErrOlder is returned when a store was put back to an older state since it was read. Nothing
+	// was written.
+	ErrOlder = errors.New("put back to an older state")
+
 	// ErrReadOnly is returned when a store may not be written to.
 	ErrReadOnly = errors.New("read-only")
 

@@ -129,6 +129,54 @@ func TestAllThatAHoldSetsIsSetAnew(t *testing.T) {
 	b.done("try-again")
 }
 
+// Of lines that were typed in later, a bare word of the same second has no part: what was switched off between the time that they
+// were read and that word wants them once more. Neither has a word that repeats one of theirs.
+func TestLinesTypedInLater(t *testing.T) {
+	for _, after := range [][]Request{ // the lines, all in the second in which they are typed in
+		{setting("lamp", "on")},
+		{setting("charger", "on"), setting("lamp", "on")},
+		{setting("lamp", "on"), setting("charger", "on"), setting("lamp", "on")},
+	} {
+		b := plugs(t, asItIs)
+		b.must(plugAnew)
+		b.done("try")
+		b.after(time.Hour)
+		b.written(0, journal.FlightLogged{})
+		b.after(time.Hour)
+		b.must(setting("charger", "on"), setting("lamp", "on"))
+		b.after(5 * time.Minute)
+		b.at(7*time.Minute, setting("charger", "off"))
+		b.after(time.Minute)
+		b.must(setting("lamp", "off"))
+		b.after(time.Minute)
+		b.at(7*time.Minute, plugAnew)
+		if lines, ok := b.state.Entries[b.state.Size()-3].Facts.(journal.UseCleared); !ok || lines.Of != "plug" {
+			t.Fatalf("the lines are not recorded: %v", b.kinds(3))
+		}
+		b.must(after...)
+		b.holds("lamp", "on")
+		b.wantsLines(1)
+		b.after(10 * time.Minute)
+		b.at(time.Minute, setting("lamp", "on"))
+		b.wantsLines(1)
+		b.must(plugAnew)
+		b.done("try-again")
+	}
+	// What the lines set is taken back, and what was said on top of it stands.
+	b := plugs(t, asItIs)
+	b.must(plugAnew)
+	b.done("try")
+	b.after(time.Minute)
+	b.must(setting("lamp", "off"), plugAnew, setting("lamp", "on"), Undo{Position: b.state.Size() + 2})
+	if f, ok := b.state.Entries[b.state.Size()-1].Facts.(journal.Undone); !ok || len(f.TakesBack) != 1 {
+		t.Fatalf("%+v", b.state.Entries[b.state.Size()-1])
+	}
+	b.holds("lamp", "on")
+	b.wantsLines(1)
+	b.must(plugAnew)
+	b.done("try-again")
+}
+
 // badlyOrRefused asserts that nothing is recorded.
 func (b *bench) badlyOrRefused(r Request) {
 	b.t.Helper()

@@ -345,7 +345,7 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 		points = append(points, p)
 		r.Points = append(r.Points, AtPoint(p))
 	}
-	slices.Sort(r.Rests)
+	sorting.Positions(r.Rests)
 	r.Repeat = rule.Repeat
 	finding, err := rule.Judge(points, r.Doubts)
 	if err != nil {

@@ -385,21 +385,21 @@ func (of *scheduler) instead(key string) *Stop {
 	return nil
 }
 
-// begins reports whether a step would be begun for nothing: it sets what is ended later, and of what needs that the plan reaches
-// nothing. It is left out then.
+// begins reports whether a step would be begun for nothing, see [scheduler.begunInVain]. It is left out then.
 func (of *scheduler) begins(c *scheduler) (found bool) {
-	for _, r := range c.rows {
-		if r.setter < 0 || r.ender >= 0 || c.productive(r, r.tasks) {
-			continue
-		}
-		t := &c.tasks[r.setter]
-		mark := c.fleet[t.of].Airframe.Mark
-		key := stepKey(mark, t.job.ID, t.step.Name)
-		later := false
-		k := -1
+	for _, i := range c.begunInVain() {
+		t := &c.tasks[i]
+		key := c.keyOf(t)
+		k, later := -1, false // of the stops, the first that is written after it, else the first
 		for _, step := range t.work.Steps() {
-			if later && k < 0 {
-				k = slices.IndexFunc(c.stops, func(s Stop) bool { return s.Mark == mark && s.Job == t.job.ID && s.Step == step.Name })
+			stop := slices.IndexFunc(c.stops, func(s Stop) bool {
+				return s.Mark == c.fleet[t.of].Airframe.Mark && s.Job == t.job.ID && s.Step == step.Name && s.instead == ""
+			})
+			if stop >= 0 && (k < 0 || later) {
+				k = stop
+				if later {
+					break
+				}
 			}
 			later = later || step.Name == t.step.Name
 		}

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/journal"
 	"fettle/workflow/plan"
 )
@@ -412,7 +413,7 @@ func (l *life) checkSchedule(t *rapid.T) {
 	h := Hours{Again: true, Tight: rapid.Bool().Draw(t, "tight"), Hands: rapid.IntRange(1, 2).Draw(t, "hands")}
 	for day := range 7 {
 		from := l.now.AddDate(0, 0, day).Add(time.Duration(rapid.IntRange(-20, 90).Draw(t, "later")) * time.Minute)
-		h.Sittings = append(h.Sittings, Sitting{from, from.Add(time.Duration(rapid.IntRange(30, 180).Draw(t, "lasts")) * time.Minute)})
+		h.Sittings = append(h.Sittings, Sitting{from, from.Add(time.Duration(rapid.IntRange(4, 180).Draw(t, "lasts")) * time.Minute)})
 	}
 	h.Watch = func(p plan.Problem, r plan.Result) {
 		if r.Starts == nil {
@@ -429,6 +430,27 @@ func (l *life) checkSchedule(t *rapid.T) {
 		return
 	case err != nil:
 		t.Fatalf("%v: %#v", err, no)
+	}
+	// All of what leaves a step out, since that fits no sitting, has no plan; and no coat is put on that isn't joined.
+	if slices.ContainsFunc(p.Stops, func(stop Stop) bool { return stop.Reasons[0].Because == ByTime }) {
+		of := newScheduler([]*State{l.state}, l.now, h)
+		of.whole = true
+		if all, err := of.find(t.Context(), plan.Options{Think: 20 * time.Millisecond}); err == nil {
+			t.Fatalf("%+v is left out of %s, and this is a plan: %s", p.Stops, says(p), says(all))
+		}
+	}
+	planned := map[string]bool{}
+	for _, turn := range p.Planned(l.state.Airframe.Mark) {
+		planned[turn.Job+"/"+turn.Step] = true
+	}
+	for _, j := range l.state.OpenJobs(l.now) {
+		for _, step := range j.Procedure.Steps() {
+			for _, part := range j.Procedure.JointParts(step.Joint) {
+				if lists.Contains(part.Coats, step.Name) && len(j.Procedure.JointParts(step.Joint)) == 1 && part.Join != "" && planned[j.ID+"/"+step.Name] && !planned[j.ID+"/"+part.Join] {
+					t.Fatalf("%s is planned and %s is not: %s", step.Name, part.Join, says(p))
+				}
+			}
+		}
 	}
 	if len(p.Visits) == 0 {
 		return

@@ -48,8 +48,9 @@ const (
 
 // A Freeing is a change that could make a plan possible.
 type Freeing struct {
+	Once    time.Duration // one sitting a week so long
 	Each    time.Duration // every sitting so long
-	Longer  time.Duration // a sitting longer by so much, at the least
+	Needs   time.Duration // a sitting so long at the least; whether that is enough was not found
 	More    time.Duration // so much more time in sittings
 	Tight   bool          // windows used to their ends
 	At      *float64      // the bench at that temperature, in °C
@@ -73,26 +74,16 @@ func (of *scheduler) openNow() (all []Lapse) {
 
 func (e *NoPlan) Error() string { return "there is no plan: " + string(e.Why) }
 
-// tooMuch finds what cannot be whatever the order: a step longer than every sitting, or more work than there is time.
+// tooMuch finds that there is more work than time.
 func (c *scheduler) tooMuch(ctx context.Context, o plan.Options) error {
-	longest, open, work := 0, 0, 0
-	var long *task
+	open, work := 0, 0
 	for _, w := range c.sittings {
-		longest = max(longest, w.To-w.From)
 		open += c.hands * (w.To - w.From)
 	}
 	for i := range c.tasks {
 		if t := &c.tasks[i]; t.step != nil {
-			if t.minutes > longest && (long == nil || t.minutes > long.minutes) {
-				long = t
-			}
 			work += t.minutes * min(c.hands, c.people(t))
 		}
-	}
-	if long != nil {
-		e := &NoPlan{Why: TooLong, Turns: []Turn{c.turnOf(long, -1)}, Takes: minutesOf(long.minutes), Has: minutesOf(longest)}
-		c.help(ctx, e)
-		return e
 	}
 	if work > open {
 		e := c.tooLittle(ctx, o)
@@ -147,12 +138,9 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	if err != nil || one.Starts == nil {
 		return e
 	}
-	first, longest := one.Finish, 0
+	first, longest := one.Finish, c.longest()
 	for _, s := range one.Starts {
 		first = min(first, s)
-	}
-	for _, w := range c.sittings {
-		longest = max(longest, w.To-w.From)
 	}
 	if one.Finish-first > longest {
 		e.Takes, e.Has = minutesOf(one.Finish-first), minutesOf(longest)
@@ -201,14 +189,24 @@ func (c *scheduler) help(ctx context.Context, e *NoPlan) {
 	if c.trial {
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, min(tryAll, c.think.left))
+	ctx, cancel := context.WithTimeout(ctx, min(tryAll, max(c.think.left, c.think.all)))
 	defer cancel()
-	if each := c.longEnough(ctx, e.Takes); each > 0 {
-		e.Free = append(e.Free, Freeing{Each: each})
-	} else if e.Takes > e.Has {
-		e.Free = append(e.Free, Freeing{Longer: e.Takes - e.Has})
+	root := *c.root
+	root.whole, root.long = true, nil
+	c.root = &root
+	once := c.longEnough(ctx, e.Takes, onceAWeek)
+	if once > 0 {
+		e.Free = append(e.Free, Freeing{Once: once})
 	}
-	if e.Why != Conflict {
+	if once != e.Takes {
+		if each := c.longEnough(ctx, e.Takes, atLeast); each > 0 && (once == 0 || each < once) {
+			e.Free = append(e.Free, Freeing{Each: each})
+		}
+	}
+	if len(e.Free) == 0 && e.Takes > e.Has {
+		e.Free = append(e.Free, Freeing{Needs: e.Takes})
+	}
+	if e.Why != Conflict && !e.Together {
 		return
 	}
 	for _, f := range [...]Freeing{{Tight: !c.h.Tight}, {Hands: c.hands + 1}} {
@@ -231,12 +229,12 @@ func (c *scheduler) try(ctx context.Context, h *Hours) error {
 	return err
 }
 
-// longEnough is how long each sitting is with which there is a plan: so long at the least, and hardly longer than it must be. 0:
-// none was found.
-func (c *scheduler) longEnough(ctx context.Context, least time.Duration) (works time.Duration) {
+// longEnough is how long sittings are with which there is a plan, made longer that way: so long at the least, and hardly longer than
+// they must be. 0: none was found.
+func (c *scheduler) longEnough(ctx context.Context, least time.Duration, longer func([]Sitting, time.Duration) []Sitting) (works time.Duration) {
 	h, step := c.h, tryLonger
 	for length := least; least > 0 && length <= longestHelp && ctx.Err() == nil; {
-		h.Sittings = atLeast(c.h.Sittings, length)
+		h.Sittings = longer(c.h.Sittings, length)
 		var no *NoPlan
 		switch err := c.try(ctx, &h); {
 		case err == nil:

@@ -192,11 +192,13 @@ func Pace(all []WorkDone, by string, meant func(*steps.Procedure, *steps.Step) b
 	var ratios []float64
 	for _, w := range all {
 		for _, r := range w.Steps {
-			if hands := handsOf(r.Step); hands > 0 && meant(r.Procedure, r.Step) {
-				for _, done := range r.Done {
-					if done.By == by && done.Untimed == "" {
-						ratios = append(ratios, done.Took.Seconds()/hands.Seconds())
-					}
+			if len(r.Done) == 0 || !meant(r.Procedure, r.Step) {
+				continue // before what it says is worked out: it is asked once for each step of a plan
+			}
+			hands := handsOf(r.Step)
+			for _, done := range r.Done {
+				if hands > 0 && done.By == by && done.Untimed == "" {
+					ratios = append(ratios, done.Took.Seconds()/hands.Seconds())
 				}
 			}
 		}

@@ -145,7 +145,9 @@ func (w *recorder) follow(s *State, e journal.Entry) {
 	if _, is := e.Facts.(journal.GaugeChecked); is {
 		s.judgeChecks()
 	}
-	at := latest(e.At, s.Release.At)
+	at, then := latest(e.At, s.Release.At), *s
+	then.memo = &memo{} // of this moment, whose gates are asked for more than once
+	s = &then
 	now := s.Airworthiness(at)
 	_, lapsed := w.lapsed[s.Release.Position]
 	switch {

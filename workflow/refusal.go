@@ -49,6 +49,7 @@ const (
 	ByClimate   Because = "climate"   // temperature or humidity: unknown or unfit
 	ByClock     Because = "clock"     // the clock and the journal disagree
 	ByDamage    Because = "damage"    // open damage of what it works on
+	ByTime      Because = "time"      // it takes longer than every sitting
 	ByState     Because = "state"     // the airframe or job is not in a state for it
 )
 

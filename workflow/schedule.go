@@ -140,6 +140,8 @@ type scheduler struct {
 	rough  bool               // nobody asks why it is no plan
 	short  map[string]*NoPlan // by the step that joins, windows that are too short
 	tried  map[string]*NoPlan // of those, for which is known what helps
+	long   map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
+	whole  bool               // nothing is left out for that
 	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
 	slack  givenUp
 	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
@@ -222,6 +224,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	}
 	t, err := of.find(ctx, o)
 	of.advises(ctx, &t)
+	of.lengthens(ctx, &t)
 	for i := range t.Lapses {
 		of.saves(ctx, &t.Lapses[i])
 	}
@@ -337,7 +340,19 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		if c.overtime(); c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
+		if of.cuts == nil {
+			if e := c.tooLong(); of.leavesLong(c, e) {
+				continue
+			} else if e != nil {
+				c.help(ctx, e)
+				return d, e
+			}
+		}
 		p := c.problem()
+		if e := of.longestLeft(); len(c.tasks) == 0 && e != nil {
+			c.help(ctx, e)
+			return d, e
+		}
 		if len(c.tasks) == 0 {
 			d.r = plan.Result{Proven: true}
 			return d, nil

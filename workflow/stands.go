@@ -218,14 +218,17 @@ func (s *State) confirmed(is steps.Setting, of *Job, hold *steps.Step, at time.T
 }
 
 // clearedWith reports whether a condition was set as the hold was cleared once more, and nobody took back the lines, or who was
-// second.
+// second. What is said in the same second of another time, or said again, is a bare word.
 func (s *State) clearedWith(position int64, of *Job, hold *steps.Step) bool {
 	set := s.Entries[position]
 	for position--; position >= 0; position-- {
 		e := s.Entries[position]
+		if !e.Recorded.Equal(set.Recorded) || !e.At.Equal(set.At) {
+			return false
+		}
 		switch f := e.Facts.(type) {
 		case journal.ConditionSet: // with others that the hold sets
-			if !lists.Contains(hold.Sets, f.Setting) || !e.Recorded.Equal(set.Recorded) {
+			if !lists.Contains(hold.Sets, f.Setting) || f == set.Facts {
 				return false
 			}
 		case journal.UseCleared:

@@ -245,9 +245,11 @@ func (c *scheduler) jobTasks(of int, s *State, j *Job, repairs map[string]front)
 				case !again && s.met(&k, stage, i, c.now):
 				default:
 					reasons := append(c.stopsAt(s, j, step, blocked, reports, &f, repairs), c.unfit(of, s, &k, step)...)
-					reasons = append(reasons, c.hurried(of, s, &k, step)...)
+					reasons = append(append(reasons, c.hurried(of, s, &k, step)...), c.lengthy(s, &k, step)...)
 					if later := c.instead(stepKey(s.Airframe.Mark, j.ID, step.Name)); later != nil && len(reasons) == 0 {
-						c.stops, stopped[stage.Name] = append(c.stops, *later), true
+						if stopped[stage.Name] = true; !slices.ContainsFunc(c.stops, later.same) {
+							c.stops = append(c.stops, *later)
+						}
 						break
 					}
 					if len(reasons) > 0 {

@@ -26,6 +26,7 @@ type Timetable struct {
 	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
 	Left    []Reason     `json:"left,omitempty"`    // what is hot, on or plugged in now, and nobody is at the bench
 	Stops   []Stop       `json:"stops,omitempty"`   // where the plan ends before the work does
+	Free    []Freeing    `json:"free,omitempty"`    // what would plan what fits no sitting
 	Lapses  []Lapse      `json:"lapses,omitempty"`  // windows that are open and can't be met
 	Hasty   []Hasty      `json:"hasty,omitempty"`   // windows of which little can be spared
 	Climate []Climates   `json:"climate"`           // by airframe
@@ -165,6 +166,10 @@ type Stop struct {
 	Reasons []Reason `json:"reasons"`
 
 	instead string // of a step that is not begun
+}
+
+func (s *Stop) same(other Stop) bool {
+	return s.Mark == other.Mark && s.Job == other.Job && s.Step == other.Step
 }
 
 // A Lapse is a window that is open and can't be met any more: its coat, or what a wait opens again, is done once more. One

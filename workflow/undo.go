@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -75,7 +76,7 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	for p := range back {
 		positions = append(positions, p)
 	}
-	slices.Sort(positions)
+	sorting.Positions(positions)
 	undone := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
 	if f, ok := e.Facts.(journal.DamageFound); ok {
 		if strings.TrimSpace(r.Reason) == "" {

@@ -146,6 +146,9 @@ func (q Quantity) Duration() (time.Duration, error) {
 	if q.IsZero() {
 		return 0, nil
 	}
+	if u, _ := unitOf(q.unit); u.of == Duration && q.value.IsInt() { // as nearly all are, without fractions
+		return time.Duration(q.value.Num().Int64()*u.up) * time.Second, nil
+	}
 	r, err := q.Rat("s")
 	if err != nil {
 		return 0, err

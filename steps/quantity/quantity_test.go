@@ -422,6 +422,23 @@ func TestDurations(t *testing.T) {
 	if d, err := (Quantity{}).Duration(); err != nil || d != 0 {
 		t.Errorf("no quantity takes %v (%v)", d, err)
 	}
+	for text, want := range map[string]time.Duration{
+		"90 s": 90 * time.Second, "7 min": 7 * time.Minute, "2 h": 2 * time.Hour, "3 day": 72 * time.Hour, "0 min": 0, "-5 min": -5 * time.Minute,
+		"0.5 s": 500 * time.Millisecond, "1/3 h": 20 * time.Minute, "2.5 min": 150 * time.Second, "1/8 s": 125 * time.Millisecond, "1000000000 s": 1e9 * time.Second, "10000 day": 240_000 * time.Hour,
+	} {
+		q, err := Parse(text, Duration)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d, err := q.Duration(); err != nil || d != want {
+			t.Errorf("%s is %v (%v), want %v", text, d, err, want)
+		}
+	}
+	if q, err := Parse("5 mm", Length); err != nil {
+		t.Fatal(err)
+	} else if d, err := q.Duration(); err == nil {
+		t.Errorf("5 mm takes %v", d)
+	}
 }
 
 func TestComparing(t *testing.T) {

@@ -9,14 +9,23 @@ import (
 )
 
 // Stable sorts by a comparison; what is equal keeps its order.
-func Stable[S ~[]T, T any](all S, compare func(a, b T) int) {
+//
+//go:noinline
+func Stable[T any](all []T, compare func(a, b T) int) {
 	sort.SliceStable(all, func(i, k int) bool { return compare(all[i], all[k]) < 0 })
+}
+
+// Positions sorts those of entries.
+//
+//go:noinline
+func Positions(all []int64) {
+	sort.Slice(all, func(i, k int) bool { return all[i] < all[k] })
 }
 
 // Insert puts one more at a place of the list.
 //
 //go:noinline
-func Insert[S ~[]T, T any](all S, at int, one T) S {
+func Insert[T any](all []T, at int, one T) []T {
 	all = append(all, one)
 	copy(all[at+1:], all[at:])
 	all[at] = one

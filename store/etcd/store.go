@@ -39,6 +39,8 @@ type Store struct {
 	mu     sync.Mutex
 	client *clientv3.Client // nil until it is needed
 	kv     clientv3.KV      // the client's, within the shed
+	newest int64            // the latest revision that was seen
+	older  chan struct{}    // is closed once the cluster has an older one: see rewound
 	hook   func(stage)      // is called before each thing that is written, in tests
 }
 
@@ -176,9 +178,15 @@ func (s *Store) view(ctx context.Context) (*reader, error) {
 	if err != nil {
 		return nil, err
 	}
+	seen := s.latest(0)
 	found, err := s.get(ctx, kv, keyFormat, "")
 	if err != nil {
 		return nil, err
+	}
+	if revision := found.Header.Revision; revision < seen {
+		s.rewound(revision)
+	} else {
+		s.latest(revision)
 	}
 	exists, err := checkFormat(found)
 	if err != nil {
@@ -189,6 +197,35 @@ func (s *Store) view(ctx context.Context) (*reader, error) {
 		tell(s.others(ctx))
 	}
 	return &reader{ctx: ctx, store: s, kv: kv, revision: found.Header.Revision}, nil
+}
+
+// latest notes a revision that was seen, and returns the latest of all.
+func (s *Store) latest(revision int64) int64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.newest = max(s.newest, revision)
+	return s.newest
+}
+
+// rewound notes that the cluster was put back to an older state. A watch would wait until it has come as far
+// as it was, and hear nothing.
+func (s *Store) rewound(to int64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.newest = to; s.older != nil {
+		close(s.older)
+		s.older = nil
+	}
+}
+
+// untilRewound is closed once that is noted.
+func (s *Store) untilRewound() <-chan struct{} {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.older == nil {
+		s.older = make(chan struct{})
+	}
+	return s.older
 }
 
 // Vacant has it call tell once, if nothing was ever recorded in its shed, with other sheds of the

@@ -30,8 +30,8 @@ func (s *Store) Watch(ctx context.Context) <-chan struct{} {
 	return heard
 }
 
-// watch tells of what happens until the cluster no longer does: it has no leader, or what came
-// while it was not reached is compacted away. What broke in between is the client's affair.
+// watch tells of what happens until the cluster no longer does: it has no leader, what came
+// while it was not reached is compacted away, or it was put back to an older state. What broke in between is the client's affair.
 func (s *Store) watch(ctx context.Context, heard chan<- struct{}) {
 	if _, err := s.reach(ctx); err != nil {
 		return
@@ -48,6 +48,7 @@ func (s *Store) watch(ctx context.Context, heard chan<- struct{}) {
 		key := s.prefix() + prefix
 		return client.Watch(ctx, key, clientv3.WithRange(end(key)), clientv3.WithCreatedNotify())
 	}
+	rewound := s.untilRewound()
 	heads, claims := from(keyHeads), from(keyClaims)
 	for {
 		var told clientv3.WatchResponse
@@ -55,6 +56,8 @@ func (s *Store) watch(ctx context.Context, heard chan<- struct{}) {
 		select {
 		case told, open = <-heads:
 		case told, open = <-claims:
+		case <-rewound:
+			return
 		}
 		if !open || told.Canceled {
 			return

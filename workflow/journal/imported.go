@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // The years that an imported record may name.
@@ -88,7 +89,8 @@ func checkNames(e Entry) error {
 // checkTwice refuses an entry that names an earlier one twice, or takes back what was
 // taken back.
 func checkTwice(e Entry, undone map[int64]int64) error {
-	earlier := slices.Sorted(slices.Values(Earlier(e.Facts)))
+	earlier := slices.Clone(Earlier(e.Facts))
+	sorting.Positions(earlier)
 	for i := 1; i < len(earlier); i++ {
 		if earlier[i] == earlier[i-1] {
 			return fmt.Errorf("it names entry %d twice", earlier[i])

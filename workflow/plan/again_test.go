@@ -53,6 +53,9 @@ func TestAgain(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 9))
 	for n := range count {
 		p := fleet(1+r.IntN(3), 1+r.IntN(3), uint64(n))
+		if r.IntN(3) == 0 {
+			p = paired(p)
+		}
 		if r.IntN(2) == 0 {
 			p = heated(p)
 		}

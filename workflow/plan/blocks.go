@@ -2,7 +2,7 @@ package plan
 
 import "fettle/steps/sorting"
 
-// Blocks are activities that delays, or eithers, tie to one another both ways: where one is placed bounds the others on
+// Blocks are activities that delays, eithers or sittings tie to one another both ways: where one is placed bounds the others on
 // both sides. The blocks among them have an order.
 type blocks struct {
 	of     []int32   // by activity, -1 fixed
@@ -109,9 +109,9 @@ func (l *layout) placeBlock(members []int, least map[int]int) bool {
 				break
 			}
 			a := &l.p.Activities[i]
-			t := l.fit(i, max(l.soonest(i), least[i]))
+			t := l.fit(i, max(l.soonest(i), least[i], l.opens(i, l.starts, l.placed)))
 			fits = t >= 0 && !(a.Limited && t > a.Latest)
-			if fits && len(l.either[i]) > 0 {
+			if fits && len(l.either[i])+len(l.sets[i]) > 0 {
 				t, late = l.apart(i, t, members, least)
 				fits = t >= 0 && !(a.Limited && t > a.Latest)
 			}

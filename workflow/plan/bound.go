@@ -23,6 +23,26 @@ func (l *layout) earliest(horizon int) []int {
 		if !l.limit.more(1) {
 			return nil
 		}
+		for _, n := range l.sets[i] {
+			k := p.sittingOf(i, lo[i])
+			if k < 0 {
+				break
+			}
+			for _, j := range p.Together[n] {
+				a := &p.Activities[j]
+				if lo[j] >= p.Sittings[k].From || a.Fixed && p.sittingOf(j, a.Start) < 0 {
+					continue
+				}
+				t := l.sitting(j, p.Sittings[k].From)
+				if t < 0 || a.Fixed || t+a.Length > horizon || a.Limited && t > a.Latest {
+					return nil
+				}
+				if lo[j], by[j] = t, 0; !queued[j] {
+					queued[j] = true
+					queue = append(queue, j)
+				}
+			}
+		}
 		for _, k := range l.from[i] {
 			d := p.Delays[k]
 			t, a := lo[i]+d.Least, &p.Activities[d.To]
@@ -94,6 +114,26 @@ func (l *layout) latest(end int, lo []int) []int {
 		if !l.limit.more(1) {
 			break // later than need be
 		}
+		for _, n := range l.sets[i] {
+			k := p.lastSitting(i, hi[i])
+			if k < 0 {
+				break
+			}
+			for _, j := range p.Together[n] {
+				t := p.Sittings[k].To - p.Activities[j].Length
+				if t >= hi[j] || p.Activities[j].Fixed {
+					continue
+				}
+				var ok bool
+				if t, ok = back(j, t); !ok {
+					return nil
+				}
+				if hi[j] = t; !queued[j] {
+					queued[j] = true
+					queue = append(queue, j)
+				}
+			}
+		}
 		for _, k := range l.into[i] {
 			d := p.Delays[k]
 			t := hi[i] - d.Least
@@ -127,13 +167,19 @@ func (l *layout) bound(lo []int, most int) int {
 		if !l.limit.now() {
 			break
 		}
-		if hi := l.latest(end, lo); hi == nil || l.overloaded(byStart, lo, hi) {
+		if l.refutes(end, lo, byStart) {
 			least = end + 1
 		} else {
 			most = end
 		}
 	}
 	return least
+}
+
+// refutes says whether nothing can finish by end.
+func (l *layout) refutes(end int, lo, byStart []int) bool {
+	hi := l.latest(end, lo)
+	return hi == nil || l.overloaded(byStart, lo, hi)
 }
 
 func (l *layout) byStart(lo []int) []int {

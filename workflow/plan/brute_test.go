@@ -40,6 +40,11 @@ func least(p plan.Problem, horizon int) int {
 				return false
 			}
 		}
+		for _, set := range p.Together {
+			if len(p.Sittings) > 0 && len(set) > 0 && slices.Max(set) == i && !oneSitting(p, set, starts) {
+				return false
+			}
+		}
 		for t := starts[i]; t < starts[i]+a.Length; t++ {
 			for k, there := range p.Capacity {
 				used, free := 0, false
@@ -82,6 +87,22 @@ func least(p plan.Problem, horizon int) int {
 	return best
 }
 
+// oneSitting looks for a sitting that all of a set lie in. What is fixed lies in the one that holds its beginning, if any does.
+func oneSitting(p plan.Problem, set, starts []int) bool {
+	return slices.ContainsFunc(p.Sittings, func(w plan.Span) bool {
+		return !slices.ContainsFunc(set, func(i int) bool {
+			from, to := starts[i], starts[i]+p.Activities[i].Length
+			if p.Activities[i].Fixed {
+				to = from + 1
+				if !slices.ContainsFunc(p.Sittings, func(w plan.Span) bool { return from >= w.From && to <= w.To }) {
+					return false
+				}
+			}
+			return from < w.From || to > w.To
+		})
+	})
+}
+
 // small makes a problem at random of which every plan finishes by the horizon.
 func small(r *rand.Rand) (p plan.Problem, horizon int) {
 	n := 2 + r.IntN(3)
@@ -120,6 +141,15 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 		c, d := r.IntN(n), r.IntN(n)
 		p.Either = append(p.Either, plan.Either{One: plan.Delay{From: i, To: c, Least: r.IntN(5)}, Other: plan.Delay{From: d, To: j, Least: r.IntN(5)}})
 	}
+	for k := r.IntN(5) - 2; k > 0; k-- { // what lies in one sitting
+		var set []int
+		for _, i := range r.Perm(n) {
+			if p.Activities[i].Attended && len(set) < 3 {
+				set = append(set, i)
+			}
+		}
+		p.Together = append(p.Together, set)
+	}
 	for _, a := range p.Activities {
 		if a.Fixed {
 			horizon = max(horizon, a.Start)
@@ -151,7 +181,7 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 // judge has the enumerator look at a conflict: it has no plan, and leaving out any one part of it gives one.
 func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
 	t.Helper()
-	without := func(activity, upper, latest int, sittings bool) int {
+	without := func(activity, upper, latest, together int, sittings bool) int {
 		less := plan.Problem{Capacity: p.Capacity}
 		at := map[int]int{}
 		for _, i := range c.Activities {
@@ -179,6 +209,15 @@ func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
 				less.Either = append(less.Either, plan.Either{One: plan.Delay{From: a, To: b, Least: e.One.Least}, Other: plan.Delay{From: x, To: y, Least: e.Other.Least}})
 			}
 		}
+		for _, n := range c.Together {
+			var set []int
+			for _, i := range p.Together[n] {
+				if k, there := at[i]; there && n != together {
+					set = append(set, k)
+				}
+			}
+			less.Together = append(less.Together, set)
+		}
 		if c.Sittings && sittings {
 			less.Sittings = p.Sittings
 		}
@@ -187,26 +226,43 @@ func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
 	if !c.Irreducible {
 		t.Fatalf("conflict %+v could be less: %+v", c, p)
 	}
-	if without(-1, -1, -1, true) >= 0 {
+	if without(-1, -1, -1, -1, true) >= 0 {
 		t.Fatalf("conflict %+v has a plan: %+v", c, p)
 	}
 	for _, i := range c.Activities {
-		if without(i, -1, -1, true) < 0 {
+		if without(i, -1, -1, -1, true) < 0 {
 			t.Fatalf("conflict %+v is one without activity %d: %+v", c, i, p)
 		}
 	}
 	for _, k := range c.Upper {
-		if without(-1, k, -1, true) < 0 {
+		if without(-1, k, -1, -1, true) < 0 {
 			t.Fatalf("conflict %+v is one without delay %d: %+v", c, k, p)
 		}
 	}
 	for _, i := range c.Latest {
-		if without(-1, -1, i, true) < 0 {
+		if without(-1, -1, i, -1, true) < 0 {
 			t.Fatalf("conflict %+v is one without the latest start of %d: %+v", c, i, p)
 		}
 	}
-	if c.Sittings && without(-1, -1, -1, false) < 0 {
+	for _, n := range c.Together {
+		if without(-1, -1, -1, n, true) < 0 {
+			t.Fatalf("conflict %+v is one without set %d: %+v", c, n, p)
+		}
+	}
+	if c.Sittings && without(-1, -1, -1, -1, false) < 0 {
 		t.Fatalf("conflict %+v is one without the sittings: %+v", c, p)
+	}
+}
+
+// soonEnough asks for plans that finish before a moment, of a problem of which the best finishes at want, -1: it has none.
+func soonEnough(t *testing.T, p plan.Problem, want, before int) {
+	t.Helper()
+	r, err := plan.Solve(t.Context(), p, plan.Options{Before: before})
+	switch there := want >= 0 && want < before; {
+	case err != nil || !r.Proven || r.Conflict != nil, there != (r.Starts != nil):
+		t.Fatalf("before %d: %+v, enumerated %d: %v: %+v", before, r, want, err, p)
+	case there && (r.Finish != want || plan.Check(p, r.Starts) != nil), !there && r.Bound < before:
+		t.Fatalf("before %d: %+v, enumerated %d: %v: %+v", before, r, want, plan.Check(p, r.Starts), p)
 	}
 }
 
@@ -216,7 +272,7 @@ func TestEnumerator(t *testing.T) {
 		count, seed = 300000, 2
 	}
 	r := rand.New(rand.NewPCG(seed, 0))
-	plans, none, refused := 0, 0, 0
+	plans, none, refused, sets := 0, 0, 0, 0
 	for i := range count {
 		p, horizon := small(r)
 		got, err := plan.Solve(t.Context(), p, plan.Options{Seed: uint64(i)})
@@ -229,6 +285,9 @@ func TestEnumerator(t *testing.T) {
 			got = plan.Result{Proven: true}
 		}
 		want := least(p, horizon)
+		if err == nil {
+			soonEnough(t, p, want, 1+r.IntN(horizon+2))
+		}
 		switch {
 		case !got.Proven:
 			t.Fatalf("%d: not proven: %+v", i, p)
@@ -238,6 +297,9 @@ func TestEnumerator(t *testing.T) {
 			none++
 			if err == nil {
 				judge(t, p, horizon, got.Conflict)
+				if len(got.Conflict.Together) > 0 {
+					sets++
+				}
 			}
 			continue
 		}
@@ -254,8 +316,8 @@ func TestEnumerator(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d plans, %d without, %d of them refused", plans, none, refused)
-	if plans < count/4 || none < count/10 {
-		t.Errorf("%d plans and %d without are too one-sided to say much", plans, none)
+	t.Logf("%d plans, %d without, %d of them refused, %d by what must lie in one sitting", plans, none, refused, sets)
+	if plans < count/4 || none < count/10 || sets < count/100 {
+		t.Errorf("%d plans and %d without, %d by sets, are too one-sided to say much", plans, none, sets)
 	}
 }

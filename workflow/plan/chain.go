@@ -93,6 +93,18 @@ func (c *chainer) holds(i int) (all []held) {
 	near := []int{i}
 	in := map[int]bool{i: true}
 	for n := 0; n < len(near); n++ {
+		for _, k := range c.sets[near[n]] {
+			for _, j := range c.p.Together[k] {
+				if in[j] || c.p.Activities[j].Fixed && c.p.sittingOf(j, c.starts[j]) < 0 || c.starts[near[n]] != c.sitting(near[n], c.p.Sittings[c.p.sittingOf(j, c.starts[j])].From) {
+					continue
+				}
+				if in[j] = true; c.p.Activities[j].Fixed {
+					all = append(all, held{Link{Activity: i, Hold: BySitting, Sitting: true}, -1})
+				} else {
+					near = append(near, j)
+				}
+			}
+		}
 		for _, k := range c.into[near[n]] {
 			d := c.p.Delays[k]
 			if d.Least <= 0 && !in[d.From] && !c.p.Activities[d.From].Fixed && c.sitting(near[n], max(0, c.starts[d.From]+d.Least)) == c.starts[near[n]] {

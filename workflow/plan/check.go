@@ -8,8 +8,8 @@ import (
 
 // A Broken is the error for starts that are not a plan.
 type Broken struct {
-	What  string // "starts", "delay", "either", "sitting", "resource", "limit", "fixed"
-	Index int    // of the activity, delay, either or resource
+	What  string // "starts", "delay", "either", "sitting", "together", "resource", "limit", "fixed"
+	Index int    // of the activity, delay, either, set or resource
 }
 
 func (e *Broken) Error() string { return fmt.Sprintf("the plan breaks %s %d", e.What, e.Index) }
@@ -56,6 +56,18 @@ func Check(p Problem, starts []int) error {
 			return &Broken{"either", i}
 		}
 	}
+	for n, set := range p.Together {
+		one := len(p.Sittings) == 0
+		for k := 0; k < len(p.Sittings) && !one; k++ {
+			one = true
+			for _, i := range set {
+				one = one && p.liesIn(p.Sittings[k], i, starts[i])
+			}
+		}
+		if !one {
+			return &Broken{"together", n}
+		}
+	}
 	// What is used changes where something starts or ends.
 	var changes []change
 	for i, a := range p.Activities {
@@ -84,6 +96,19 @@ func Check(p Problem, starts []int) error {
 		}
 	}
 	return nil
+}
+
+// liesIn says whether an activity lies in a sitting as far as others that must lie there with it are concerned.
+func (p *Problem) liesIn(w Span, i, start int) bool {
+	a := p.Activities[i]
+	if !a.Fixed {
+		return w.From <= start && start+a.Length <= w.To
+	}
+	begins := false // in any
+	for _, other := range p.Sittings {
+		begins = begins || other.From <= start && start < other.To
+	}
+	return !begins || w.From <= start && start < w.To
 }
 
 type change struct {

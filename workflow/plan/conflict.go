@@ -2,7 +2,7 @@ package plan
 
 import "context"
 
-// A demand is a part of a problem that can be left out: an activity, an upper limit, or that sittings are kept.
+// A demand is a part of a problem that can be left out: an activity, an upper limit, or that sittings are kept, or one by a set.
 type demand struct {
 	kind  int8
 	index int
@@ -13,6 +13,7 @@ const (
 	anUpper
 	aLatest
 	theSittings
+	aSet
 )
 
 // conflict leaves out what a problem without a plan has none without too: many demands at a time, then fewer, then one by
@@ -21,6 +22,9 @@ func (p *Problem) conflict(ctx context.Context) *Conflict {
 	var kept []demand
 	if len(p.Sittings) > 0 {
 		kept = append(kept, demand{theSittings, 0})
+		for n := range p.Together {
+			kept = append(kept, demand{aSet, n})
+		}
 	}
 	for i, a := range p.Activities {
 		if a.Limited {
@@ -61,6 +65,8 @@ func (p *Problem) conflict(ctx context.Context) *Conflict {
 			c.Upper = append(c.Upper, d.index)
 		case aLatest:
 			c.Latest = append(c.Latest, d.index)
+		case aSet:
+			c.Together = append(c.Together, d.index)
 		default:
 			c.Sittings = true
 		}
@@ -92,6 +98,17 @@ func (p *Problem) with(kept []demand) *Problem {
 			a.Limited, a.Latest = true, p.Activities[d.index].Latest
 		}
 	}
+	for _, d := range kept {
+		if d.kind == aSet {
+			var set []int
+			for _, i := range p.Together[d.index] {
+				if at[i] > 0 {
+					set = append(set, at[i]-1)
+				}
+			}
+			less.Together = append(less.Together, set)
+		}
+	}
 	for k, d := range p.Delays {
 		if at[d.From] > 0 && at[d.To] > 0 && (d.Least >= 0 || upper[k]) {
 			less.Delays = append(less.Delays, Delay{at[d.From] - 1, at[d.To] - 1, d.Least})
@@ -112,11 +129,11 @@ func (p *Problem) hasPlan(ctx context.Context) (has, known bool) {
 	if err != nil { // what was well put still is with less
 		return false, false
 	}
-	v := p.solver(ctx, ctx, Options{}, int(horizon))
+	v := p.solver(schedule{sure: ctx, search: ctx}, Options{}, int(horizon))
 	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
 		return false, !v.l.limit.over
 	}
-	if hi := v.l.latest(v.horizon, v.lo); hi == nil || v.l.overloaded(v.l.byStart(v.lo), v.lo, hi) {
+	if v.l.refutes(v.horizon, v.lo, v.l.byStart(v.lo)) {
 		return false, true
 	}
 	v.b = v.l.blocks(v.lo)

@@ -42,10 +42,13 @@ func (l *layout) unmet(i, t int) *Either {
 	return nil
 }
 
-// apart is the first start from t on with which the eithers of an activity hold; where that takes another one of its
+// apart is the first start from t on with which the eithers of an activity hold and what it lies in one sitting with does; where that takes another one of its
 // block to be later, that one, else -1. The start is -1 where there is none.
 func (l *layout) apart(i, t int, members []int, least map[int]int) (start, late int) {
 	for t >= 0 && l.limit.more(1+len(l.either[i])/8) {
+		if t, late = l.together(i, t, least); t < 0 || late >= 0 {
+			return t, late
+		}
 		e := l.unmet(i, t)
 		if e == nil {
 			return t, -1

@@ -12,7 +12,7 @@ func SolveWithin(ctx context.Context, p Problem, looks int) Result {
 		return Result{}
 	}
 	search := &counted{ctx, looks, make(chan struct{})}
-	return solve(ctx, search, ctx, search, &p, Options{}, int(horizon))
+	return p.solve(schedule{wanted: ctx, sure: search, think: ctx, search: search}, Options{}, int(horizon))
 }
 
 type counted struct {

@@ -31,7 +31,7 @@ func TestSureOfAPlan(t *testing.T) {
 		sizes = append(sizes, 100, 300, 1000)
 	}
 	for _, n := range sizes {
-		for name, p := range map[string]plan.Problem{"": fleet(n, 12, 1), " heated": heated(fleet(n, 12, 1))} {
+		for name, p := range map[string]plan.Problem{"": fleet(n, 12, 1), " heated": heated(fleet(n, 12, 1)), " paired": paired(fleet(n, 12, 1))} {
 			r := solved(t, p, plan.Options{Think: 1, Sure: true})
 			t.Logf("%d%s: %v, finish %d, bound %d", n, name, r.Took, r.Finish, r.Bound)
 			if r.Starts == nil || r.Bound*10 < r.Finish*7 {

@@ -9,6 +9,8 @@ type model struct {
 	pairs [][2]int32 // by order variable, those after the finish
 
 	choices []int32 // by either, its variable; -1: it has none
+
+	together []*together
 }
 
 // follow has the search look first near a plan.
@@ -26,6 +28,10 @@ func (m *model) follow(p *Problem, starts []int) {
 		}
 		m.s.saved[m.s.finish+1+int32(o)] = first
 	}
+	for _, c := range m.together {
+		x := c.x[0]
+		m.s.saved[c.z] = int32(firstTo(c.sittings, starts[m.free[x]]+int(c.length[0])))
+	}
 	for k, o := range m.choices {
 		if d := p.Either[k].One; o >= 0 {
 			m.s.saved[o] = 0
@@ -36,11 +42,11 @@ func (m *model) follow(p *Problem, starts []int) {
 	}
 }
 
-// openStarts are the spans of starts that leave an activity of that length inside a sitting, both ends included.
-func openStarts(sittings []Span, length int) []Span {
-	var all []Span
+// openStarts are the spans of starts that leave an activity of that length inside a sitting that is no shorter than room, both ends included.
+func openStarts(sittings []Span, length, room int) []Span {
+	all := []Span{} // not nil, which stands for all
 	for _, w := range sittings {
-		if w.To-w.From >= length {
+		if w.To-w.From >= room {
 			if n := len(all); n > 0 && all[n-1].To+1 >= w.From {
 				all[n-1].To = w.To - length
 				continue
@@ -91,6 +97,19 @@ func (p *Problem) closure(end *limit, free []int, at []int32) [][]int32 {
 	for _, a := range p.Delays {
 		if i, j := at[a.From], at[a.To]; i >= 0 && j >= 0 {
 			d[i][j] = max(d[i][j], int32(a.Least))
+		}
+	}
+	longest := 0
+	for _, w := range p.Sittings {
+		longest = max(longest, w.To-w.From)
+	}
+	for _, set := range p.Together {
+		for _, a := range set {
+			for _, b := range set {
+				if i, j := at[a], at[b]; i >= 0 && j >= 0 && i != j && longest > 0 {
+					d[i][j] = max(d[i][j], int32(p.Activities[a].Length-longest))
+				}
+			}
 		}
 	}
 	for k := range d {
@@ -157,7 +176,7 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 		if a.Attended && len(p.Sittings) > 0 {
 			var known bool
 			if open, known = byLength[a.Length]; !known {
-				open = openStarts(p.Sittings, a.Length)
+				open = openStarts(p.Sittings, a.Length, a.Length)
 				byLength[a.Length] = open
 			}
 			if len(open) == 0 {
@@ -199,6 +218,9 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 	for x, i := range free {
 		s.delay(int32(x), s.finish, int32(p.Activities[i].Length), always)
 	}
+	if !m.sets(p, at, d, starts) {
+		return nil
+	}
 	for x := int32(0); x <= s.finish; x++ {
 		if s.lo(x) > s.hi(x) {
 			return nil
@@ -208,6 +230,7 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 		return nil
 	}
 	m.branches()
+	m.choose()
 	m.resources(p, busy)
 	m.turns(p, d)
 	return m

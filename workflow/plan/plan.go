@@ -20,6 +20,10 @@ type Problem struct {
 	Either     []Either
 	Capacity   []int  // by resource: how much of it there is at once
 	Sittings   []Span // in order, apart; attended activities lie whole inside one of them. None: always open
+
+	// Together are sets of attended activities that lie in one and the same sitting. What is fixed lies in the one that it begins in,
+	// and where it begins in none it asks nothing of the others.
+	Together [][]int
 }
 
 // An Activity takes Length minutes without a break.
@@ -54,6 +58,9 @@ type Options struct {
 	// of the size of the problem. Think is then for what is better.
 	Sure bool
 
+	// Before asks for plans that finish before that moment alone, 0: for any. That there is none is then proven without a conflict.
+	Before int
+
 	// Warm are the starts of an earlier plan by activity: no worse plan is the result if it still is one, and its order is kept
 	// as far as that costs nothing, for which a third of the time is.
 	Warm []int
@@ -64,7 +71,7 @@ type Result struct {
 	Starts []int // by activity; nil: no plan was found
 	Finish int   // when the last activity ends
 	Bound  int   // no plan finishes sooner
-	Proven bool  // Finish is Bound; without Starts: there is no plan
+	Proven bool  // Finish is Bound; without Starts: there is no plan, or none that finishes before Options.Before, which Bound then is or is after
 	Moved  int   // pairs of activities that are not fixed and change places from the warm starts
 
 	Took time.Duration // on the clock
@@ -100,6 +107,7 @@ type Conflict struct {
 	Activities  []int
 	Upper       []int // delays with a negative Least
 	Latest      []int // activities by whose Latest
+	Together    []int // sets of those named that must lie in one sitting; of no use without Sittings
 	Sittings    bool
 	Irreducible bool
 }
@@ -116,6 +124,7 @@ const (
 	NoSuchActivity               // delay: an end of it is not an activity
 	SelfDelay                    // delay: from an activity to itself, positive
 	BadEither                    // either: an end of it is not an activity
+	BadTogether                  // set: one of it is not an activity, or not attended
 	NegativeAmount               // resource: less of it than nothing
 	EmptySitting                 // sitting: ends before or when it starts
 	SittingsOverlap              // sitting: starts before the one before it ends
@@ -125,7 +134,8 @@ const (
 
 var faults = [...]string{"the length of activity %d is negative", "activity %d is longer than every sitting",
 	"activity %d needs more than there is", "activity %d has a latest start but no limit", "delay %d is between no activities",
-	"delay %d is from an activity to itself", "either %d is between no activities", "the amount of resource %d is negative", "sitting %d ends before it starts",
+	"delay %d is from an activity to itself", "either %d is between no activities", "set %d has something that is no attended activity",
+	"the amount of resource %d is negative", "sitting %d ends before it starts",
 	"sitting %d starts before the one before it ends", "there are %d warm starts", "a moment is too far away"}
 
 // BadProblem is the error for a problem that is badly put.
@@ -214,6 +224,13 @@ func (p *Problem) fault() (horizon int32, err error) {
 			step[d.From] = max(step[d.From], d.Least)
 		}
 	}
+	for n, set := range p.Together {
+		for _, i := range set {
+			if i < 0 || i >= len(p.Activities) || !p.Activities[i].Attended {
+				return 0, &BadProblem{BadTogether, n}
+			}
+		}
+	}
 	for _, s := range step {
 		if total += s; total > farthest {
 			return 0, &BadProblem{TooFar, 0}
@@ -244,19 +261,20 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 		o.Think = time.Second
 	}
 	began := time.Now()
-	asked, whole := ctx, ctx
-	ctx, cancel := context.WithTimeout(ctx, o.Think)
+	until := schedule{wanted: ctx, sure: ctx}
+	var cancel, stop func()
+	until.think, cancel = context.WithTimeout(ctx, o.Think)
 	defer cancel()
 	think := o.Think * 19 / 20 // the rest is for what a large plan is made ready with
 	if o.Warm != nil {
 		think = o.Think * 7 / 10 // and for likening it to the earlier one
 	}
-	search, stop := context.WithTimeout(ctx, think)
+	until.search, stop = context.WithTimeout(until.think, think)
 	defer stop()
 	if !o.Sure {
-		whole = search
+		until.sure = until.search
 	}
-	r := solve(asked, whole, ctx, search, &p, o, int(horizon))
+	r := p.solve(until, o, int(horizon))
 	r.Took = time.Since(began)
 	return r, nil
 }

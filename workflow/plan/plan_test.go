@@ -287,6 +287,8 @@ func TestBadProblems(t *testing.T) {
 		{plan.Problem{Activities: []plan.Activity{{Latest: 5}}}, plan.BadProblem{Fault: plan.LatestUnlimited}},
 		{plan.Problem{Activities: []plan.Activity{{}}, Delays: []plan.Delay{{0, 1, 5}}}, plan.BadProblem{Fault: plan.NoSuchActivity}},
 		{plan.Problem{Activities: []plan.Activity{{}}, Delays: []plan.Delay{{0, 0, 5}}}, plan.BadProblem{Fault: plan.SelfDelay}},
+		{plan.Problem{Activities: []plan.Activity{{Attended: true}, {}}, Together: [][]int{{0}, {0, 1}}}, plan.BadProblem{Fault: plan.BadTogether, Index: 1}},
+		{plan.Problem{Activities: []plan.Activity{{Attended: true}}, Together: [][]int{{0, 1}}}, plan.BadProblem{Fault: plan.BadTogether}},
 		{plan.Problem{Capacity: []int{1, -1}}, plan.BadProblem{Fault: plan.NegativeAmount, Index: 1}},
 		{plan.Problem{Sittings: []plan.Span{{0, 60}, {80, 70}}}, plan.BadProblem{Fault: plan.EmptySitting, Index: 1}},
 		{plan.Problem{Sittings: []plan.Span{{0, 60}, {59, 70}}}, plan.BadProblem{Fault: plan.SittingsOverlap, Index: 1}},
@@ -367,7 +369,10 @@ func TestFleet(t *testing.T) {
 	if long() {
 		airframes, gap = 50, 10
 	}
-	for _, p := range []plan.Problem{fleet(airframes, 12, 1), heated(fleet(airframes, 12, 1))} {
+	for k, p := range []plan.Problem{fleet(airframes, 12, 1), heated(fleet(airframes, 12, 1)), paired(fleet(airframes, 12, 1))} {
+		if k == 2 {
+			gap = 20 // there is less that can be moved
+		}
 		var r plan.Result
 		if long() {
 			r = solved(t, p, plan.Options{Think: 5 * time.Second})

@@ -11,7 +11,8 @@ type layout struct {
 	from   [][]int32 // by activity, delays from it
 
 	either [][]int32 // by activity, eithers with an end on it
-	tied   [][]int32 // by activity, those that an either keeps on one side of others with it
+	tied   [][]int32 // by activity, those that an either keeps on one side of others with it, or that lie in its sitting
+	sets   [][]int32 // by activity, what it lies in one sitting with
 
 	patience int // how often members of a block are taken out, times their count
 	limit    *limit
@@ -21,8 +22,10 @@ type layout struct {
 func (p *Problem) layout(end *limit) *layout {
 	n := len(p.Activities)
 	l := &layout{p: p, limit: end, starts: make([]int, n), placed: make([]bool, n), busy: make([]profile, len(p.Capacity)),
-		open: make([][]Span, n), into: make([][]int32, n), from: make([][]int32, n), either: make([][]int32, n), tied: make([][]int32, n)}
-	byLength := map[int][]Span{} // looked up only
+		open: make([][]Span, n), into: make([][]int32, n), from: make([][]int32, n), either: make([][]int32, n), tied: make([][]int32, n), sets: make([][]int32, n)}
+	rooms := l.joins()
+	type kind struct{ length, room int }
+	known := map[kind][]Span{} // looked up only
 	for i, a := range p.Activities {
 		if !end.more(1) {
 			return l
@@ -30,10 +33,11 @@ func (p *Problem) layout(end *limit) *layout {
 		if a.Fixed {
 			l.place(i, a.Start)
 		} else if a.Attended && len(p.Sittings) > 0 {
-			if byLength[a.Length] == nil {
-				byLength[a.Length] = openStarts(p.Sittings, a.Length)
+			like := kind{a.Length, max(a.Length, rooms[i])}
+			if known[like] == nil {
+				known[like] = openStarts(p.Sittings, a.Length, like.room)
 			}
-			l.open[i] = byLength[a.Length]
+			l.open[i] = known[like]
 		}
 	}
 	for k, d := range p.Delays {
@@ -161,6 +165,9 @@ func (l *layout) shifted(starts []int, horizon int) []int {
 			for _, k := range l.into[i] {
 				t = max(t, now[p.Delays[k].From]+p.Delays[k].Least)
 			}
+			if len(l.sets[i]) > 0 {
+				t = max(t, l.opens(i, now, nil))
+			}
 			for k := range latest {
 				if a.need(k) == 0 {
 					continue
@@ -177,7 +184,7 @@ func (l *layout) shifted(starts []int, horizon int) []int {
 				}
 				t = max(t, latest[k])
 			}
-			if t = l.sitting(i, t); t < 0 || t+a.Length > horizon || a.Limited && t > a.Latest {
+			if t = l.sitting(i, t); t < 0 || t+a.Length > horizon || a.Limited && t > a.Latest || l.missed(i, t) {
 				return nil
 			}
 			if t > now[i] {
@@ -212,7 +219,7 @@ func (l *layout) filled(order, now []int) []int {
 				return append([]int(nil), l.starts...)
 			}
 			l.take(i)
-			t := l.fit(i, l.soonest(i))
+			t := l.fit(i, max(l.soonest(i), l.opens(i, l.starts, nil)))
 			if t < 0 || t > l.starts[i] {
 				t = l.starts[i]
 			}

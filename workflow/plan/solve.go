@@ -11,6 +11,14 @@ const exactMost = 400
 // sureConflicts is how long the exact search looks for a first plan, in conflicts, whatever the time.
 const sureConflicts = 1000
 
+// A schedule says until when what is done for a plan goes on.
+type schedule struct {
+	wanted context.Context // nobody wants a plan any more once it ends
+	sure   context.Context // for a first one
+	think  context.Context // for all that is done with one
+	search context.Context // for better ones
+}
+
 // A solver is what is known of a problem while it is solved.
 type solver struct {
 	ctx     context.Context
@@ -31,10 +39,10 @@ type solver struct {
 	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
-func (p *Problem) solver(whole, search context.Context, o Options, horizon int) *solver {
-	v := &solver{ctx: search, p: p, o: o, sure: &limit{ctx: whole}, horizon: horizon, fixed: make([]int, len(p.Activities))}
-	if v.most = v.sure; whole != search {
-		v.most = &limit{ctx: search}
+func (p *Problem) solver(until schedule, o Options, horizon int) *solver {
+	v := &solver{ctx: until.search, p: p, o: o, sure: &limit{ctx: until.sure}, horizon: horizon, fixed: make([]int, len(p.Activities))}
+	if v.most = v.sure; until.sure != until.search {
+		v.most = &limit{ctx: until.search}
 	}
 	v.l = p.layout(v.sure)
 	for i, a := range p.Activities {
@@ -48,20 +56,25 @@ func (p *Problem) solver(whole, search context.Context, o Options, horizon int) 
 	return v
 }
 
-// solve looks for a first plan until whole ends and for better ones until search does, and has until ctx does for what is to be done
-// with it. Nobody wants it any more once asked ends.
-func solve(asked, whole, ctx, search context.Context, p *Problem, o Options, horizon int) Result {
-	v := p.solver(whole, search, o, horizon)
+// solve looks for the best plan that is wanted, of which it says all that is asked.
+func (p *Problem) solve(until schedule, o Options, horizon int) Result {
+	if o.Before > 0 {
+		horizon = min(horizon, o.Before-1)
+	}
+	v := p.solver(until, o, horizon)
 	none := v.search()
-	if none {
-		return Result{Proven: true, Conflict: p.conflict(ctx)}
+	switch {
+	case none && o.Before > 0:
+		return Result{Proven: true, Bound: max(o.Before, v.bound)}
+	case none:
+		return Result{Proven: true, Conflict: p.conflict(until.think)}
 	}
 	r := Result{Bound: v.bound}
-	if v.best != nil {
-		v.ctx, v.l.limit = ctx, &limit{ctx: ctx}
+	if v.wanted() {
+		v.ctx, v.l.limit = until.think, &limit{ctx: until.think}
 		v.asBefore()
 		r.Starts = v.l.sooner(v.best)
-		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(asked, r.Starts)
+		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(until.wanted, r.Starts)
 		if o.Warm != nil {
 			r.Moved = v.moved(r.Starts)
 		}
@@ -75,14 +88,21 @@ func (v *solver) search() (none bool) {
 	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
 		return !v.l.limit.over
 	}
+	most := v.horizon
+	if v.o.Before > 0 {
+		if most++; v.l.refutes(v.horizon, v.lo, v.l.byStart(v.lo)) {
+			return true
+		}
+	}
 	v.b = v.l.blocks(v.lo)
 	v.inOrder()
 	v.first()
-	most := v.horizon
 	if v.best != nil {
-		most = v.cost.finish
+		most = min(most, v.cost.finish)
 	}
-	v.bound = v.l.bound(v.lo, most)
+	if v.bound = v.l.bound(v.lo, most); v.bound > v.horizon {
+		return true
+	}
 	if v.best != nil {
 		v.cost = v.costOf(v.best)
 	}
@@ -99,6 +119,20 @@ func (v *solver) search() (none bool) {
 		v.improve(math.MaxInt)
 	}
 	return false
+}
+
+// wanted says whether there is a plan, and one that is asked for.
+func (v *solver) wanted() bool {
+	return v.best != nil && (v.o.Before <= 0 || v.cost.finish < v.o.Before)
+}
+
+// settle takes the best plan for the best of all that are asked for, and says whether there is none.
+func (v *solver) settle() (none bool) {
+	if v.wanted() {
+		v.bound = v.cost.finish
+		return false
+	}
+	return true
 }
 
 // A cost says which of two plans is better: that which finishes sooner, else that with less to do after the bound.
@@ -258,7 +292,7 @@ func (v *solver) exact() (none bool) {
 		}
 	}
 	if v.best != nil {
-		most = v.cost.finish - 1
+		most = min(most, v.cost.finish-1)
 	}
 	if v.best != nil && v.ctx.Err() != nil {
 		return false
@@ -268,8 +302,7 @@ func (v *solver) exact() (none bool) {
 		return false
 	}
 	if m == nil {
-		v.bound = v.cost.finish
-		return v.best == nil
+		return v.settle()
 	}
 	s := m.s
 	for turn := 1; ; turn++ {
@@ -292,8 +325,7 @@ func (v *solver) exact() (none bool) {
 			}
 		}
 		if proven {
-			v.bound = v.cost.finish
-			return v.best == nil
+			return v.settle()
 		}
 		v.bound = max(v.bound, int(s.lo(s.finish)))
 		if v.ctx.Err() != nil {
@@ -304,8 +336,7 @@ func (v *solver) exact() (none bool) {
 		}
 		v.improve(20 * turn)
 		if v.cost.finish <= v.bound || !s.set(atMost(s.finish, int32(v.cost.finish-1)), reason{}) {
-			v.bound = v.cost.finish
-			return false
+			return v.settle()
 		}
 	}
 }

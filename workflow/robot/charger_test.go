@@ -1,7 +1,6 @@
 package robot_test
 
 import (
-	"errors"
 	"fmt"
 	"math/big"
 	"testing"
@@ -53,12 +52,6 @@ func TestChargingIsPlannedApart(t *testing.T) {
 				h.Sittings = append(h.Sittings, workflow.Sitting{From: from, To: from.Add(lasts)})
 			}
 			p, err := all.plan(t, all[0].Now, h, plan.Options{})
-			if lasts < time.Hour { // plugging it in and staying by it take an hour, and it is not left on until the next day
-				if none := (*workflow.NoPlan)(nil); !errors.As(err, &none) {
-					t.Fatalf("%v, %+v", err, p.Visits)
-				}
-				return
-			}
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -67,6 +60,12 @@ func TestChargingIsPlannedApart(t *testing.T) {
 				for _, turn := range v.Turns {
 					of[turn.Step] = turn
 				}
+			}
+			if lasts < time.Hour { // plugging it in and staying by it take an hour, and it is not left on until the next day
+				if _, plugs := of["plug"]; plugs || len(of) != 3 || len(p.Stops) != 1 || p.Stops[0].Step != "plug" || len(p.Free) != 1 || p.Free[0].Once != time.Hour {
+					t.Errorf("%+v, %+v, %+v", p.Visits, p.Stops, p.Free)
+				}
+				return
 			}
 			if apart := of["charge"].Begins.Sub(of["plug"].Ends); apart != 0 {
 				t.Errorf("the charger is on for %s before anybody stays by it", apart)

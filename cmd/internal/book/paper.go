@@ -117,7 +117,8 @@ type pencil struct {
 	titles map[string]string      // of the answers to choices, of the sheet and of the job
 	choice map[string]string      // which each answers
 	drawn  func(steps.Picture) picture
-	has    []string // the options of the airframe; none: it has all steps, each with its options
+	has    []string         // the options of the airframe; none: it has all steps, each with its options
+	plans  map[string]*plan // by what has to be there
 }
 
 // WriteDocument writes a document as an HTML page to be printed: a procedure as a sheet to
@@ -129,7 +130,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
 	}
 	m := &maker{o: Options{Photo: draws}, pictures: map[string]picture{}}
-	at := pencil{sheet, p, map[string][]paperGlue{}, map[string]string{}, map[string]string{}, m.ofStep, has}
+	at := pencil{sheet, p, map[string][]paperGlue{}, map[string]string{}, map[string]string{}, m.ofStep, has, map[string]*plan{}}
 	if sheet != nil {
 		p.Zones = at.plan(steps.Where{}).zones(sheet.Zones)
 	}
@@ -221,11 +222,24 @@ func (at pencil) procedure(p *paper, of *steps.Procedure) error {
 // plan is the airframe on which something is. Where nothing says what it has, it has what that
 // needs, and of each choice that is left the first answer: a design of two wings has one.
 func (at pencil) plan(on steps.Where) *plan {
-	has, drawn := at.has, ""
+	has := at.has
 	if len(has) == 0 {
 		for _, any := range on.With {
 			has = append(has, any[0])
 		}
+	}
+	key := strings.Join(has, " ")
+	made, known := at.plans[key]
+	if !known {
+		made = at.planWith(has)
+		at.plans[key] = made
+	}
+	return made
+}
+
+func (at pencil) planWith(has []string) *plan {
+	drawn := ""
+	if len(at.has) == 0 {
 		for _, c := range at.sheet.Choices() {
 			first := c.Answers[0]
 			if c.Alone || len(c.Held(has)) > 0 {

@@ -11,6 +11,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -208,7 +209,7 @@ func numbered(n int, one string, several ...string) string {
 // entriesText names entries, those in a row as a range.
 func entriesText(positions []int64) string {
 	all := slices.Clone(positions)
-	slices.Sort(all)
+	sorting.Positions(all)
 	all = slices.Compact(all)
 	var ranges []string
 	for i := 0; i < len(all); {

@@ -120,7 +120,7 @@ func (a *app) outcome(cmd *cobra.Command, err error) error {
 	says, advice := "nothing was recorded", "write down what is done meanwhile and when, and record it later with --at"
 	switch {
 	case became == nil && !unknown:
-		locked := errors.Is(err, store.ErrLocked)
+		locked := errors.Is(err, store.ErrLocked) || errors.Is(err, store.ErrOlder)
 		if !locked && !errors.Is(err, store.ErrAway) || !records(cmd) {
 			return err
 		}

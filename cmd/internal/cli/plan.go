@@ -36,9 +36,10 @@ func (a *app) planCommand() *cobra.Command {
 			"of their damage, from where they stand and with the clocks that run, so that all is finished as\n" +
 			"soon as can be: by sitting the times, what to have ready and what dries meanwhile, then what holds\n" +
 			"the finish back. No plan finishes before the best possible one; where that is not proven, it is\n" +
-			"said how far from it this one is at most. Where there is no plan, it is said what is in conflict,\n" +
-			"and what would free it. Nothing is recorded. The plan is kept beside the store, in a file named\n" +
-			"like it with .plan at its end, and what is next follows it. You may delete it.\n\n" +
+			"said how far from it this one is at most. What fits no sitting, or not\n" +
+			"the temperature, is left out with what comes after it. Where there is no plan, it is said what is\n" +
+			"in conflict. What would help is said too. Nothing is recorded. The plan is kept beside the store,\n" +
+			"in a file named like it with .plan at its end, and what is next follows it. You may delete it.\n\n" +
 			"A sitting is \"today 19:00-21:00\", \"tomorrow …\", \"sat 14:00-17:00\" (the next one), a date as in\n" +
 			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend,\n" +
 			"every tue. On a day of which something is said, what is repeated gives way to that. One may end\n" +

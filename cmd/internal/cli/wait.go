@@ -73,9 +73,12 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name st
 	if err != nil {
 		return err
 	}
+	bench := sitting.NewBench(d)
+	bench.Put(s)
 	return a.await(ctx, func(ctx context.Context, now time.Time) (m workflow.Moment, _ *workflow.State, err error) {
 		if now.After(started) {
-			anew, err := d.State(ctx, s.Airframe.Mark)
+			anew, err := bench.Read(ctx, s.Airframe.Mark)
+			a.putBack(bench)
 			if isAway(err) { // nothing is kept of it
 				anew, err = d.Clocked(ctx, s), nil
 			}
@@ -99,7 +102,9 @@ func (a *app) waitForAny(ctx context.Context, d *desk.Desk, r *runner) error {
 	started, bench, said := a.time.Now(), sitting.NewBench(d), ""
 	known := false
 	return a.await(ctx, func(ctx context.Context, now time.Time) (first workflow.Moment, of *workflow.State, err error) {
-		switch _, err := bench.Refresh(ctx); {
+		_, err = bench.Refresh(ctx)
+		a.putBack(bench)
+		switch {
 		case isAway(err) && !known:
 			return first, nil, err
 		case err != nil && !isAway(err) && err.Error() != said:
@@ -118,6 +123,13 @@ func (a *app) waitForAny(ctx context.Context, d *desk.Desk, r *runner) error {
 		}
 		return first, of, err
 	}, r)
+}
+
+// putBack says which journals were put back to an older state.
+func (a *app) putBack(bench *sitting.Bench) {
+	for _, p := range bench.PutBack() {
+		a.warn("%s", page.PutBack(p))
+	}
 }
 
 func isAway(err error) bool { return errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUnknown) }

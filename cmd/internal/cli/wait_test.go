@@ -171,3 +171,52 @@ func TestWaitInAnOutage(t *testing.T) {
 		})
 	}
 }
+
+// A watch or a wait that is open says once that the store was put back to an older state, what it lacks and
+// what to do; in place that stays in sight.
+func TestPutBackWhileOpen(t *testing.T) {
+	play := coated(t, "coat-left", "coat-right")
+	file := os.Getenv("FETTLE_STORE")
+	read := func() []byte {
+		data, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return data
+	}
+	older := read()
+	play("fettle note FN-01 the-tin-is-empty")
+	newer := read()
+	for interactive, commands := range map[bool][]string{true: {"status --watch", "timers --watch"}, false: {"status --watch", "wait", "wait FN-01 roots"}} {
+		for _, command := range commands {
+			at := scriptTime{os.Getenv("CLOCK")}
+			begun, put := at.Now(), false
+			if err := os.WriteFile(file, newer, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			var out, said syncBuffer
+			streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &said, Columns: 200, Interactive: interactive, Size: func() (int, int) { return 200, 24 }}
+			clock := passing{at, 0, func(now time.Time) error {
+				if since := now.Sub(begun); since > 50*time.Second {
+					return context.Canceled
+				} else if since >= 25*time.Second && !put {
+					put = true
+					return os.WriteFile(file, older, 0o600)
+				}
+				return nil
+			}}
+			run(t.Context(), stores(), strings.Fields(command), streams, clock)
+			at.set(begun)
+			text := said.String()
+			if interactive {
+				text = out.String()
+				text = text[strings.LastIndex(text, "\x1b[H")+1:]
+			}
+			const says = "the store was put back to an older state: FN-01 lacks 1 entry that it had: noted: the-tin-is-empty"
+			text = strings.Join(strings.Fields(text), " ")
+			if n := strings.Count(text, says); n != 1 || !strings.Contains(text, "record again what was done") {
+				t.Errorf("%s, interactive %v: it is said %d times: %q", command, interactive, n, text)
+			}
+		}
+	}
+}

@@ -30,6 +30,7 @@ type watch struct {
 	away      bool       // the store is
 	known     bool       // the journals were read
 	below     []term.Row // what is drawn below the notice
+	back      []string   // what was put back to an older state last, and when
 }
 
 // watch watches the clocks of the named airframes, or of all.
@@ -118,6 +119,13 @@ func (w *watch) refresh(ctx context.Context, now time.Time) {
 	}
 	w.read = now
 	_, err := w.bench.Refresh(ctx)
+	for _, p := range w.bench.PutBack() {
+		text := page.PutBack(p)
+		if !w.draws {
+			w.warn("%s", text)
+		}
+		w.back = []string{w.clock().At(now) + ": " + strings.TrimSuffix(text, page.PutBackDo), page.PutBackDo[len("; "):]}
+	}
 	_, why := w.kept.Desk.AsOf()
 	if back := w.away && why == nil; back && !w.draws {
 		w.warn("the store can be reached again")
@@ -140,9 +148,9 @@ func (w *watch) notice() (rows []term.Row) {
 			break
 		}
 	}
-	for _, part := range strings.Split(text, "; ") {
+	for _, part := range append(w.back, strings.Split(text, "; ")...) {
 		if part == "" {
-			break
+			continue
 		}
 		rows = append(rows, term.Row{Text: part, Strong: true})
 	}

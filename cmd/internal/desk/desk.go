@@ -77,8 +77,12 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 	mark := s.Airframe.Mark
 	err = Again(mark, func(again bool) (err error) {
 		if again {
+			known := KnownOf(s)
 			if s, err = d.State(ctx, mark); err != nil {
 				return err
+			}
+			if !known.Goes(s) {
+				return older(mark)
 			}
 		}
 		entries, after, err = d.actOnce(ctx, s, r, at)
@@ -89,6 +93,9 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 
 func (d *Desk) actOnce(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doubt, err := d.compare(ctx, true)
+	if err == nil {
+		err = d.stands(ctx, s)
+	}
 	if err == nil && doubt.Changed(s.Doubted()) {
 		s, err = d.State(ctx, s.Airframe.Mark)
 	}
@@ -194,7 +201,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	if err := d.noted(&Outcome{Mark: mark, Size: s.Size() + int64(len(records)), sent: records}, d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
+	if err := d.noted(&Outcome{Mark: mark, Size: s.Size() + int64(len(records)), sent: records, upon: KnownOf(s)}, d.Store.Append(ctx, mark, s.Size(), records)); err != nil {
 		return nil, err
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it

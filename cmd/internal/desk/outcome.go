@@ -21,6 +21,7 @@ type Outcome struct {
 	Unknown bool   // it is not known whether it was
 
 	sent [][]byte // that made it so long; nil: nobody compares them
+	upon Known    // the journal that they were to be added to
 }
 
 // outcomes are what became of all that was to be recorded. They may be asked for by several goroutines.
@@ -70,6 +71,7 @@ func (d *Desk) noted(o *Outcome, err error) error {
 type Settled struct {
 	Of      *Outcome
 	Is      bool            // it was recorded
+	PutBack bool            // the store was put back to an older state instead
 	Entries []journal.Entry // that were to be recorded
 	State   *workflow.State // with them, if they were
 }
@@ -111,7 +113,7 @@ func (d *Desk) Settle(ctx context.Context) (settled []Settled, err error) {
 func (d *Desk) settle(ctx context.Context, o *Outcome) (one Settled, err error) {
 	from := o.Size - int64(len(o.sent))
 	s, err := d.State(ctx, o.Mark)
-	if err == nil && s.Size() == from && d.fresh() {
+	if err == nil && s.Size() == from && d.fresh() && o.upon.Goes(s) {
 		var other *store.ConflictError
 		if err = d.Store.Append(ctx, o.Mark, from, o.sent); err == nil || errors.As(err, &other) {
 			s, err = d.State(ctx, o.Mark)
@@ -123,8 +125,8 @@ func (d *Desk) settle(ctx context.Context, o *Outcome) (one Settled, err error) 
 	if one.Entries, err = journal.Decode(o.sent, from); err != nil {
 		return one, err
 	}
-	one.Of, one.State = o, s
-	if s.Size() >= o.Size {
+	one.Of, one.State, one.PutBack = o, s, !o.upon.Goes(s)
+	if !one.PutBack && s.Size() >= o.Size {
 		is, err := journal.Encode(s.Entries[from:o.Size])
 		one.Is = err == nil && slices.EqualFunc(is, o.sent, bytes.Equal)
 	}

@@ -117,4 +117,48 @@ func TestSettle(t *testing.T) {
 	if _, _, file, err := d.Written.compare(ctx, d.Store, "TN-01"); err != nil || d.Written.last(file).Size != s.Size() {
 		t.Errorf("of %d entries %+v is remembered, %v", s.Size(), d.Written.last(file), err)
 	}
+
+	// onto a store that was put back to an older state it is not sent, also where that has as many entries
+	for _, others := range []int{0, 1} {
+		unknown("TN-01", "i")
+		older := memory.New()
+		if err := there.View(ctx, func(r store.Reader) error {
+			records, err := r.Read("TN-01", 0)
+			if err == nil {
+				err = older.Append(ctx, "TN-01", 0, records[:len(records)-1])
+			}
+			if err == nil {
+				var sheet []byte
+				if sheet, err = r.Document(store.Digest(sheetBytes(t, d))); err == nil {
+					_, err = older.Keep(ctx, sheet)
+				}
+			}
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+		quiet.Store, other.Store = older, older
+		for range others {
+			recorded(other, "TN-01", "another")
+		}
+		size := 0
+		settled, err := d.Settle(ctx)
+		if err == nil && len(settled) == 1 {
+			size = int(settled[0].State.Size())
+		}
+		if err != nil || len(settled) != 1 || settled[0].Is || !settled[0].PutBack || size != int(s.Size())-1+others {
+			t.Errorf("%d others, put back: %+v, %v", others, settled, err)
+		}
+		quiet.Store, other.Store = there, there
+	}
+}
+
+// sheetBytes is the sheet that the airframes were registered by.
+func sheetBytes(t *testing.T, d *Desk) []byte {
+	t.Helper()
+	doc, err := d.Library.Sheet("tern")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc.Bytes
 }

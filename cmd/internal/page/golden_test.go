@@ -608,6 +608,12 @@ func (b *bench) build() {
 	b.pages["Clocks-wrong"] = wrong.Markdown(page.Clock{Now: b.Now})
 	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, page.Clock{Now: b.Now}) + "\n"
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
+	for name, p := range map[string]desk.PutBack{
+		"": {Mark: "CW-01", Had: 280, Has: 251, Lost: b.State.Entries[2:9], Others: 1}, "-number": {Mark: "CW-01", Had: 280, Has: 250},
+		"-other": {Mark: "CW-01", Had: 280, Has: 290}, "-gone": {Mark: "CW-01", Had: 280},
+	} {
+		b.pages["PutBack"+name] = page.PutBack(p) + "\n"
+	}
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{

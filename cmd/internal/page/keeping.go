@@ -51,6 +51,34 @@ func OlderLine(o desk.Older) string {
 	return fmt.Sprintf("%s has %s, and %d were written here: this is an older copy; see fettle help keeping", o.Mark, many(o.Size, "entry"), o.Written)
 }
 
+// mostLost is how many entries are named that a store lacks by now.
+const mostLost = 5
+
+// PutBack says what a journal lacks since the store was put back to an older state, and what to do.
+func PutBack(p desk.PutBack) string {
+	text := "the store was put back to an older state: "
+	switch n := len(p.Lost); {
+	case p.Has == 0:
+		text += fmt.Sprintf("%s is not in it any more; it had %s", p.Mark, many(p.Had, "entry"))
+	case n > 0:
+		text += fmt.Sprintf("%s lacks %s that it had: %s", p.Mark, many(n, "entry"), SaysOf(p.Lost[:min(n, mostLost)]))
+		if n > mostLost {
+			text += fmt.Sprintf("; and %d after", n-mostLost)
+		}
+		if p.Others > 0 {
+			text += fmt.Sprintf("; it has %s instead", many(p.Others, "other entry"))
+		}
+	case p.Has < p.Had:
+		text += fmt.Sprintf("%s has %s, and had %d", p.Mark, many(p.Has, "entry"), p.Had)
+	default:
+		text += p.Mark + " has other entries than it had"
+	}
+	return text + PutBackDo
+}
+
+// PutBackDo is what to do then: the end of those words.
+const PutBackDo = "; record again what was done, and tell whoever looks after the store"
+
 // AsOf says of when what is shown is, while the store is away.
 func AsOf(at time.Time, why error, c Clock) string {
 	ago := ", " + Span(c.Now.Sub(at)) + " ago"

@@ -44,13 +44,21 @@ func NewNoPlan(e *workflow.NoPlan) NoPlan {
 	for _, t := range e.Turns {
 		p.Steps = append(p.Steps, PlanStep{t.Mark, t.Job, t.Step, turnWords(t)})
 	}
-	for _, f := range e.Free {
+	p.Help = append(p.Help, newPlanHelp(e.Free)...)
+	return p
+}
+
+// newPlanHelp spells what would make a plan possible.
+func newPlanHelp(free []workflow.Freeing) (all []PlanHelp) {
+	for _, f := range free {
 		var help PlanHelp
 		switch {
+		case f.Once > 0:
+			help.Text = fmt.Sprintf("have one sitting a week of at least %s", Span(f.Once))
 		case f.Each > 0:
 			help.Text = fmt.Sprintf("make each sitting at least %s long", Span(f.Each))
-		case f.Longer > 0:
-			help.Text = fmt.Sprintf("make a sitting at least %s longer", Span(f.Longer))
+		case f.Needs > 0:
+			help.Text = fmt.Sprintf("it needs a sitting of at least %s; whether that is enough was not found in the time", Span(f.Needs))
 		case f.More > 0:
 			help = PlanHelp{fmt.Sprintf("add at least %s of sittings, or repeat one", Span(f.More)), `--sitting "every sat 14:00-17:00"`}
 		case f.Tight:
@@ -58,9 +66,19 @@ func NewNoPlan(e *workflow.NoPlan) NoPlan {
 		case f.Hands > 0:
 			help = PlanHelp{fmt.Sprintf("work with %d people", f.Hands), fmt.Sprintf("--hands %d", f.Hands)}
 		}
-		p.Help = append(p.Help, help)
+		all = append(all, help)
 	}
-	return p
+	return all
+}
+
+// help lists what would make a plan possible.
+func (l *lines) help(all []PlanHelp) {
+	for _, help := range all {
+		if help.Flag != "" {
+			help.Text += ": `" + help.Flag + "`"
+		}
+		l.item("%s", help.Text)
+	}
 }
 
 // Markdown is why there is no plan.
@@ -82,6 +100,10 @@ func (p NoPlan) Markdown(c Clock) string {
 	case workflow.BadSitting, workflow.Overlap:
 		l.add("The sitting %s ends before it starts, or overlaps another.", hours(p.of.Sittings[0], c))
 	case workflow.TooLong:
+		if p.Together {
+			l.add("%s: with what belongs in the same sitting it takes %s. Your longest sitting has %s.", one, takes, has)
+			break
+		}
 		l.add("%s takes %s without a break. Your longest sitting has %s.", one, takes, has)
 	case workflow.TooLittle:
 		l.add("It takes sittings of %s in all, and yours have %s.", takes, has)
@@ -108,11 +130,6 @@ func (p NoPlan) Markdown(c Clock) string {
 	if len(p.Help) > 0 {
 		l.add("\nWhat would help:\n")
 	}
-	for _, help := range p.Help {
-		if help.Flag != "" {
-			help.Text += ": `" + help.Flag + "`"
-		}
-		l.item("%s", help.Text)
-	}
+	l.help(p.Help)
 	return l.String()
 }

@@ -29,6 +29,7 @@ type Plan struct {
 	Moot    []workflow.MootAnswer `json:"considered_in_vain,omitempty"`
 	Left    []Reason              `json:"left,omitempty"` // what is hot, on or plugged in now
 	Stops   []PlanStop            `json:"stops,omitempty"`
+	Help    []PlanHelp            `json:"would_help,omitempty"` // what would plan what fits no sitting
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates   `json:"climate"`
@@ -65,7 +66,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -233,6 +234,11 @@ func (p *Plan) stops(l *lines, c Clock) {
 	if p.Bench != nil {
 		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(*p.Bench))
 	}
+	if len(p.Help) > 0 {
+		l.add("To plan all of it:\n")
+		l.help(p.Help)
+		l.add("")
+	}
 }
 
 // marks are the airframes of a sitting, in the order of its turns.
@@ -389,6 +395,7 @@ func (s PlanSitting) leave(again bool, c Clock) string {
 // Days are the sittings in which a repair can be done, as it was planned. None: they have no plan for it.
 type Days struct {
 	Finish   time.Time          `json:"finish,omitzero"`
+	Partly   bool               `json:"partly,omitempty"` // not all of it can be planned
 	Sittings []workflow.Sitting `json:"sittings"`
 
 	plan Plan
@@ -396,7 +403,7 @@ type Days struct {
 
 // NewDays are the days of a plan.
 func NewDays(p Plan) Days {
-	d := Days{Finish: p.Finish, Sittings: []workflow.Sitting{}, plan: p}
+	d := Days{Finish: p.Finish, Partly: len(p.Stops) > 0, Sittings: []workflow.Sitting{}, plan: p}
 	for _, s := range p.Sittings {
 		d.Sittings = append(d.Sittings, s.Sitting)
 	}
@@ -412,9 +419,13 @@ func (l *lines) days(d *Days, mark string, c Clock) {
 		l.add("\nYour sittings have no plan for it. What would help: `fettle plan %s`", esc(mark))
 		return
 	}
-	l.add("\n## In your sittings, done by %s\n", c.At(d.Finish))
+	if d.Partly {
+		l.add("\n## In your sittings, all that can be planned is done by %s\n", c.At(d.Finish))
+	} else {
+		l.add("\n## In your sittings, done by %s\n", c.At(d.Finish))
+	}
 	d.plan.each(l, d.plan.Sittings, c)
-	l.add("\nStep by step: `fettle plan %s`", esc(mark))
+	l.add("\n%s: `fettle plan %s`", map[bool]string{false: "Step by step", true: "Step by step, and what can't be planned"}[d.Partly], esc(mark))
 }
 
 // hours are the ends of the sitting.

@@ -80,10 +80,15 @@ func (a album) planning(now time.Time) {
 	}
 	cold.Bench = &warm
 	a.show("Plan-cold", page.NewPlan(marks, cold), now)
+	short := twoSittings(now)
+	short.Free = []workflow.Freeing{{Once: time.Hour}}
+	short.Stops = []workflow.Stop{{Mark: "WR-01", Job: "wren-build", Step: "charge", Title: "Charge it", Reasons: []workflow.Reason{{Because: workflow.ByTime, Text: "it takes 55 min without a break, and your longest sitting has 50 min"}}}}
+	a.show("Plan-short", page.NewPlan(marks, short), now)
 	for name, e := range map[string]*workflow.NoPlan{
 		"conflict": {Why: workflow.Conflict, Turns: turns[:2], Windows: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(time.Hour)}}, InHours: true, Together: true, Least: true,
-			Free: []workflow.Freeing{{Each: 80 * time.Minute}, {Tight: true}}},
-		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute), Save: workflow.Sitting{From: now.Add(10 * time.Minute), To: now.Add(17 * time.Minute)}}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Longer: 10 * time.Minute}}},
+			Free: []workflow.Freeing{{Once: 95 * time.Minute}, {Each: 80 * time.Minute}, {Tight: true}}},
+		"too-long":   {Why: workflow.TooLong, Open: []workflow.Lapse{{Mark: "FN-01", Name: "wing-roots", Closes: now.Add(17 * time.Minute), Save: workflow.Sitting{From: now.Add(10 * time.Minute), To: now.Add(17 * time.Minute)}}}, Turns: turns[:1], Takes: 40 * time.Minute, Has: 30 * time.Minute, Free: []workflow.Freeing{{Needs: 40 * time.Minute}}},
+		"together":   {Why: workflow.TooLong, Turns: turns[:2], Together: true, Takes: 60 * time.Minute, Has: 55 * time.Minute, Free: []workflow.Freeing{{Once: 60 * time.Minute}}},
 		"too-little": {Why: workflow.TooLittle, Takes: 10 * time.Hour, Has: 5 * time.Hour, Free: []workflow.Freeing{{More: 5 * time.Hour}}},
 		"not-found":  {Why: workflow.NotFound, Left: []workflow.Reason{{Text: "battery: in, as the journal says, and nothing since says that it is out", At: now.Add(-time.Hour), Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}},
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -23,7 +24,10 @@ type Bench struct {
 
 	mu     sync.Mutex
 	states map[string]*workflow.State // by mark
-	sizes  map[string]int64           // of every journal, when it was read; nil: they were not all read
+	known  map[string]desk.Known      // of every journal that was read, by mark
+	all    bool                       // every journal was read
+	missed bool                       // the store was away: it may be another one that comes back
+	back   []desk.PutBack             // see PutBack
 	dry    [2]string                  // mark and joint of a coat that was wet and is dry now, which its join will record
 	claims claims
 	news   int // see News
@@ -33,8 +37,20 @@ type Bench struct {
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
+// What it has read it compares itself, and says nothing twice.
+//
+//go:noinline
 func NewBench(d *desk.Desk) *Bench {
-	return &Bench{desk: d, states: map[string]*workflow.State{}}
+	b := &Bench{desk: d, states: map[string]*workflow.State{}, known: map[string]desk.Known{}}
+	if w := d.Written; w != nil && w.Tell != nil {
+		tell := w.Tell
+		w.Tell = func(o desk.Older) {
+			if b.knownOf(o.Mark).Size == 0 {
+				tell(o)
+			}
+		}
+	}
+	return b
 }
 
 // A Timer is a running clock of an airframe.
@@ -92,7 +108,7 @@ func (b *Bench) put(s *workflow.State) {
 		b.dry = [2]string{}
 	}
 	mark, now := s.Airframe.Mark, b.desk.Now()
-	if had := b.states[mark]; had != nil && had.Size() > s.Size() {
+	if !b.known[mark].Goes(s) {
 		return // it was read before what is known
 	}
 	if len(s.OpenJobs(now)) > 0 || len(s.Clocks(now)) > 0 {
@@ -100,9 +116,7 @@ func (b *Bench) put(s *workflow.State) {
 	} else {
 		delete(b.states, mark)
 	}
-	if b.sizes != nil {
-		b.sizes[mark] = s.Size()
-	}
+	b.known[mark] = desk.KnownOf(s)
 }
 
 // follow has an airframe go by the plan that s goes by.
@@ -114,13 +128,13 @@ func (b *Bench) follow(s *workflow.State) {
 	}
 }
 
-// Refresh reads the airframes whose journals have grown since they were last read,
-// and reports whether one did that was on the bench: then a question that stands
+// Refresh reads the airframes whose journals have grown since they were last read, or were put back to an
+// older state, and reports whether one did that was on the bench: then a question that stands
 // is answered with [Changed], and so it is where others began or left a step. The first time it reads all of them. Those that cannot
 // be read are left out, and the error names them.
 func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	b.mu.Lock()
-	first := b.sizes == nil
+	first := !b.all
 	b.mu.Unlock()
 	defer b.clocked(ctx)
 	if first {
@@ -128,38 +142,127 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 		moved, failed := b.refreshClaims(ctx)
 		return moved, cmp.Or(err, failed)
 	}
-	journals, err := store.Journals(ctx, b.desk.Store)
-	if err != nil {
-		return false, err
-	}
-	for _, j := range journals {
-		b.mu.Lock()
-		known, on := b.sizes[j.Mark] >= j.Size, b.states[j.Mark] != nil
-		b.mu.Unlock()
-		if known {
-			continue
-		}
-		s, failed := b.desk.State(ctx, j.Mark)
-		if errors.Is(failed, store.ErrAway) {
-			return changed, failed // it is read once it can be
-		}
-		b.mu.Lock()
-		b.news++
-		if failed == nil {
-			b.put(s)
-			changed = changed || on
-		} else {
-			b.sizes[j.Mark], err = j.Size, failed // it is not read again, nor said twice
-		}
-		b.mu.Unlock()
+	changed, err = b.readGrown(ctx)
+	if errors.Is(err, store.ErrAway) {
+		b.missing()
+		return changed, err
 	}
 	moved, failed := b.refreshClaims(ctx)
 	_, why := b.desk.AsOf()
+	if why != nil {
+		b.missing()
+	}
 	if why != nil && b.Tells && failed == nil {
 		failed = why
 	}
 	back := why == nil && failed == nil && b.dated.Load()
 	return changed || moved || back, cmp.Or(err, failed)
+}
+
+// readGrown reads the journals that are not as they were when they were read last. Once the store was away
+// that is found out of all on the bench: a journal that was put back to an older state may have grown since.
+func (b *Bench) readGrown(ctx context.Context) (changed bool, err error) {
+	journals, err := store.Journals(ctx, b.desk.Store)
+	if err != nil {
+		return false, err
+	}
+	_, why := b.desk.AsOf()
+	b.mu.Lock()
+	missed := b.missed && why == nil
+	listed := map[string]bool{}
+	for _, j := range journals {
+		listed[j.Mark] = true
+	}
+	for mark := range b.known {
+		if !listed[mark] { // it is gone
+			journals = append(journals, store.Journal{Mark: mark})
+		}
+	}
+	b.mu.Unlock()
+	for _, j := range journals {
+		mark, size := j.Mark, j.Size
+		b.mu.Lock()
+		known, on := b.known[mark], b.states[mark] != nil
+		b.mu.Unlock()
+		if known.Size == size && !(missed && on) || known.Size > size && why != nil { // of what was last seen it may be an older copy
+			continue
+		}
+		_, failed := b.Read(ctx, mark)
+		if errors.Is(failed, store.ErrAway) {
+			return changed, failed // it is read once it can be
+		}
+		b.mu.Lock()
+		switch {
+		case b.known[mark] != known:
+			b.news++
+			changed = changed || on
+		case failed != nil:
+			b.news++
+			b.known[mark], err = desk.Known{Size: size}, failed // it is not read again, nor said twice
+		}
+		b.mu.Unlock()
+	}
+	b.mu.Lock()
+	b.missed = b.missed && !missed
+	b.mu.Unlock()
+	return changed, err
+}
+
+// missing notes that the store is away, or is not as it was read.
+func (b *Bench) missing() {
+	b.mu.Lock()
+	b.missed = true
+	b.mu.Unlock()
+}
+
+func (b *Bench) knownOf(mark string) desk.Known {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.known[mark]
+}
+
+// Read reads an airframe, which is then on the bench as it is. One whose journal was put back to an older
+// state since it was read is among [Bench.PutBack], also where it is not there any more.
+func (b *Bench) Read(ctx context.Context, mark string) (*workflow.State, error) {
+	mark = strings.ToUpper(mark)
+	for {
+		known := b.knownOf(mark)
+		_, away := b.desk.AsOf()
+		s, err := b.desk.State(ctx, mark)
+		gone := known.Size > 0 && errors.As(err, new(*workflow.UnknownError))
+		switch {
+		case err != nil && !gone:
+			return nil, err
+		case !gone && known.Goes(s):
+			b.Put(s)
+			return s, nil
+		}
+		if _, why := b.desk.AsOf(); cmp.Or(away, why) != nil { // it may be an older copy of what was last seen
+			return nil, cmp.Or(away, why)
+		}
+		b.mu.Lock()
+		if b.known[mark] != known { // it was read before what is known now
+			b.mu.Unlock()
+			continue
+		}
+		b.back = append(b.back, desk.NewPutBack(mark, known, b.states[mark], s))
+		delete(b.known, mark)
+		delete(b.states, mark)
+		if !gone {
+			b.put(s)
+		}
+		b.mu.Unlock()
+		return s, err
+	}
+}
+
+// PutBack are the journals that were found to be put back to an older state since it was asked last.
+func (b *Bench) PutBack() []desk.PutBack {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	all := b.back
+	b.back = nil
+	return all
 }
 
 // clocked has the airframes count by what is known of the clocks of other benches now: while the
@@ -195,12 +298,14 @@ func (b *Bench) readAll(ctx context.Context) error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.sizes = map[string]int64{}
-	for _, j := range sizes {
-		b.sizes[j.Mark] = j.Size
-	}
+	b.all = true
 	for _, s := range states {
 		b.put(s)
+	}
+	for _, j := range sizes {
+		if b.known[j.Mark].Size == 0 { // it cannot be read, which is said once
+			b.known[j.Mark] = desk.Known{Size: j.Size}
+		}
 	}
 	return err
 }

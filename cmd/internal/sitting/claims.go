@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -238,6 +239,19 @@ func (c *conversation) meanwhile() error {
 			}
 		}
 		c.known[mark] = s.Size()
+	}
+	return nil
+}
+
+// putBack tells of journals that were put back to an older state, before anything is asked on them. What
+// was confirmed on what they had counts no more.
+func (c *conversation) putBack() error {
+	for _, p := range c.Bench.PutBack() {
+		c.known[p.Mark] = p.Has
+		maps.DeleteFunc(c.ticked, func(at place, _ []bool) bool { return at.mark == p.Mark })
+		if err := c.say(page.Capital(page.PutBack(p)) + "."); err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -91,7 +91,11 @@ func (c *conversation) tellSettled(one desk.Settled) error {
 	of, asked := c.unknown[one.Of]
 	delete(c.unknown, one.Of)
 	if !one.Is {
-		text := "The store answers again. Not recorded: " + page.SaysOf(one.Entries) + ". Something else was recorded first."
+		why := "Something else was recorded first."
+		if one.PutBack {
+			why = "The store was put back to an older state."
+		}
+		text := "The store answers again. Not recorded: " + page.SaysOf(one.Entries) + ". " + why
 		if asked { // it was not given again since
 			c.lack(of)
 			text += " Give it again if it is still to be done."

@@ -72,6 +72,9 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		case errors.Is(err, errOver):
 			return nil
 		case errors.Is(err, errAgain):
+		case n < c.questions && errors.Is(err, store.ErrOlder): // that is said once it is read anew
+			c.lack(c.answer)
+			c.Bench.missing()
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			c.refused = c.here()
 			if err := c.tell(err); err != nil {
@@ -174,15 +177,14 @@ func (c *conversation) state() *workflow.State {
 // look reads the journals again: another terminal may have added to them.
 func (c *conversation) look(ctx context.Context) error {
 	if c.Mark != "" {
-		s, err := c.Desk.State(ctx, c.Mark)
-		if len(c.states) > 0 && (errors.Is(err, store.ErrAway) || err == nil && s.Size() < c.states[0].Size()) {
+		s, err := c.Bench.Read(ctx, c.Mark)
+		if len(c.states) > 0 && errors.Is(err, store.ErrAway) {
 			c.states[0] = c.Desk.Clocked(ctx, c.states[0])
 			return nil // what was read stands; nothing is recorded on it
 		}
-		if err != nil {
+		if err := cmp.Or(c.putBack(), err); err != nil {
 			return err
 		}
-		c.Bench.Put(s)
 		c.states = []*workflow.State{s}
 		if _, err = c.Bench.refreshClaims(ctx); errors.Is(err, store.ErrAway) {
 			err = nil // it is kept up once the store is back
@@ -197,6 +199,9 @@ func (c *conversation) look(ctx context.Context) error {
 		if err := c.say(err.Error()); err != nil {
 			return err
 		}
+	}
+	if err := c.putBack(); err != nil {
+		return err
 	}
 	now := c.now()
 	c.states = sorting.Delete(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
 	"net/url"
@@ -25,22 +26,27 @@ func TestMain(m *testing.M) {
 	if at := os.Getenv(atAppend); at != "" {
 		callingMain(at)
 	}
+	if os.Getenv(asServed) != "" {
+		serve()
+	}
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
-	_ = flag.Set("test.parallel", "6") // they wait most of the time, for what is away to be noticed
+	_ = flag.Set("test.parallel", "16") // they wait most of the time, for what is away to be noticed
 	os.Exit(m.Run())
 }
 
 // A bench runs the program in a home of its own.
 type bench struct {
-	t    testing.TB
-	home string
-	env  []string // beside what all have
+	t      testing.TB
+	home   string
+	env    []string // beside what all have
+	served *processes
 }
 
 func benchOf(t testing.TB, config string) bench {
-	b := bench{t: t, home: t.TempDir()}
+	b := bench{t: t, home: t.TempDir(), served: &processes{}}
+	t.Cleanup(func() { b.served.end(t) })
 	folder := filepath.Join(b.home, ".config", "fettle")
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		t.Fatal(err)
@@ -54,21 +60,37 @@ func benchOf(t testing.TB, config string) bench {
 // run runs a command, which must end with the code and print each of the words.
 func (b bench) run(code int, command string, words ...string) string {
 	b.t.Helper()
-	cmd := b.command(command)
-	out, _ := cmd.CombinedOutput()
-	text := strings.Join(strings.Fields(string(out)), " ")
-	if got := cmd.ProcessState.ExitCode(); got != code {
-		b.t.Errorf("%s ended with %d, want %d: %s", command, got, code, out)
+	got, err := b.end(command)
+	if err != nil {
+		b.t.Errorf("%s brought its process down: %v", command, err)
+	}
+	text := strings.Join(strings.Fields(string(got.Said)), " ")
+	if got.Code != code {
+		b.t.Errorf("%s ended with %d, want %d: %s", command, got.Code, code, got.Said)
 	}
 	for _, word := range words {
 		if !strings.Contains(text, word) {
-			b.t.Errorf("%s does not say %q: %s", command, word, out)
+			b.t.Errorf("%s does not say %q: %s", command, word, got.Said)
 		}
 	}
 	return text
 }
 
-// command is a command that is not begun yet.
+// end runs a command to its end.
+func (b bench) end(command string) (answer, error) {
+	if len(b.env) == 0 {
+		return b.served.run(b, strings.Fields(command))
+	}
+	cmd := b.command(command)
+	out, err := cmd.CombinedOutput()
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		err = nil
+	}
+	return answer{out, cmd.ProcessState.ExitCode()}, err
+}
+
+// command is a command that is a process of its own, and not begun yet.
 func (b bench) command(command string) *exec.Cmd {
 	cmd := exec.Command(os.Args[0], strings.Fields(command)...)
 	cmd.Dir = b.home

@@ -224,6 +224,7 @@ func TestCopyCutShort(t *testing.T) {
 // What was recorded, what was not, and what nobody knows of are told apart, by words and by the
 // exit code, wherever the connection dies.
 func TestWhatWasRecorded(t *testing.T) {
+	t.Parallel()
 	for name, test := range map[string]struct {
 		when    string
 		deaf    int
@@ -347,11 +348,14 @@ func TestShownInAnOutage(t *testing.T) {
 	before := one.begin("status --watch")
 	before.says("0 of")
 	w.set(true, answering)
-	one.run(5, "next CW-01", "as of", "hugo at door is at "+first)
-	one.run(5, "status", "as of", "hugo at door is at "+first)
-	for _, command := range []string{"status", "timers", "next CW-01"} {
-		dated(t, one, command+" --json")
+	var all sync.WaitGroup // each waits for the cluster
+	for _, command := range []string{"next CW-01", "status"} {
+		all.Go(func() { one.run(5, command, "as of", "hugo at door is at "+first) })
 	}
+	for _, command := range []string{"status", "timers", "next CW-01"} {
+		all.Go(func() { dated(t, one, command+" --json") })
+	}
+	all.Wait()
 	begun, unseen := one.begin("timers --watch"), fresh.begin("timers --watch")
 	before.says("as of")
 	begun.says("as of", "Nothing is drying or curing.")
@@ -382,13 +386,19 @@ func TestFollowInAnOutage(t *testing.T) {
 	first := step(t, b.run(0, "next CW-01"))
 	b.run(0, "done CW-01 "+first)
 	w.set(true, answering)
-	b.run(5, "next CW-01", "as of", "Read everything once") // and not what was recorded here
-	unseen.run(5, "follow CW-01", "cannot be reached", "was not read here while it could be")
-	quits := b.command("follow CW-01 --plain")
-	quits.Stdin = strings.NewReader("q\n")
-	if out, _ := quits.CombinedOutput(); quits.ProcessState.ExitCode() != 5 || !strings.Contains(string(out), "As of") {
-		t.Errorf("who only looks ends with %d: %s", quits.ProcessState.ExitCode(), out)
-	}
+	var all sync.WaitGroup                                                     // each waits for the cluster
+	all.Go(func() { b.run(5, "next CW-01", "as of", "Read everything once") }) // and not what was recorded here
+	all.Go(func() {
+		unseen.run(5, "follow CW-01", "cannot be reached", "was not read here while it could be")
+	})
+	all.Go(func() {
+		quits := b.command("follow CW-01 --plain")
+		quits.Stdin = strings.NewReader("q\n")
+		if out, _ := quits.CombinedOutput(); quits.ProcessState.ExitCode() != 5 || !strings.Contains(string(out), "As of") {
+			t.Errorf("who only looks ends with %d: %s", quits.ProcessState.ExitCode(), out)
+		}
+	})
+	all.Wait()
 	sits := &running{b: b, cmd: b.command("follow CW-01 --plain")}
 	in, err := sits.cmd.StdinPipe()
 	if err != nil {
