@@ -25,31 +25,31 @@ const (
 func optionKeys(what string) *mapping[*steps.Option] {
 	type o = steps.Option
 	return &mapping[*o]{what: what, keys: []key{
-		{"title", required, field(func(o *o) *string { return &o.Title }, textValue{}), "what it is, in a few words", "A moving rudder"},
-		{"why", optional, field(func(o *o) *string { return &o.Why }, textValue{prose}), "what speaks for it", "For wind across the strip."},
+		{"title", required, field(func(o *o) *string { return &o.Title }, &textValue{}), "what it is, in a few words", "A moving rudder"},
+		{"why", optional, field(func(o *o) *string { return &o.Why }, &textValue{prose}), "what speaks for it", "For wind across the strip."},
 	}}
 }
 
 // optionValue is what an option is: its title, or its keys.
-func optionValue() either[*steps.Option] {
+func optionValue() *either[*steps.Option] {
 	type o = steps.Option
-	return either[*o]{
-		one:   field(func(o *o) *string { return &o.Title }, textValue{}),
+	return &either[*o]{
+		one:   field(func(o *o) *string { return &o.Title }, &textValue{}),
 		more:  whole(optionKeys("the option")),
 		short: func(o *o) bool { return o.Why == "" },
 	}
 }
 
 // answers are the answers of a choice, by their names.
-func answers(one string) named[steps.Option] {
-	return named[steps.Option]{one: one, name: func(o *steps.Option) *string { return &o.Name }, is: whole(optionValue())}
+func answers(one string) *named[steps.Option] {
+	return &named[steps.Option]{one: one, name: func(o *steps.Option) *string { return &o.Name }, is: whole(optionValue())}
 }
 
 // optionsValue is the options of a sheet: by its name a plain one with its title,
 // or a choice with its answers.
 type optionsValue struct{}
 
-func (optionsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Option) {
+func (*optionsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Option) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		if v.Kind != yaml.MappingNode || hasKey(v, "title") || hasKey(v, "why") {
 			one := &yaml.Node{Kind: yaml.MappingNode, Content: []*yaml.Node{k, v}}
@@ -80,7 +80,7 @@ func (r *reader) answered(n *yaml.Node, what string, of []steps.Option, written 
 	}
 }
 
-func (optionsValue) write(from *[]steps.Option) *yaml.Node {
+func (*optionsValue) write(from *[]steps.Option) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for _, c := range (&steps.Sheet{Options: *from}).Choices() {
 		of := answers("").write(&c.Answers)
@@ -93,7 +93,7 @@ func (optionsValue) write(from *[]steps.Option) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (optionsValue) typ() *typ {
+func (*optionsValue) typ() *typ {
 	return &typ{is: aMap, what: "the option", of: []*typ{{is: anEither, of: []*typ{optionValue().typ(), answers("answer").typ()}}}}
 }
 

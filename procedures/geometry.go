@@ -16,21 +16,21 @@ import (
 func geometryKeys() *mapping[*steps.Geometry] {
 	type g = steps.Geometry
 	return &mapping[*g]{what: "geometry", check: geometryChecked, keys: []key{
-		{"datum", required, field(func(g *g) *string { return &g.Datum }, textValue{prose}),
+		{"datum", required, field(func(g *g) *string { return &g.Datum }, &textValue{prose}),
 			"what lies at x = 0. All stations `x` count aft from it and are negative ahead of it; `y` counts to the right of the centre line, seen from behind, and `z` up; " +
 				"what has no `y` lies on the centre line, or alike on both sides", "the leading edge of the wing at the root"},
-		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{prose}),
+		{"source", optional, field(func(g *g) *string { return &g.Source }, &textValue{prose}),
 			"where its figures come from", "the design's own"},
-		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, named[steps.Surface]{
+		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, &named[steps.Surface]{
 			one: "the surface", name: func(s *steps.Surface) *string { return &s.Name }, is: whole(surfaceKeys())}),
 			"the wing, the tail and the fins", "main-wing"},
-		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, named[steps.Body]{
+		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, &named[steps.Body]{
 			one: "the body", name: func(b *steps.Body) *string { return &b.Name }, is: whole(bodyKeys())}),
 			"the outlines in plan of the other zones: pod, booms, battery", "pod"},
-		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, named[steps.Control]{
+		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, &named[steps.Control]{
 			one: "the control", name: func(c *steps.Control) *string { return &c.Name }, is: whole(controlKeys())}),
 			"the control surfaces", "# elevator"},
-		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, named[steps.Component]{
+		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, &named[steps.Component]{
 			one: "the part", name: func(p *steps.Component) *string { return &p.Name }, is: whole(componentKeys())}),
 			"the parts table: all that is weighed, of which the balance is computed", "camera"},
 		{"battery", optional, field(func(g *g) *steps.Travel { return &g.Battery }, travelKeys()),
@@ -38,26 +38,26 @@ func geometryKeys() *mapping[*steps.Geometry] {
 		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
 		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key{
-			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
+			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, &nameValue{gate}),
 				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
-			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
+			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, &amountValue{unit: quantity.Length}),
 				"the station from which its limits and readings count, and the stations of its scales, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
 		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key{
-			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
+			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, &amountValue{unit: quantity.Ratio}),
 				"how far body and propeller shift it forward, in % MAC", "3 %"},
-			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, textValue{prose}),
+			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, &textValue{prose}),
 				"where that comes from", "common practice, no source"},
 		}}), "what the estimate of the neutral point, made from the surfaces alone, lacks", "{body: 3 %, source: 'common practice, no source'}"},
 		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key{
-			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, numberValue{0, 5}),
+			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, &numberValue{0, 5}),
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
-			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
+			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, &textValue{prose}),
 				"where that comes from", "common practice, no source"},
-			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, switchValue{}),
+			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, &switchValue{}),
 				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
-		{"launch", optional, field(func(g *g) *string { return &g.Launch }, wordValue{known: []string{steps.ByHand, steps.ByBungee, steps.OnWheels}}),
+		{"launch", optional, field(func(g *g) *string { return &g.Launch }, &wordValue{known: []string{steps.ByHand, steps.ByBungee, steps.OnWheels}}),
 			"how it comes into the air: of one that is thrown, the flight card says how much wind its launch wants", "hand"},
 	}}
 }
@@ -66,23 +66,23 @@ func geometryKeys() *mapping[*steps.Geometry] {
 //
 //go:noinline
 func lengthOf[P any](of func(P) *quantity.Quantity, least bound) part {
-	return field(of, amountValue{quantity.Length, least})
+	return field(of, &amountValue{quantity.Length, least})
 }
 
 // onlyKeys are the keys of what only some airframes have.
 func onlyKeys[P any](of func(P) *steps.Where) []key {
 	return []key{
-		{"with", optional, field(of, whereValue{}), "only on an airframe with any of these options", "# rudder"},
-		{"without", optional, field(of, whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
+		{"with", optional, field(of, &whereValue{}), "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(of, &whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
 	}
 }
 
 func surfaceKeys() *mapping[*steps.Surface] {
 	type s = steps.Surface
 	return &mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key{
-		{"is", required, field(func(s *s) *string { return &s.Is }, wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
+		{"is", required, field(func(s *s) *string { return &s.Is }, &wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
 			"what it is. The panels of a fin stand upright; a V-tail is a tailplane with dihedral", "wing"},
-		{"zone", required, field(func(s *s) *string { return &s.Zone }, nameValue{zone}),
+		{"zone", required, field(func(s *s) *string { return &s.Zone }, &nameValue{zone}),
 			"the zone that it is", "wing"},
 		{"x", required, lengthOf(func(s *s) *quantity.Quantity { return &s.X }, unbounded),
 			"the station of its leading edge at the root", "0 mm"},
@@ -90,7 +90,7 @@ func surfaceKeys() *mapping[*steps.Surface] {
 			"how far to the right its root lies. It has a mirror image on the left, but for a fin on the centre line", "0 mm"},
 		{"z", optional, lengthOf(func(s *s) *quantity.Quantity { return &s.Z }, unbounded),
 			"the height of its root", "40 mm"},
-		{"panels", required, field(func(s *s) *[]steps.Panel { return &s.Panels }, list[steps.Panel]{is: panelKeys(), keep: func(*steps.Panel) bool { return true }}),
+		{"panels", required, field(func(s *s) *[]steps.Panel { return &s.Panels }, &list[steps.Panel]{is: panelKeys(), keep: func(*steps.Panel) bool { return true }}),
 			"its right half from the root outward, or upward", ""},
 	}, onlyKeys(func(s *s) *steps.Where { return &s.Where }))}
 }
@@ -104,9 +104,9 @@ func panelKeys() *mapping[*steps.Panel] {
 			"the chord at its outer end", "140 mm"},
 		{"span", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Span }, aboveZero),
 			"its length, measured along the panel", "450 mm"},
-		{"sweep", optional, field(func(p *p) *quantity.Quantity { return &p.Sweep }, amountValue{}),
+		{"sweep", optional, field(func(p *p) *quantity.Quantity { return &p.Sweep }, &amountValue{}),
 			"how far its leading edge lies further aft at the outer end, or the angle of that; 0 by default", "20 mm"},
-		{"dihedral", optional, field(func(p *p) *quantity.Quantity { return &p.Dihedral }, amountValue{unit: quantity.Angle}),
+		{"dihedral", optional, field(func(p *p) *quantity.Quantity { return &p.Dihedral }, &amountValue{unit: quantity.Angle}),
 			"the angle at which it rises; 0 by default", "3°"},
 	}}
 }
@@ -114,15 +114,15 @@ func panelKeys() *mapping[*steps.Panel] {
 func bodyKeys() *mapping[*steps.Body] {
 	type b = steps.Body
 	return &mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key{
-		{"zone", required, field(func(b *b) *string { return &b.Zone }, nameValue{zone}),
+		{"zone", required, field(func(b *b) *string { return &b.Zone }, &nameValue{zone}),
 			"the zone that it is", "nose"},
 		{"box", choice, whole(&mapping[*b]{what: "box", keys: []key{
-			{"x", required, whole(rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }}),
+			{"x", required, whole(&rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }}),
 				"from its front to its rear end", "[-200 mm, 150 mm]"},
-			{"y", required, whole(rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }}),
+			{"y", required, whole(&rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }}),
 				"from its left to its right flank", "0 mm ± 30 mm"},
 		}}), "a rectangle", "{x: [-200 mm, 150 mm], y: 0 mm ± 30 mm}"},
-		{"outline", choice, field(func(b *b) *[]steps.Place { return &b.Outline }, outlineValue{}),
+		{"outline", choice, field(func(b *b) *[]steps.Place { return &b.Outline }, &outlineValue{}),
 			"the corners of a polygon, in order", "# [[-200 mm, 0 mm], [150 mm, 30 mm], [150 mm, -30 mm]]"},
 	}, onlyKeys(func(b *b) *steps.Where { return &b.Where }))}
 }
@@ -130,24 +130,24 @@ func bodyKeys() *mapping[*steps.Body] {
 func controlKeys() *mapping[*steps.Control] {
 	type c = steps.Control
 	return &mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key{
-		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
+		{"title", required, field(func(c *c) *string { return &c.Title }, &textValue{}),
 			"what it is, in a few words", "The elevator"},
-		{"surface", required, field(func(c *c) *string { return &c.Surface }, nameValue{}),
+		{"surface", required, field(func(c *c) *string { return &c.Surface }, &nameValue{}),
 			"the surface that it is a part of", "main-wing"},
 		{"chord", required, lengthOf(func(c *c) *quantity.Quantity { return &c.Chord }, aboveZero),
 			"from its hinge to its edge, where the throw is measured", "38 mm"},
-		{"span", optional, whole(rangeValue[*c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }}),
+		{"span", optional, whole(&rangeValue[*c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }}),
 			"from its inner to its outer end, out from the root of the surface's centre line, or up from the root of a fin", "[20 mm, 200 mm]"},
 		{"horn", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Horn }, aboveZero),
 			"from the hinge line to the hole of the horn in which the clevis sits", "12 mm"},
 		{"thread", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Thread }, aboveZero),
 			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
-		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, namesValue{to: gate}),
+		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, &namesValue{to: gate}),
 			"the gates that measure its throw", "# [elevator-throw]"},
 		{"clevis", optional, whole(&mapping[*c]{what: "clevis", check: clevisChecked, keys: []key{
-			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, nameValue{gate}),
+			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, &nameValue{gate}),
 				"the gate that counts the turns of thread in it", "clevis-turns"},
-			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, namesValue{}),
+			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, &namesValue{}),
 				"the point of that gate at its clevis; of one on each side, the left and the right", "[elevator]"},
 		}}), "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
@@ -156,9 +156,9 @@ func controlKeys() *mapping[*steps.Control] {
 func componentKeys() *mapping[*steps.Component] {
 	type c = steps.Component
 	return &mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key{
-		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
+		{"title", required, field(func(c *c) *string { return &c.Title }, &textValue{}),
 			"what it is, in a few words", "The camera"},
-		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, amountValue{quantity.Mass, aboveZero}),
+		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, &amountValue{quantity.Mass, aboveZero}),
 			"what it weighs, with its mirror image where it has one", "42 g"},
 		{"x", required, lengthOf(func(c *c) *quantity.Quantity { return &c.X }, unbounded),
 			"the station of its middle", "-180 mm"},
@@ -166,7 +166,7 @@ func componentKeys() *mapping[*steps.Component] {
 			"how far to the right its middle lies; negative on the left", "0 mm"},
 		{"z", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Z }, unbounded),
 			"the height of its middle", "10 mm"},
-		{"equipment", optional, field(func(c *c) *string { return &c.Equipment }, nameValue{equipment}),
+		{"equipment", optional, field(func(c *c) *string { return &c.Equipment }, &nameValue{equipment}),
 			"the equipment that it is: it counts while that is aboard, where that is", "camera"},
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
@@ -174,7 +174,7 @@ func componentKeys() *mapping[*steps.Component] {
 func travelKeys() *mapping[*steps.Travel] {
 	type t = steps.Travel
 	return &mapping[*t]{what: "battery", check: travelChecked, keys: []key{
-		{"part", required, field(func(t *t) *string { return &t.Part }, nameValue{}),
+		{"part", required, field(func(t *t) *string { return &t.Part }, &nameValue{}),
 			"the battery in the parts table", "pack"},
 		{"from", required, lengthOf(func(t *t) *quantity.Quantity { return &t.From }, unbounded),
 			"the station of its middle, as far forward as it goes", "-200 mm"},
@@ -205,39 +205,39 @@ func propellerKeys() *mapping[*steps.Propeller] {
 func powerKeys() *mapping[*steps.Drive] {
 	type p = steps.Drive
 	current := func(of func(*steps.Currents) *quantity.Quantity) part {
-		return field(of, amountValue{quantity.Current, aboveZero})
+		return field(of, &amountValue{quantity.Current, aboveZero})
 	}
 	return &mapping[*p]{what: "power", check: driveChecked, keys: []key{
-		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
+		{"cells", required, field(func(p *p) *int { return &p.Cells }, &wholeValue{50}),
 			"the cells of the battery in series", "3"},
-		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
+		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, &amountValue{quantity.Charge, aboveZero}),
 			"the rated capacity of the battery", "1000 mAh"},
-		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
+		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, &amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
 		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key{
-			{"battery", optional, whole(ratedValue{}), "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
+			{"battery", optional, whole(&ratedValue{}), "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
 			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
 			{"supply", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Supply }), "the supply of receiver and servos", "3 A"},
 		}}), "the most current that each carries for long, by its label", "{battery: 25 A, controller: 20 A, motor: 15 A}"},
-		{"full", optional, field(func(p *p) *quantity.Quantity { return &p.Full }, amountValue{quantity.Current, aboveZero}),
+		{"full", optional, field(func(p *p) *quantity.Quantity { return &p.Full }, &amountValue{quantity.Current, aboveZero}),
 			"the current at full throttle", "12 A"},
-		{"cruise", optional, field(func(p *p) *quantity.Quantity { return &p.Cruise }, amountValue{quantity.Current, aboveZero}),
+		{"cruise", optional, field(func(p *p) *quantity.Quantity { return &p.Cruise }, &amountValue{quantity.Current, aboveZero}),
 			"the current in level flight", "4 A"},
-		{"thrust", optional, field(func(p *p) *quantity.Quantity { return &p.Thrust }, amountValue{quantity.Force, aboveZero}),
+		{"thrust", optional, field(func(p *p) *quantity.Quantity { return &p.Thrust }, &amountValue{quantity.Force, aboveZero}),
 			"the thrust at full throttle, standing still", "400 gf"},
-		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, amountValue{quantity.Ratio, fromZero}),
+		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, &amountValue{quantity.Ratio, fromZero}),
 			"how much of the capacity is left at the landing", "25 %"},
-		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, amountValue{quantity.Voltage, aboveZero}),
+		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, &amountValue{quantity.Voltage, aboveZero}),
 			"the voltage below which the receiver stops, by its maker", "3.5 V"},
-		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
+		{"source", optional, field(func(p *p) *string { return &p.Source }, &textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
-		{"gate", optional, field(func(p *p) *string { return &p.Gate }, nameValue{gate}),
+		{"gate", optional, field(func(p *p) *string { return &p.Gate }, &nameValue{gate}),
 			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
-		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, nameValue{gate}),
+		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, &nameValue{gate}),
 			"the gate that measures the voltage of the battery at full throttle", "# full-voltage"},
-		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
+		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, &wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
 			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
 }
@@ -401,7 +401,7 @@ func componentNames(g steps.Geometry) []string {
 // placeValue is a point of the plan: x and y.
 type placeValue struct{}
 
-func (placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
+func (*placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
 	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
 		return
 	}
@@ -413,19 +413,19 @@ func (placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
 	to.Y = r.amount(n.Content[1], "y of "+what, quantity.Length)
 }
 
-func (placeValue) write(from *steps.Place) *yaml.Node {
+func (*placeValue) write(from *steps.Place) *yaml.Node {
 	return flow([]string{from.X.Typed(), from.Y.Typed()})
 }
 
-func (placeValue) typ() *typ { return &typ{is: aPlace} }
+func (*placeValue) typ() *typ { return &typ{is: aPlace} }
 
 // outlineValue is the corners of a polygon.
 type outlineValue struct{}
 
-func (outlineValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Place) {
+func (*outlineValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Place) {
 	r.list(n, what, func(item *yaml.Node) {
 		var p steps.Place
-		placeValue{}.read(r, item, "a corner of "+what, &p)
+		(&placeValue{}).read(r, item, "a corner of "+what, &p)
 		*to = append(*to, p)
 	})
 	if n.Kind == yaml.SequenceNode && len(n.Content) > 0 && len(n.Content) < 3 {
@@ -433,24 +433,24 @@ func (outlineValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Place
 	}
 }
 
-func (outlineValue) write(from *[]steps.Place) *yaml.Node {
+func (*outlineValue) write(from *[]steps.Place) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
 	for i := range *from {
-		n.Content = append(n.Content, placeValue{}.write(&(*from)[i]))
+		n.Content = append(n.Content, (&placeValue{}).write(&(*from)[i]))
 	}
 	return unlessEmpty(n)
 }
 
-func (outlineValue) typ() *typ { return &typ{is: places} }
+func (*outlineValue) typ() *typ { return &typ{is: places} }
 
 // pointsAtValue is where the points of a gate lie on the plan: each by its name, or
 // the one of a gate without named points.
 type pointsAtValue struct{}
 
-func (pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.PointAt) {
+func (*pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.PointAt) {
 	if n.Kind == yaml.SequenceNode {
 		at := steps.PointAt{}
-		placeValue{}.read(r, n, what, &at.Place)
+		(&placeValue{}).read(r, n, what, &at.Place)
 		*to = append(*to, at)
 		return
 	}
@@ -459,31 +459,31 @@ func (pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Poin
 		end := v
 		if v.Kind == yaml.SequenceNode && len(v.Content) == 2 && v.Content[0].Kind == yaml.SequenceNode {
 			at.From, end = &steps.Place{}, v.Content[1]
-			placeValue{}.read(r, v.Content[0], what, at.From)
+			(&placeValue{}).read(r, v.Content[0], what, at.From)
 		}
-		placeValue{}.read(r, end, what, &at.Place)
+		(&placeValue{}).read(r, end, what, &at.Place)
 		if at.Point != "" {
 			*to = append(*to, at)
 		}
 	})
 }
 
-func (pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
+func (*pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
 	for i := range *from {
-		at := placeValue{}.write(&(*from)[i].Place)
+		at := (&placeValue{}).write(&(*from)[i].Place)
 		if (*from)[i].Point == "" {
 			return at
 		}
 		if begins := (*from)[i].From; begins != nil {
-			at = &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle, Content: []*yaml.Node{placeValue{}.write(begins), at}}
+			at = &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle, Content: []*yaml.Node{(&placeValue{}).write(begins), at}}
 		}
 		n.Content = append(n.Content, scalar((*from)[i].Point), at)
 	}
 	return unlessEmpty(n)
 }
 
-func (pointsAtValue) typ() *typ {
+func (*pointsAtValue) typ() *typ {
 	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: anEither, of: []*typ{{is: aPlace}, {is: aLine}}}}}}}
 }
 

@@ -363,7 +363,7 @@ type list[V any] struct {
 	keep func(*V) bool // whether an item with faults is still useful
 }
 
-func (l list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
+func (l *list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	if n.Kind == yaml.SequenceNode {
 		*to = make([]V, 0, min(len(n.Content), mostSteps))
 	}
@@ -377,7 +377,7 @@ func (l list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	})
 }
 
-func (l list[V]) write(from *[]V) *yaml.Node {
+func (l *list[V]) write(from *[]V) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.SequenceNode}
 	for i := range *from {
 		n.Content = append(n.Content, l.is.write(&(*from)[i]))
@@ -385,7 +385,7 @@ func (l list[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (l list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
+func (l *list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 
 // Named is a mapping whose keys are names that the author chooses.
 type named[V any] struct {
@@ -394,7 +394,7 @@ type named[V any] struct {
 	is   part
 }
 
-func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
+func (m *named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	r.named(n, what, m.one, func(name string, v *yaml.Node) {
 		lengthen(to)
 		last := &(*to)[len(*to)-1]
@@ -436,7 +436,7 @@ func (r *reader) named(n *yaml.Node, what, one string, each func(name string, v 
 	})
 }
 
-func (m named[V]) write(from *[]V) *yaml.Node {
+func (m *named[V]) write(from *[]V) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for i := range *from {
 		one := &(*from)[i]
@@ -445,7 +445,7 @@ func (m named[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (m named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.is.typ()}} }
+func (m *named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.is.typ()}} }
 
 // Either is a value with two forms: one scalar, or a mapping.
 type either[P any] struct {
@@ -454,7 +454,7 @@ type either[P any] struct {
 	lists     bool         // the one may be a list
 }
 
-func (e either[P]) read(r *reader, n *yaml.Node, what string, to P) {
+func (e *either[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	if n.Kind == yaml.ScalarNode || e.lists && n.Kind == yaml.SequenceNode {
 		e.one.read(r, n, what, to)
 		return
@@ -462,11 +462,11 @@ func (e either[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	e.more.read(r, n, what, to)
 }
 
-func (e either[P]) write(from P) *yaml.Node {
+func (e *either[P]) write(from P) *yaml.Node {
 	if e.short(from) {
 		return e.one.write(from)
 	}
 	return e.more.write(from)
 }
 
-func (e either[P]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }
+func (e *either[P]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }

@@ -34,10 +34,10 @@ type complain func(key, format string, args ...any)
 // stepKinds are all the kinds of step.
 func stepKinds() []stepKind {
 	type s = steps.Step
-	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
-	with := key{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
-	more := key{"more", optional, field(func(s *s) *bool { return &s.More }, switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
-	load := key{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
+	joint := field(func(s *s) *string { return &s.Joint }, &nameValue{joint})
+	with := key{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, &oneOrMore{namesValue{to: adhesive}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
+	more := key{"more", optional, field(func(s *s) *bool { return &s.More }, &switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
+	load := key{"load", optional, field(func(s *s) *bool { return &s.Load }, &switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
 		{kind: steps.Coat, order: coatInOrder,
@@ -49,7 +49,7 @@ func stepKinds() []stepKind {
 		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
 			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
-			is: whole(either[*s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: whole(&mapping[*s]{what: "join", keys: []key{
+			is: whole(&either[*s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: whole(&mapping[*s]{what: "join", keys: []key{
 				{"joint", required, joint, "the joint", "roots"},
 				load, more,
 			}})})},
@@ -63,43 +63,43 @@ func stepKinds() []stepKind {
 		{kind: steps.Wait, order: waitInOrder,
 			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
 			example: "step: rest\nwait: 2 h",
-			is: whole(either[*s]{
-				one:   field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
+			is: whole(&either[*s]{
+				one:   field(func(s *s) *quantity.Quantity { return &s.For }, &amountValue{quantity.Duration, aboveZero}),
 				short: func(s *s) bool { return s.Joint == "" && s.By.IsZero() && s.From == "" },
 				more: whole(&mapping[*s]{what: "wait", check: waitChecked, keys: []key{
 					{"joint", optional, joint, "the joint", "roots"},
 					{"until", optional, field(func(s *s) *string { return &s.Until },
-						wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
+						&wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
 						"the strength it must have reached", "cure"},
-					{"for", optional, field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
+					{"for", optional, field(func(s *s) *quantity.Quantity { return &s.For }, &amountValue{quantity.Duration, aboveZero}),
 						"in place of a joint: how long", "# 20 min"},
-					{"by", optional, field(func(s *s) *quantity.Quantity { return &s.By }, amountValue{quantity.Duration, aboveZero}),
+					{"by", optional, field(func(s *s) *quantity.Quantity { return &s.By }, &amountValue{quantity.Duration, aboveZero}),
 						"the step after the wait must be done no later than this; counted like `for`", "# 30 min"},
-					{"from", optional, field(func(s *s) *string { return &s.From }, nameValue{}),
+					{"from", optional, field(func(s *s) *string { return &s.From }, &nameValue{}),
 						"the step that both count from; by default the one before the wait", "# join-roots"},
-					{"late", optional, field(func(s *s) *string { return &s.Late }, nameValue{}),
+					{"late", optional, field(func(s *s) *string { return &s.Late }, &nameValue{}),
 						"what happens when it is too late: a step of this stage before the wait, with no join between the two, and all from there to the wait must be done again; or `say`, and the record only says so", "# coat-roots"},
 				}})})},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
 			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
 			example: "step: measure-slots\nmeasure: [spar-depth]",
-			is:      field(func(s *s) *[]string { return &s.Gates }, namesValue{to: gate, except: steps.Stale})},
+			is:      field(func(s *s) *[]string { return &s.Gates }, &namesValue{to: gate, except: steps.Stale})},
 		{kind: steps.Hold,
 			help:    "work stops until a person has confirmed every line",
 			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
 			is: whole(&mapping[*s]{what: "hold", keys: []key{
-				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
+				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, &textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}})},
 		{kind: steps.Choose, check: methodsChecked,
 			help: "a choice or an option of the design, or methods for this job alone, as `{both-faces: A coat on both roots, one-face: A coat on one}`: " +
 				"exactly one is chosen, and what it governs is not there before that. In a repair it may be one answer of a choice, which the airframe has from then on in the place of another",
 			example: "step: choose-nose\ndo: Hold both noses against the pod, and decide.\nchoose: nose",
-			is: whole(either[*s]{
-				one:   field(func(s *s) *string { return &s.Choose }, nameValue{chosen}),
+			is: whole(&either[*s]{
+				one:   field(func(s *s) *string { return &s.Choose }, &nameValue{chosen}),
 				short: func(s *s) bool { return len(s.Methods) == 0 },
 				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
 			})},
-		{kind: steps.Release, is: whole(yesValue[*s]{}), sheet: neededAboard,
+		{kind: steps.Release, is: whole(&yesValue[*s]{}), sheet: neededAboard,
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
 	}
@@ -124,7 +124,7 @@ func keysOf(kinds []stepKind) []string {
 // ofKind is the value of the key of a kind.
 type ofKind struct{ stepKind }
 
-func (k ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
+func (k *ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
 	to.Kind = k.kind
 	if k.begin != nil {
 		k.begin(to)
@@ -132,14 +132,14 @@ func (k ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
 	k.is.read(r, n, what, to)
 }
 
-func (k ofKind) write(from *steps.Step) *yaml.Node {
+func (k *ofKind) write(from *steps.Step) *yaml.Node {
 	if from.Kind != k.kind {
 		return nil
 	}
 	return k.is.write(from)
 }
 
-func (k ofKind) typ() *typ { return k.is.typ() }
+func (k *ofKind) typ() *typ { return k.is.typ() }
 
 func joinDisturbs(f fields, s *steps.Step) {
 	if f.has("disturbs") || f.lost("disturbs") {

@@ -14,8 +14,8 @@ import (
 // rests on.
 type madeValue struct{}
 
-func (madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
-	rests := namesValue{to: zone}
+func (*madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
+	rests := &namesValue{to: zone}
 	if n.Kind == yaml.MappingNode {
 		r.pairs(n, what, func(k, v *yaml.Node) {
 			m := steps.Made{Zone: r.name(k, what)}
@@ -44,7 +44,7 @@ func (madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
 	}
 }
 
-func (madeValue) write(from *[]steps.Made) *yaml.Node {
+func (*madeValue) write(from *[]steps.Made) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for _, m := range *from {
 		on := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
@@ -59,8 +59,8 @@ func (madeValue) write(from *[]steps.Made) *yaml.Node {
 // It is not inlined: its copies in all callers would take 2 KB.
 //
 //go:noinline
-func (madeValue) typ() *typ {
-	zones := namesValue{to: zone}.typ()
+func (*madeValue) typ() *typ {
+	zones := (&namesValue{to: zone}).typ()
 	rests := zones
 	rests.none = true
 	return &typ{is: anEither, of: []*typ{zones, {is: aMap, to: zone, what: "the zone", of: []*typ{rests}}}}
@@ -69,13 +69,13 @@ func (madeValue) typ() *typ {
 // makesValue is what all that is below makes.
 type makesValue[P any] struct{ madeValue }
 
-func (v makesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (v *makesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	var made []steps.Made
 	v.madeValue.read(r, n, what, &made)
 	r.within.makes = made
 }
 
-func (makesValue[P]) write(P) *yaml.Node { return nil }
+func (*makesValue[P]) write(P) *yaml.Node { return nil }
 
 // made finds what is wrong with the zones that a build makes: that it makes some
 // of the sheet and not others, that what a zone rests on rests on it, and work on

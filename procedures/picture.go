@@ -46,7 +46,7 @@ var keptPicture = sync.OnceValue(func() *regexp.Regexp {
 // pictureValue is the name of a picture; the program writes its digest before it.
 type pictureValue struct{}
 
-func (pictureValue) read(r *reader, n *yaml.Node, what string, to *steps.Picture) {
+func (*pictureValue) read(r *reader, n *yaml.Node, what string, to *steps.Picture) {
 	name := r.text(n, what)
 	digest, named, ok := strings.Cut(name, " ")
 	if ok = ok && strings.HasPrefix(digest, "sha256:"); ok {
@@ -64,14 +64,14 @@ func (pictureValue) read(r *reader, n *yaml.Node, what string, to *steps.Picture
 	}
 }
 
-func (pictureValue) write(from *steps.Picture) *yaml.Node {
+func (*pictureValue) write(from *steps.Picture) *yaml.Node {
 	if from.Name == "" {
 		return nil
 	}
 	return scalar(from.Digest + " " + from.Name)
 }
 
-func (pictureValue) typ() *typ { return &typ{} }
+func (*pictureValue) typ() *typ { return &typ{} }
 
 // beside is the picture of that name in the folder of what is read.
 func (r *reader) beside(n *yaml.Node, name string) steps.Picture {

@@ -86,7 +86,7 @@ func scalarOf(n *yaml.Node, name string) *yaml.Node {
 func resultKeys() *mapping[*measuring.Result] {
 	m := &mapping[*measuring.Result]{what: "result", one: true}
 	for _, fn := range measuring.Functions() {
-		k := key{name: fn.Name, need: choice, is: whole(functionOf{fn})}
+		k := key{name: fn.Name, need: choice, is: whole(&functionOf{fn})}
 		k.help, k.example = helpOf(fn.Name)
 		m.keys = append(m.keys, k)
 	}
@@ -117,23 +117,23 @@ func helpOf(function string) (help, example string) {
 // functionOf is what stands behind the key of a function.
 type functionOf struct{ measuring.Function }
 
-func (v functionOf) is() part {
+func (v *functionOf) is() part {
 	type r = measuring.Result
 	of := func(r *r) *[]string { return &r.Of }
 	switch {
 	case v.Stations:
-		return field(func(r *r) *[]measuring.Station { return &r.Stations }, stationsValue{v.Function, named[measuring.Station]{
+		return field(func(r *r) *[]measuring.Station { return &r.Stations }, &stationsValue{v.Function, named[measuring.Station]{
 			one: "the scale", name: func(s *measuring.Station) *string { return &s.Point }, is: whole(stationKeys())}})
 	case !v.Run:
-		return field(of, pointsValue{v.Function, namesValue{to: point}})
+		return field(of, &pointsValue{v.Function, namesValue{to: point}})
 	}
 	return whole(&mapping[*r]{what: v.Name, keys: []key{
-		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
-		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
+		{"rise", required, field(of, &pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
+		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, &amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}})
 }
 
-func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
+func (v *functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
 	to.Function = v.Name
 	v.is().read(r, n, what, to)
 	for _, s := range to.Stations {
@@ -141,24 +141,24 @@ func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Res
 	}
 }
 
-func (v functionOf) write(from *measuring.Result) *yaml.Node {
+func (v *functionOf) write(from *measuring.Result) *yaml.Node {
 	if from.Function != v.Name {
 		return nil
 	}
 	return v.is().write(from)
 }
 
-func (v functionOf) typ() *typ { return v.is().typ() }
+func (v *functionOf) typ() *typ { return v.is().typ() }
 
 // stationKeys are where a scale stands: its place alone, or with more.
-func stationKeys() either[*measuring.Station] {
+func stationKeys() *either[*measuring.Station] {
 	type s = measuring.Station
 	at := lengthOf(func(s *s) *quantity.Quantity { return &s.At }, unbounded)
-	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: whole(&mapping[*s]{what: "a scale", keys: []key{
+	return &either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: whole(&mapping[*s]{what: "a scale", keys: []key{
 		{"at", required, at, "where it carries", "-20 mm"},
-		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, amountValue{quantity.Mass, fromZero}),
+		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, &amountValue{quantity.Mass, fromZero}),
 			"what it shows with nothing but the stand on it, if it was not set to zero", "12 g"},
-		{"within", optional, field(func(s *s) *quantity.Quantity { return &s.Within }, amountValue{quantity.Length, fromZero}),
+		{"within", optional, field(func(s *s) *quantity.Quantity { return &s.Within }, &amountValue{quantity.Length, fromZero}),
 			"how closely it is put there: a part of the uncertainty. 1 mm by default (common practice, no source)", "0.5 mm"},
 	}})}
 }
@@ -169,7 +169,7 @@ type stationsValue struct {
 	named[measuring.Station]
 }
 
-func (v stationsValue) read(r *reader, n *yaml.Node, what string, to *[]measuring.Station) {
+func (v *stationsValue) read(r *reader, n *yaml.Node, what string, to *[]measuring.Station) {
 	v.named.read(r, n, what, to)
 	if got := len(*to); got > 0 && (got < v.of.Least || got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
@@ -201,7 +201,7 @@ type pointsValue struct {
 	namesValue
 }
 
-func (v pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (v *pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	v.namesValue.read(r, n, what, to)
 	if got := max(len(n.Content), len(*to)); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)

@@ -336,25 +336,25 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 // eachValue is the words of something repeated, which were read before it.
 type eachValue[P any] struct{}
 
-func (eachValue[P]) read(*reader, *yaml.Node, string, P) {}
-func (eachValue[P]) write(P) *yaml.Node                  { return nil }
-func (eachValue[P]) typ() *typ                           { return &typ{is: wordLists} }
+func (*eachValue[P]) read(*reader, *yaml.Node, string, P) {}
+func (*eachValue[P]) write(P) *yaml.Node                  { return nil }
+func (*eachValue[P]) typ() *typ                           { return &typ{is: wordLists} }
 
 // governValue is the options that govern all that is below.
 type governValue[P any] struct{ not bool }
 
-func (v governValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (v *governValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	var w steps.Where
-	whereValue(v).read(r, n, what, &w)
+	(&whereValue{v.not}).read(r, n, what, &w)
 	r.within.where = r.within.where.And(w)
 }
-func (governValue[P]) write(P) *yaml.Node { return nil }
-func (governValue[P]) typ() *typ          { return &typ{is: oneName, to: option} }
+func (*governValue[P]) write(P) *yaml.Node { return nil }
+func (*governValue[P]) typ() *typ          { return &typ{is: oneName, to: option} }
 
 // whereValue is one option, or a list of them.
 type whereValue struct{ not bool }
 
-func (v whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) {
+func (v *whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) {
 	names := r.names(n, what, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
 	switch {
 	case len(names) == 0:
@@ -365,7 +365,7 @@ func (v whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) 
 	}
 }
 
-func (v whereValue) write(from *steps.Where) *yaml.Node {
+func (v *whereValue) write(from *steps.Where) *yaml.Node {
 	names := from.Without
 	if !v.not {
 		names = slices.Concat(from.With...)
@@ -376,4 +376,4 @@ func (v whereValue) write(from *steps.Where) *yaml.Node {
 	return flow(names)
 }
 
-func (whereValue) typ() *typ { return &typ{is: oneName, to: option} }
+func (*whereValue) typ() *typ { return &typ{is: oneName, to: option} }

@@ -11,7 +11,7 @@ import (
 // stagesValue is the stages of a procedure, each of which may be repeated.
 type stagesValue struct{}
 
-func (stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage) {
+func (*stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage) {
 	table := stageKeys()
 	r.list(n, what, func(item *yaml.Node) {
 		r.repeated(item, func() {
@@ -33,16 +33,16 @@ func (stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage)
 	})
 }
 
-func (stagesValue) write(from *[]steps.Stage) *yaml.Node {
-	return list[steps.Stage]{is: stageKeys()}.write(from)
+func (*stagesValue) write(from *[]steps.Stage) *yaml.Node {
+	return (&list[steps.Stage]{is: stageKeys()}).write(from)
 }
 
-func (stagesValue) typ() *typ { return &typ{is: aList, of: []*typ{stageKeys().typ()}} }
+func (*stagesValue) typ() *typ { return &typ{is: aList, of: []*typ{stageKeys().typ()}} }
 
 // stepsValue is steps, and runs of steps between them.
 type stepsValue struct{}
 
-func (stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
+func (*stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
 	if n.Kind == yaml.SequenceNode {
 		*to = slices.Grow(*to, min(len(n.Content), mostSteps))
 	}
@@ -104,7 +104,7 @@ func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 
 // The write of steps gives each by itself; one that several lists of options govern
 // stands in a run for each but one.
-func (stepsValue) write(from *[]steps.Step) *yaml.Node {
+func (*stepsValue) write(from *[]steps.Step) *yaml.Node {
 	table := stepKeys()
 	n := &yaml.Node{Kind: yaml.SequenceNode}
 	for i := range *from {
@@ -124,28 +124,28 @@ func (stepsValue) write(from *[]steps.Step) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
+func (*stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
 
 // runKeys are the keys of a run.
 func runKeys() *mapping[*[]steps.Step] {
 	type s = []steps.Step
 	return &mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key{
-		{"steps", choice, whole(nestedValue{}), "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
-		{"use", choice, whole(useValue{}), "steps that are written elsewhere", "use: safe/air-the-bench"},
+		{"steps", choice, whole(&nestedValue{}), "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
+		{"use", choice, whole(&useValue{}), "steps that are written elsewhere", "use: safe/air-the-bench"},
 	}...)}
 }
 
 // whereKeys are the keys that repeat and govern a run or a stage.
 func whereKeys[P any](each, makes string) []key {
 	return []key{
-		{"each", optional, whole(eachValue[P]{}), "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
-		{"with", optional, whole(governValue[P]{}), "only on an airframe with any of these options", "# rudder"},
-		{"without", optional, whole(governValue[P]{not: true}), "only on an airframe with none of these options", "# rudder"},
-		{"makes", optional, whole(makesValue[P]{}), "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
+		{"each", optional, whole(&eachValue[P]{}), "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
+		{"with", optional, whole(&governValue[P]{}), "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, whole(&governValue[P]{not: true}), "only on an airframe with none of these options", "# rudder"},
+		{"makes", optional, whole(&makesValue[P]{}), "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
 	}
 }
 
 // nestedValue is the steps of a run.
 type nestedValue struct{ stepsValue }
 
-func (nestedValue) typ() *typ { return &typ{is: entries} }
+func (*nestedValue) typ() *typ { return &typ{is: entries} }

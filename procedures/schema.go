@@ -18,7 +18,7 @@ func Schema() ([]byte, error) {
 	for _, f := range forms() {
 		all = append(all, s.of(f.typ))
 	}
-	s.defs["steps"] = s.list(stepsValue{}.typ().of)
+	s.defs["steps"] = s.list((&stepsValue{}).typ().of)
 	data, err := json.MarshalIndent(schema{
 		"$schema":     "https://json-schema.org/draft/2020-12/schema",
 		"title":       "A document of Fettle",

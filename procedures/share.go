@@ -15,7 +15,7 @@ const shareHelp = "A quantity, or shares of figures of `power`, such as `80 % of
 // writtenLimits are both limits of a gate, where both are written as they are.
 type writtenLimits struct{ rangeValue[*steps.Gate] }
 
-func (v writtenLimits) write(from *steps.Gate) *yaml.Node {
+func (v *writtenLimits) write(from *steps.Gate) *yaml.Node {
 	if len(from.Least)+len(from.Most) > 0 {
 		return nil
 	}
@@ -30,7 +30,7 @@ type limitValue struct {
 	stricter int // 1: the greater one is; -1: the lesser
 }
 
-func (v limitValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
+func (v *limitValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 	switch {
 	case n.Kind == yaml.SequenceNode:
 		r.list(n, what, func(item *yaml.Node) { v.share(r, item, what, to) })
@@ -42,7 +42,7 @@ func (v limitValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 }
 
 // share reads one share.
-func (v limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate) {
+func (v *limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 	part, name, ok := strings.Cut(n.Value, " of ")
 	if n.Kind != yaml.ScalarNode || !ok {
 		r.fault(n, "%s must be a share of a figure of power, such as 80 %% of controller, not %s", what, shape(n))
@@ -51,7 +51,7 @@ func (v limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate) 
 	times := *n
 	times.Value = part
 	var of quantity.Quantity
-	if (amountValue{quantity.Ratio, aboveZero}).read(r, &times, what, &of); of.Sign() <= 0 {
+	if (&amountValue{quantity.Ratio, aboveZero}).read(r, &times, what, &of); of.Sign() <= 0 {
 		return
 	}
 	var names []string
@@ -84,7 +84,7 @@ func (v limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate) 
 	r.fault(n, "%s is a share of %q, which is not a figure of power%s", what, strings.TrimSpace(name), suggest(name, names))
 }
 
-func (v limitValue) write(from *steps.Gate) *yaml.Node {
+func (v *limitValue) write(from *steps.Gate) *yaml.Node {
 	shares := *v.shares(from)
 	if len(shares) == 0 {
 		if l := from.Limits; !l.Low.IsZero() && !l.High.IsZero() && len(from.Least)+len(from.Most) == 0 {
@@ -102,7 +102,7 @@ func (v limitValue) write(from *steps.Gate) *yaml.Node {
 	return flow(items)
 }
 
-func (v limitValue) typ() *typ {
+func (v *limitValue) typ() *typ {
 	share := &typ{is: aShare}
 	return &typ{is: anEither, of: []*typ{v.amountLike.typ(), share, {is: aList, of: []*typ{share}}}}
 }
@@ -110,27 +110,27 @@ func (v limitValue) typ() *typ {
 // ratedValue is the most that a battery gives: a current, or so many C by its label.
 type ratedValue struct{}
 
-func (ratedValue) read(r *reader, n *yaml.Node, what string, to *steps.Currents) {
+func (*ratedValue) read(r *reader, n *yaml.Node, what string, to *steps.Currents) {
 	rate, ok := strings.CutSuffix(n.Value, "C")
 	if n.Kind != yaml.ScalarNode || !ok || strings.HasSuffix(rate, "°") || !strings.ContainsAny(rate, "0123456789") {
-		amountValue{quantity.Current, aboveZero}.read(r, n, what, &to.Battery)
+		(&amountValue{quantity.Current, aboveZero}).read(r, n, what, &to.Battery)
 		return
 	}
 	times := *n
 	times.Value = strings.TrimSpace(rate)
-	numberValue{1, 1000}.read(r, &times, what, &to.Rate)
+	(&numberValue{1, 1000}).read(r, &times, what, &to.Rate)
 }
 
-func (ratedValue) write(from *steps.Currents) *yaml.Node {
+func (*ratedValue) write(from *steps.Currents) *yaml.Node {
 	if from.Rate > 0 {
-		n := numberValue{}.write(&from.Rate)
+		n := (&numberValue{}).write(&from.Rate)
 		return scalar(n.Value + " C")
 	}
-	return amountValue{}.write(&from.Battery)
+	return (&amountValue{}).write(&from.Battery)
 }
 
-func (ratedValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{amountValue{quantity.Current, aboveZero}.typ(), {is: aRate}}}
+func (*ratedValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{(&amountValue{quantity.Current, aboveZero}).typ(), {is: aRate}}}
 }
 
 // driveChecked works out what the battery gives by its label.

@@ -19,33 +19,33 @@ import (
 func triageKeys() *mapping[*steps.Triage] {
 	type t = steps.Triage
 	return &mapping[*t]{what: "a triage table", check: triageChecked, keys: []key{
-		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
+		{"triage", required, field(func(t *t) *string { return &t.Name }, &nameValue{}),
 			"its name", "foam"},
-		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
+		{"design", optional, field(func(t *t) *string { return &t.Design }, &nameValue{design}),
 			"asked first for damage of that design; what it does not answer goes to the tables for every design", "# causeway"},
-		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
+		{"title", required, field(func(t *t) *string { return &t.Title }, &textValue{}),
 			"what it covers, in a few words", "What a crash does to foam"},
-		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
+		{"revision", required, field(func(t *t) *int { return &t.Revision }, &wholeValue{mostRevision}),
 			"raise it with every change", "1"},
-		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, changesValue{}),
+		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, &changesValue{}),
 			changesHelp, changesExample},
-		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
+		{"about", optional, field(func(t *t) *string { return &t.About }, &textValue{prose}),
 			"what to know about the table", "For foam of any make."},
-		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
+		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, &named[steps.Finding]{
 			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: whole(findingKeys())}),
 			"what can be seen", "cracked"},
-		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
+		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, &list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, whole(either[*t]{
-			one:   field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
-			more:  whole(ownWordsValue{}),
+		{"unknown", required, whole(&either[*t]{
+			one:   field(func(t *t) *string { return &t.Unknown }, &nameValue{procedure}),
+			more:  whole(&ownWordsValue{}),
 			short: func(t *t) bool { return len(t.OwnWords) == 0 }}),
 			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
 				"where that finding has a caution the zone is asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
-		{"lost", optional, field(func(t *t) *string { return &t.Lost }, nameValue{procedure}),
+		{"lost", optional, field(func(t *t) *string { return &t.Lost }, &nameValue{procedure}),
 			"the procedure that takes a lost part off; the steps of the build that make it follow", "# part-off"},
-		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
+		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, &nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
 }
@@ -53,22 +53,22 @@ func triageKeys() *mapping[*steps.Triage] {
 func findingKeys() *mapping[*steps.Finding] {
 	type f = steps.Finding
 	return &mapping[*f]{what: "a finding", check: findingChecked, keys: []key{
-		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
+		{"title", required, field(func(f *f) *string { return &f.Title }, &textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
-		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
+		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, &namesValue{to: zone}),
 			"where it is possible; everywhere by default", "[nose, wing, tail]"},
-		{"also", optional, field(func(f *f) *[]string { return &f.Also }, textsValue{}),
+		{"also", optional, field(func(f *f) *[]string { return &f.Also }, &textsValue{}),
 			"what people call it: who reports it in such words is asked whether this is meant", "[split, torn]"},
-		{"caution", optional, field(func(f *f) *string { return &f.Caution }, textValue{}),
+		{"caution", optional, field(func(f *f) *string { return &f.Caution }, &textValue{}),
 			"what to do at once, said when it is found", "# Carry it outside, onto sand."},
-		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, either[*steps.Quarantine]{
+		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, &either[*steps.Quarantine]{
 			lists: true,
-			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, &textsValue{}),
 			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
 			more: whole(&mapping[*steps.Quarantine]{what: "quarantine", keys: []key{
-				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
+				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, &amountValue{quantity.Duration, aboveZero}),
 					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
-				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, &textsValue{}),
 					"the lines to confirm then", "- It was handed in"},
 			}})}),
 			"the part is quarantined until a person clears it: the lines to confirm then", "# It was handed in where damaged batteries are taken."},
@@ -91,13 +91,13 @@ func findingChecked(f fields, of *steps.Finding) {
 // ownWordsValue is what words of one's own are taken for in zones, with else.
 type ownWordsValue struct{}
 
-func (ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage) {
+func (*ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		zoned := r.name(k, "a zone")
 		switch {
 		case zoned == "":
 		case zoned == "else":
-			nameValue{procedure}.read(r, v, "else", &to.Unknown)
+			(&nameValue{procedure}).read(r, v, "else", &to.Unknown)
 		default:
 			r.refer(zone, k, zoned, "")
 			means := r.name(v, "what words mean on "+zoned)
@@ -113,7 +113,7 @@ func (ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage
 	}
 }
 
-func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
+func (*ownWordsValue) write(from *steps.Triage) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
 	for _, own := range from.OwnWords {
 		n.Content = append(n.Content, scalar(own.Zone), scalar(own.Mean))
@@ -122,8 +122,8 @@ func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
 	return n
 }
 
-func (ownWordsValue) typ() *typ {
-	return &typ{is: aMap, to: zone, of: []*typ{nameValue{meaning}.typ()}}
+func (*ownWordsValue) typ() *typ {
+	return &typ{is: aMap, to: zone, of: []*typ{(&nameValue{meaning}).typ()}}
 }
 
 func findingAt(name string) string { return "the finding " + name }
@@ -133,24 +133,24 @@ func unknownAt(zone string) string { return "unknown " + zone }
 func rowKeys() *mapping[*steps.Row] {
 	type r = steps.Row
 	answer := func(outcome string) part {
-		return whole(outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})})
+		return whole(&outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, &nameValue{procedure})})
 	}
 	return &mapping[*r]{what: "a row", one: true, keys: []key{
-		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding}),
+		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, &namesValue{to: finding}),
 			"what was seen", "cracked"},
-		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone}),
+		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, &namesValue{to: zone}),
 			"where; everywhere by default", "nose"},
-		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
+		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, &wordsValue{steps.Severities()}),
 			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
 			"the procedure that repairs it, or a check where a look is enough", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
-		{steps.ToRebuild, choice, whole(outcomeValue{steps.ToRebuild, whole(offValue{})}),
+		{steps.ToRebuild, choice, whole(&outcomeValue{steps.ToRebuild, whole(&offValue{})}),
 			"the part is lost, and the steps of the build make it anew; a procedure says how it is taken off, else `lost` does", "finding: cracked\nzone: nose\nseverity: total\nrebuild: yes\nwhy: A nose in crumbs holds no shape."},
-		{"scrap", choice, whole(formerValue{outcomeValue{steps.ToRebuild, whole(offValue{})}}),
+		{"scrap", choice, whole(&formerValue{outcomeValue{steps.ToRebuild, whole(&offValue{})}}),
 			"what `rebuild` was called", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
-		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
+		{"why", required, field(func(r *r) *string { return &r.Why }, &textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
 	}}
 }
@@ -158,32 +158,32 @@ func rowKeys() *mapping[*steps.Row] {
 // formerValue is read under a name that is not written any more.
 type formerValue struct{ outcomeValue }
 
-func (formerValue) write(*steps.Row) *yaml.Node { return nil }
+func (*formerValue) write(*steps.Row) *yaml.Node { return nil }
 
 // offValue is yes, or how the lost part is taken off.
 type offValue struct{}
 
-func (offValue) procedure() part {
-	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
+func (*offValue) procedure() part {
+	return field(func(r *steps.Row) *string { return &r.Procedure }, &nameValue{procedure})
 }
 
-func (v offValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+func (v *offValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
 	if n.Kind == yaml.ScalarNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
 		v.procedure().read(r, n, what, to)
 		return
 	}
-	yesValue[*steps.Row]{}.read(r, n, what, to)
+	(&yesValue[*steps.Row]{}).read(r, n, what, to)
 }
 
-func (v offValue) write(from *steps.Row) *yaml.Node {
+func (v *offValue) write(from *steps.Row) *yaml.Node {
 	if from.Procedure == "" {
 		return plain("yes")
 	}
 	return v.procedure().write(from)
 }
 
-func (v offValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{yesValue[*steps.Row]{}.typ(), v.procedure().typ()}}
+func (v *offValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{(&yesValue[*steps.Row]{}).typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
@@ -192,19 +192,19 @@ type outcomeValue struct {
 	is      part
 }
 
-func (v outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+func (v *outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
 	to.Outcome = v.outcome
 	v.is.read(r, n, what, to)
 }
 
-func (v outcomeValue) write(from *steps.Row) *yaml.Node {
+func (v *outcomeValue) write(from *steps.Row) *yaml.Node {
 	if from.Outcome != v.outcome {
 		return nil
 	}
 	return v.is.write(from)
 }
 
-func (v outcomeValue) typ() *typ { return v.is.typ() }
+func (v *outcomeValue) typ() *typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)

@@ -28,7 +28,7 @@ type sources func(name string) (*source, []string)
 // useValue is what is used: a stage or a step of another procedure, or several.
 type useValue struct{}
 
-func (useValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
+func (*useValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
 	if n.Kind == yaml.ScalarNode {
 		r.use(n, what, to)
 		return
@@ -36,9 +36,9 @@ func (useValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
 	r.list(n, what, func(item *yaml.Node) { r.use(item, "an entry of "+what, to) })
 }
 
-func (useValue) write(*[]steps.Step) *yaml.Node { return nil }
+func (*useValue) write(*[]steps.Step) *yaml.Node { return nil }
 
-func (useValue) typ() *typ { return &typ{is: used} }
+func (*useValue) typ() *typ { return &typ{is: used} }
 
 // use reads the stage or the step that is named.
 func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
@@ -189,7 +189,7 @@ func asRun(stage *yaml.Node) *yaml.Node {
 // originValue is the identity of a step, which the program writes.
 type originValue struct{ *mapping[*steps.Origin] }
 
-func (v originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin) {
+func (v *originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin) {
 	r.doc.origins = append(r.doc.origins, r.at(n))
 	v.mapping.read(r, n, what, to)
 }
@@ -197,11 +197,11 @@ func (v originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin
 func originKeys() *mapping[*steps.Origin] {
 	type o = steps.Origin
 	return &mapping[*o]{what: "origin", check: originChecked, keys: []key{
-		{"document", ours, field(func(o *o) *string { return &o.Document }, textValue{}), "digest of the file", ""},
-		{"step", ours, field(func(o *o) *string { return &o.Step }, textValue{}), "its name there, as written", ""},
-		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, named[steps.Word]{
+		{"document", ours, field(func(o *o) *string { return &o.Document }, &textValue{}), "digest of the file", ""},
+		{"step", ours, field(func(o *o) *string { return &o.Step }, &textValue{}), "its name there, as written", ""},
+		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, &named[steps.Word]{
 			one: "the word", name: func(w *steps.Word) *string { return &w.Name },
-			is: field(func(w *steps.Word) *string { return &w.Is }, textValue{})}), "filled in", ""},
+			is: field(func(w *steps.Word) *string { return &w.Is }, &textValue{})}), "filled in", ""},
 	}}
 }
 

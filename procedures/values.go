@@ -109,24 +109,24 @@ func flow(items []string) *yaml.Node {
 // textValue is one text.
 type textValue struct{ form form }
 
-func (textValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (*textValue) read(r *reader, n *yaml.Node, what string, to *string) {
 	*to = r.text(n, what)
 	r.prose(n, what)
 }
 
-func (textValue) write(from *string) *yaml.Node {
+func (*textValue) write(from *string) *yaml.Node {
 	if *from == "" {
 		return nil
 	}
 	return scalar(*from)
 }
 
-func (v textValue) typ() *typ { return &typ{is: v.form} }
+func (v *textValue) typ() *typ { return &typ{is: v.form} }
 
 // textsValue is one text or a list of them.
 type textsValue struct{}
 
-func (textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (*textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	if n.Kind == yaml.ScalarNode {
 		if s := r.text(n, what); s != "" {
 			*to = []string{s}
@@ -142,7 +142,7 @@ func (textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	})
 }
 
-func (textsValue) write(from *[]string) *yaml.Node {
+func (*textsValue) write(from *[]string) *yaml.Node {
 	n := flow(*from)
 	if n != nil {
 		n.Style = 0
@@ -150,12 +150,12 @@ func (textsValue) write(from *[]string) *yaml.Node {
 	return n
 }
 
-func (textsValue) typ() *typ { return &typ{is: texts} }
+func (*textsValue) typ() *typ { return &typ{is: texts} }
 
 // aloneValue is one text or a list of them, or no.
 type aloneValue struct{}
 
-func (aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (*aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	if n.Kind == yaml.ScalarNode && isSwitch(n) {
 		if on, _ := r.yes(n, what); on {
 			r.fault(n, "%s must say what one alone may do in place of the second person, or no", what)
@@ -164,7 +164,7 @@ func (aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 		*to = []string{steps.No}
 		return
 	}
-	textsValue{}.read(r, n, what, to)
+	(&textsValue{}).read(r, n, what, to)
 	for _, item := range n.Content {
 		if isSwitch(item) {
 			r.fault(item, "%q is not a way of doing it alone: write no in place of the list", item.Value)
@@ -176,33 +176,33 @@ func isSwitch(n *yaml.Node) bool {
 	return lists.Contains([]string{"yes", "no", "true", "false"}, strings.ToLower(n.Value))
 }
 
-func (aloneValue) write(from *[]string) *yaml.Node {
+func (*aloneValue) write(from *[]string) *yaml.Node {
 	switch {
 	case len(*from) == 1 && (*from)[0] == steps.No:
 		return plain(steps.No)
 	case len(*from) == 1:
 		return scalar((*from)[0])
 	}
-	return textsValue{}.write(from)
+	return (&textsValue{}).write(from)
 }
 
-func (aloneValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{textsValue{}.typ(), {is: aWord, words: []string{steps.No}}}}
+func (*aloneValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{(&textsValue{}).typ(), {is: aWord, words: []string{steps.No}}}}
 }
 
 // nameValue is the name of something, or a new name if to is "".
 type nameValue struct{ to thing }
 
-func (v nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (v *nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
 	*to = r.name(n, what)
 	if v.to != "" {
 		r.refer(v.to, n, *to, "")
 	}
 }
 
-func (nameValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
+func (*nameValue) write(from *string) *yaml.Node { return (&textValue{}).write(from) }
 
-func (v nameValue) typ() *typ { return &typ{is: aName, to: v.to} }
+func (v *nameValue) typ() *typ { return &typ{is: aName, to: v.to} }
 
 // namesValue is a list of names without duplicates. One name may always be written
 // without the list.
@@ -213,7 +213,7 @@ type namesValue struct {
 }
 
 //go:noinline
-func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (v *namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	*to = r.names(n, what, func(item *yaml.Node, name string) {
 		if v.to != "" && name != v.except && !v.loose {
 			r.refer(v.to, item, name, "")
@@ -221,12 +221,12 @@ func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	})
 }
 
-func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
+func (*namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
 // It is not inlined: its copies in all callers would take 2 KB.
 //
 //go:noinline
-func (v namesValue) typ() *typ {
+func (v *namesValue) typ() *typ {
 	t := &typ{is: oneName, to: v.to}
 	if v.except != "" {
 		t.words = []string{v.except}
@@ -238,7 +238,7 @@ func (v namesValue) typ() *typ {
 // written without the list.
 type oneOrMore struct{ namesValue }
 
-func (v oneOrMore) write(from *[]string) *yaml.Node {
+func (v *oneOrMore) write(from *[]string) *yaml.Node {
 	if len(*from) == 1 {
 		return scalar((*from)[0])
 	}
@@ -278,7 +278,7 @@ type wordValue struct {
 	what  string // in faults; if "", the key
 }
 
-func (v wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (v *wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
 	if v.what != "" {
 		what = v.what
 	}
@@ -286,9 +286,9 @@ func (v wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
 	r.word(n, what, *to, v.known)
 }
 
-func (wordValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
+func (*wordValue) write(from *string) *yaml.Node { return (&textValue{}).write(from) }
 
-func (v wordValue) typ() *typ { return &typ{is: aWord, words: v.known} }
+func (v *wordValue) typ() *typ { return &typ{is: aWord, words: v.known} }
 
 func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 	if word != "" && !lists.Contains(known, word) {
@@ -299,42 +299,42 @@ func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 // wordsValue is one of a few words, or a list of them.
 type wordsValue struct{ known []string }
 
-func (v wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (v *wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	*to = r.names(n, what, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
 }
 
-func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
+func (*wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
-func (v wordsValue) typ() *typ { return &typ{is: oneWord, words: v.known} }
+func (v *wordsValue) typ() *typ { return &typ{is: oneWord, words: v.known} }
 
 // markValue is a switch that a word of its own turns on.
 type markValue struct{ word string }
 
-func (v markValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+func (v *markValue) read(r *reader, n *yaml.Node, what string, to *bool) {
 	if *to = r.text(n, what) == v.word; !*to {
 		r.fault(n, "%s must be %q; otherwise delete the line", what, v.word)
 	}
 }
 
-func (v markValue) write(from *bool) *yaml.Node {
+func (v *markValue) write(from *bool) *yaml.Node {
 	if !*from {
 		return nil
 	}
 	return scalar(v.word)
 }
 
-func (v markValue) typ() *typ { return &typ{is: aWord, words: []string{v.word}} }
+func (v *markValue) typ() *typ { return &typ{is: aWord, words: []string{v.word}} }
 
 // switchValue is yes or no; on is the default.
 type switchValue struct{ on bool }
 
-func (switchValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+func (*switchValue) read(r *reader, n *yaml.Node, what string, to *bool) {
 	if on, ok := r.yes(n, what); ok {
 		*to = on
 	}
 }
 
-func (v switchValue) write(from *bool) *yaml.Node {
+func (v *switchValue) write(from *bool) *yaml.Node {
 	switch {
 	case *from == v.on:
 		return nil
@@ -344,25 +344,25 @@ func (v switchValue) write(from *bool) *yaml.Node {
 	return plain("no")
 }
 
-func (v switchValue) typ() *typ { return &typ{is: aSwitch, on: v.on} }
+func (v *switchValue) typ() *typ { return &typ{is: aSwitch, on: v.on} }
 
 // yesValue is a key whose only value is yes.
 type yesValue[P any] struct{}
 
-func (yesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (*yesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	if on, ok := r.yes(n, what); ok && !on {
 		r.fault(n, "%s must be yes; otherwise delete the line", what)
 	}
 }
 
-func (yesValue[P]) write(P) *yaml.Node { return plain("yes") }
+func (*yesValue[P]) write(P) *yaml.Node { return plain("yes") }
 
-func (yesValue[P]) typ() *typ { return &typ{is: aYes} }
+func (*yesValue[P]) typ() *typ { return &typ{is: aYes} }
 
 // wholeValue is a whole number from 1 up.
 type wholeValue struct{ most int }
 
-func (v wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
+func (v *wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
 	number, err := strconv.Atoi(n.Value)
 	if n.Kind != yaml.ScalarNode || err != nil || number < 1 || number > v.most {
 		r.fault(n, "%s must be a whole number from 1 to %d", what, v.most)
@@ -371,19 +371,19 @@ func (v wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
 	*to = number
 }
 
-func (wholeValue) write(from *int) *yaml.Node {
+func (*wholeValue) write(from *int) *yaml.Node {
 	if *from == 0 {
 		return nil
 	}
 	return plain(strconv.Itoa(*from))
 }
 
-func (v wholeValue) typ() *typ { return &typ{is: aWhole, low: 1, high: v.most} }
+func (v *wholeValue) typ() *typ { return &typ{is: aWhole, low: 1, high: v.most} }
 
 // numberValue is a number without a unit.
 type numberValue struct{ least, most int }
 
-func (v numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
+func (v *numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
 	// Read as a percentage, so that the same rules for numbers apply.
 	q, err := quantity.Parse(n.Value+" %", quantity.Ratio)
 	number, _ := q.Float("%")
@@ -395,14 +395,14 @@ func (v numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
 	r.clear(n, what, quantity.Ratio)
 }
 
-func (numberValue) write(from *float64) *yaml.Node {
+func (*numberValue) write(from *float64) *yaml.Node {
 	if *from == 0 {
 		return nil
 	}
 	return plain(strconv.FormatFloat(*from, 'f', -1, 64))
 }
 
-func (v numberValue) typ() *typ { return &typ{is: aNumber, low: v.least, high: v.most} }
+func (v *numberValue) typ() *typ { return &typ{is: aNumber, low: v.least, high: v.most} }
 
 // amountValue is a number with its unit.
 type amountValue struct {
@@ -410,7 +410,7 @@ type amountValue struct {
 	least bound
 }
 
-func (v amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Quantity) {
+func (v *amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Quantity) {
 	*to = r.amount(n, what, v.unit)
 	sign := to.Sign()
 	switch {
@@ -422,14 +422,14 @@ func (v amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Qua
 	}
 }
 
-func (amountValue) write(from *quantity.Quantity) *yaml.Node {
+func (*amountValue) write(from *quantity.Quantity) *yaml.Node {
 	if from.IsZero() {
 		return nil
 	}
 	return scalar(from.Typed())
 }
 
-func (v amountValue) typ() *typ { return &typ{is: anAmount, unit: v.unit, least: v.least} }
+func (v *amountValue) typ() *typ { return &typ{is: anAmount, unit: v.unit, least: v.least} }
 
 // amountLike is a number whose unit must suit one that was read before.
 type amountLike[P any] struct {
@@ -438,13 +438,13 @@ type amountLike[P any] struct {
 	least bound
 }
 
-func (v amountLike[P]) read(r *reader, n *yaml.Node, what string, to P) {
-	amountValue{v.like(to), v.least}.read(r, n, what, v.of(to))
+func (v *amountLike[P]) read(r *reader, n *yaml.Node, what string, to P) {
+	(&amountValue{v.like(to), v.least}).read(r, n, what, v.of(to))
 }
 
-func (v amountLike[P]) write(from P) *yaml.Node { return amountValue{}.write(v.of(from)) }
+func (v *amountLike[P]) write(from P) *yaml.Node { return (&amountValue{}).write(v.of(from)) }
 
-func (v amountLike[P]) typ() *typ { return amountValue{least: v.least}.typ() }
+func (v *amountLike[P]) typ() *typ { return (&amountValue{least: v.least}).typ() }
 
 func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quantity.Quantity {
 	if n.Kind != yaml.ScalarNode || null(n) {
@@ -480,7 +480,7 @@ type rangeValue[P any] struct {
 	ends func(P) (low, high *quantity.Quantity)
 }
 
-func (v rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
+func (v *rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	low, high := v.ends(to)
 	if n.Kind == yaml.ScalarNode {
 		var err error
@@ -513,7 +513,7 @@ func (v rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	}
 }
 
-func (v rangeValue[P]) write(from P) *yaml.Node {
+func (v *rangeValue[P]) write(from P) *yaml.Node {
 	low, high := v.ends(from)
 	if low.IsZero() || high.IsZero() {
 		return nil
@@ -521,12 +521,12 @@ func (v rangeValue[P]) write(from P) *yaml.Node {
 	return flow([]string{low.Typed(), high.Typed()})
 }
 
-func (v rangeValue[P]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
+func (v *rangeValue[P]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
 
 // settingsValue is conditions with their states, in the order written.
 type settingsValue struct{}
 
-func (settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Setting) {
+func (*settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Setting) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		name := r.name(k, "a condition")
 		if name == "" {
@@ -539,7 +539,7 @@ func (settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Sett
 	})
 }
 
-func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
+func (*settingsValue) write(from *[]steps.Setting) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
 	for _, s := range *from {
 		n.Content = append(n.Content, scalar(s.Condition), scalar(s.State))
@@ -547,21 +547,21 @@ func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (settingsValue) typ() *typ { return &typ{is: settings} }
+func (*settingsValue) typ() *typ { return &typ{is: settings} }
 
 // partsValue is things that are used up, each with a whole number or a size.
 type partsValue struct{}
 
-func (partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) {
+func (*partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		part := steps.Part{Name: r.text(k, "a part")}
 		if part.Name == "" {
 			return
 		}
 		if v.Kind == yaml.ScalarNode && strings.Trim(v.Value, "0123456789") == "" {
-			wholeValue{mostParts}.read(r, v, part.Name, &part.Count)
+			(&wholeValue{mostParts}).read(r, v, part.Name, &part.Count)
 		} else {
-			amountValue{least: aboveZero}.read(r, v, part.Name, &part.Size)
+			(&amountValue{least: aboveZero}).read(r, v, part.Name, &part.Size)
 		}
 		if part.Count > 0 || part.Size.Sign() > 0 {
 			*to = append(*to, part)
@@ -569,7 +569,7 @@ func (partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) {
 	})
 }
 
-func (partsValue) write(from *[]steps.Part) *yaml.Node {
+func (*partsValue) write(from *[]steps.Part) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
 	for _, p := range *from {
 		amount := plain(strconv.Itoa(p.Count))
@@ -581,7 +581,7 @@ func (partsValue) write(from *[]steps.Part) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (partsValue) typ() *typ { return &typ{is: parts} }
+func (*partsValue) typ() *typ { return &typ{is: parts} }
 
 // mostParts is the most of one part that a step may use up.
 const mostParts = 10_000
@@ -589,10 +589,10 @@ const mostParts = 10_000
 // changesValue is a text for each revision that is said something of.
 type changesValue struct{}
 
-func (changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Change) {
+func (*changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Change) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		c := steps.Change{}
-		wholeValue{mostRevision}.read(r, k, "a revision", &c.Revision)
+		(&wholeValue{mostRevision}).read(r, k, "a revision", &c.Revision)
 		what := "what revision " + k.Value + " changed"
 		c.Text = r.text(v, what)
 		r.prose(v, what)
@@ -602,7 +602,7 @@ func (changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Chang
 	})
 }
 
-func (changesValue) write(from *[]steps.Change) *yaml.Node {
+func (*changesValue) write(from *[]steps.Change) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for _, c := range *from {
 		n.Content = append(n.Content, plain(strconv.Itoa(c.Revision)), scalar(c.Text))
@@ -610,12 +610,12 @@ func (changesValue) write(from *[]steps.Change) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (changesValue) typ() *typ { return &typ{is: changes} }
+func (*changesValue) typ() *typ { return &typ{is: changes} }
 
 // pairsValue is pairs of points.
 type pairsValue struct{}
 
-func (pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
+func (*pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
 	r.list(n, what, func(item *yaml.Node) {
 		if item.Kind != yaml.SequenceNode || len(item.Content) != 2 {
 			r.fault(item, "a pair must be two points: [left, right]")
@@ -625,7 +625,7 @@ func (pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
 	})
 }
 
-func (pairsValue) write(from *[][2]string) *yaml.Node {
+func (*pairsValue) write(from *[][2]string) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
 	for _, p := range *from {
 		n.Content = append(n.Content, flow(p[:]))
@@ -633,7 +633,7 @@ func (pairsValue) write(from *[][2]string) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (pairsValue) typ() *typ { return &typ{is: pairs} }
+func (*pairsValue) typ() *typ { return &typ{is: pairs} }
 
 // listed is a list of words in a sentence: a, b or c.
 func listed(words []string) string {

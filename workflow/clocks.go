@@ -46,6 +46,9 @@ type ClockDoubt struct {
 	Bench   string        // whose clock differs by it; "": none does, or nobody knows
 	Behind  bool          // its clock is behind the one here
 	Refused bool          // more than may be: nothing is recorded here
+	Agree   int           // where it is refused, so many clocks agree with that of Bench, which is one of them
+	Alone   bool          // no two clocks agree: nobody knows which is wrong
+	Many    bool          // there are more than two clocks
 	Astray  string        // a bench whose clock differs by more than may be from this one and most others; "": none
 }
 
@@ -54,8 +57,8 @@ type ClockDoubt struct {
 func UnknownClocks() ClockDoubt { return ClockDoubt{Shared: true, Off: ClockMost} }
 
 // CompareClocks judges the clock here by those of other benches, the one known longest first.
-// Where some differ by more than may be, those are right who are more, of as many the ones with
-// the clock that was known first.
+// Where some differ by more than may be, those are right who agree and are more, of as many the ones with
+// the clock that was known first; where of several no two agree, none is known to be right.
 func CompareClocks(others []BenchClock) ClockDoubt {
 	d := ClockDoubt{Shared: true}
 	var far []BenchClock
@@ -74,17 +77,40 @@ func CompareClocks(others []BenchClock) ClockDoubt {
 	if len(far) == 0 {
 		return d
 	}
-	first := others[0].Older && far[0] == others[0]
-	near := len(others) - len(far) + 1
-	if d.Refused = len(far) > near || len(far) == near && first; !d.Refused {
+	d.Many = len(others) > 1
+	agree, near := agreeing(far), len(others)-len(far)+1
+	first := others[0].Older && agree[0] == others[0]
+	d.Alone = near == 1 && len(agree) == 1
+	if d.Refused = len(agree) > near || len(agree) == near && first || d.Alone && len(far) > 1; !d.Refused {
 		d.Astray = far[0].Bench
 		return d
 	}
-	d.Off = 0
-	for _, c := range far {
+	d.Off, d.Agree = 0, len(agree)
+	for _, c := range agree {
 		count(c, ClockMost)
 	}
 	return d
+}
+
+// agreeing are the most clocks that agree with one of them, of as many those with one that was known first.
+func agreeing(clocks []BenchClock) (most []BenchClock) {
+	for _, one := range clocks {
+		var with []BenchClock
+		for _, c := range clocks {
+			if !one.before(c) && !c.before(one) {
+				with = append(with, c)
+			}
+		}
+		if len(with) > len(most) {
+			most = with
+		}
+	}
+	return most
+}
+
+// before reports whether a clock is behind another one by more than may be, for certain.
+func (c BenchClock) before(other BenchClock) bool {
+	return c.Most != UnknownMost && other.Least-c.Most > ClockMost
 }
 
 // Tolerates reports whether a clock that reads earlier by so much than what another bench wrote
@@ -103,7 +129,9 @@ func (d ClockDoubt) Says() string {
 	default:
 		all = append(all, fmt.Sprintf("%s, so times count to the safe side by that; set the clock that is wrong", d.reads()))
 	}
-	if d.Astray != "" {
+	if d.Astray != "" && d.Alone {
+		all = append(all, "the clocks of "+d.Astray+" and of this bench differ by more than 2 min; nothing can be recorded there until the one that is wrong is set")
+	} else if d.Astray != "" {
 		all = append(all, "the clock of "+d.Astray+" is wrong by more than 2 min; nothing can be recorded there until it is set")
 	}
 	return strings.Join(all, "; ")
@@ -114,7 +142,16 @@ func (d ClockDoubt) reads() string {
 	if d.Behind {
 		side = "ahead of"
 	}
-	return fmt.Sprintf("the clock of this bench reads %s %s that of %s", d.size(), side, d.Bench)
+	text := fmt.Sprintf("the clock of this bench reads %s %s that of %s", d.size(), side, d.Bench)
+	switch {
+	case d.Agree == 2:
+		text += ", with which that of another bench agrees"
+	case d.Agree > 2:
+		text += fmt.Sprintf(", with which those of %d other benches agree", d.Agree-1)
+	case d.Alone && d.Many:
+		text += ", and no two benches agree"
+	}
+	return text
 }
 
 func (d ClockDoubt) size() string {

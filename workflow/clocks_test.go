@@ -27,17 +27,20 @@ func TestCompareClocks(t *testing.T) {
 		{"1 s behind", []BenchClock{exactly("b", -s, true)}, ClockDoubt{Shared: true}},
 		{"1 min ahead", []BenchClock{exactly("b", m, true)}, ClockDoubt{Shared: true, Off: m + u, Bench: "b"}},
 		{"1 min behind", []BenchClock{exactly("b", -m, false)}, ClockDoubt{Shared: true, Off: m + u, Bench: "b", Behind: true}},
-		{"1 h ahead", []BenchClock{exactly("b", h, true)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Refused: true}},
-		{"1 h behind", []BenchClock{exactly("b", -h, true)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Behind: true, Refused: true}},
-		{"1 h, but this one was known first", []BenchClock{exactly("b", h, false)}, ClockDoubt{Shared: true, Astray: "b"}},
+		{"1 h ahead", []BenchClock{exactly("b", h, true)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Refused: true, Agree: 1, Alone: true}},
+		{"1 h behind", []BenchClock{exactly("b", -h, true)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Behind: true, Refused: true, Agree: 1, Alone: true}},
+		{"1 h, but this one was known first", []BenchClock{exactly("b", h, false)}, ClockDoubt{Shared: true, Alone: true, Astray: "b"}},
 		{"the one that differs most", []BenchClock{exactly("b", 5*s, true), exactly("c", -m, true), exactly("d", 10*s, false)}, ClockDoubt{Shared: true, Off: m + u, Bench: "c", Behind: true}},
-		{"more agree with this one", []BenchClock{exactly("b", h, true), exactly("c", 10*s, false)}, ClockDoubt{Shared: true, Off: 10*s + u, Bench: "c", Astray: "b"}},
-		{"fewer do", []BenchClock{exactly("b", h, false), exactly("c", h, false)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Refused: true}},
-		{"as many, and an older one agrees", []BenchClock{exactly("b", s, true), exactly("c", h, true), exactly("d", h, true)}, ClockDoubt{Shared: true, Astray: "c"}},
+		{"more agree with this one", []BenchClock{exactly("b", h, true), exactly("c", 10*s, false)}, ClockDoubt{Shared: true, Off: 10*s + u, Bench: "c", Many: true, Astray: "b"}},
+		{"fewer do", []BenchClock{exactly("b", h, false), exactly("c", h, false)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Refused: true, Agree: 2, Many: true}},
+		{"fewer do, and one is wrong another way", []BenchClock{exactly("b", h, false), exactly("d", 2*h, false), exactly("c", h+s, false)}, ClockDoubt{Shared: true, Off: h + s + u, Bench: "c", Refused: true, Agree: 2, Many: true}},
+		{"no two agree", []BenchClock{exactly("b", h, false), exactly("c", 2*h, false)}, ClockDoubt{Shared: true, Off: h + u, Bench: "b", Refused: true, Agree: 1, Alone: true, Many: true}},
+		{"two are wrong, each another way", []BenchClock{exactly("c", h, true), exactly("d", -h, true), exactly("b", s, false)}, ClockDoubt{Shared: true, Many: true, Astray: "c"}},
+		{"as many, and an older one agrees", []BenchClock{exactly("b", s, true), exactly("c", h, true), exactly("d", h, true)}, ClockDoubt{Shared: true, Many: true, Astray: "c"}},
 		{"it may be 3 s, or none", []BenchClock{{"b", -s, 3 * s, true}}, ClockDoubt{Shared: true}},
 		{"it may be 3 s, or 4 min", []BenchClock{{"b", 3 * s, 4 * m, true}}, ClockDoubt{Shared: true, Off: 4 * m, Bench: "b"}},
 		{"at least a minute ahead", []BenchClock{{"b", m, UnknownMost, true}}, ClockDoubt{Shared: true, Off: m, Bench: "b"}},
-		{"at least an hour ahead", []BenchClock{{"b", h, UnknownMost, true}}, ClockDoubt{Shared: true, Off: h, Bench: "b", Refused: true}},
+		{"at least an hour ahead", []BenchClock{{"b", h, UnknownMost, true}}, ClockDoubt{Shared: true, Off: h, Bench: "b", Refused: true, Agree: 1, Alone: true}},
 		{"it may be ahead by anything", []BenchClock{{"b", -h, UnknownMost, true}}, ClockDoubt{Shared: true}},
 	} {
 		if got := CompareClocks(c.others); got != c.want {
@@ -53,7 +56,8 @@ func TestClockDoubtSays(t *testing.T) {
 	}{
 		{"", []BenchClock{exactly("b", time.Second, true)}},
 		{"the clock of this bench reads 61 s behind that of b, so times count to the safe side by that; set the clock that is wrong", []BenchClock{exactly("b", time.Minute, true)}},
-		{"the clock of b is wrong by more than 2 min; nothing can be recorded there until it is set", []BenchClock{exactly("b", -time.Hour, false)}},
+		{"the clocks of b and of this bench differ by more than 2 min; nothing can be recorded there until the one that is wrong is set", []BenchClock{exactly("b", -time.Hour, false)}},
+		{"the clock of b is wrong by more than 2 min; nothing can be recorded there until it is set", []BenchClock{exactly("b", -time.Hour, false), exactly("c", 0, false)}},
 		{"", []BenchClock{exactly("b", -time.Hour, true)}}, // it is refused, with that as the reason
 	} {
 		if got := CompareClocks(c.others).Says(); got != c.want {
@@ -63,8 +67,15 @@ func TestClockDoubtSays(t *testing.T) {
 	if got := UnknownClocks().Says(); !strings.Contains(got, "120 s") {
 		t.Error(got)
 	}
-	if got := CompareClocks([]BenchClock{exactly("b", -time.Hour, true)}).refuses().Text; got != "the clock of this bench reads 60 min ahead of that of b, so no waiting time can be trusted" {
-		t.Error(got)
+	for want, others := range map[string][]BenchClock{
+		"60 min ahead of that of b":                                          {exactly("b", -time.Hour, true)},
+		"60 min behind that of b, with which that of another bench agrees":   {exactly("b", time.Hour, true), exactly("c", time.Hour, true), exactly("d", 2*time.Hour, true)},
+		"60 min behind that of b, with which those of 2 other benches agree": {exactly("b", time.Hour, true), exactly("c", time.Hour, true), exactly("e", time.Hour, true)},
+		"60 min behind that of b, and no two benches agree":                  {exactly("b", time.Hour, true), exactly("d", -3*time.Hour, true)},
+	} {
+		if got := CompareClocks(others).refuses().Text; got != "the clock of this bench reads "+want+", so no waiting time can be trusted" {
+			t.Error(got)
+		}
 	}
 }
 

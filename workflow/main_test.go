@@ -3,19 +3,19 @@ package workflow
 import (
 	"flag"
 	"os"
-	"runtime/debug"
 	"testing"
+
+	"fettle/steps/leantest"
 )
 
-// TestMain lets garbage wait: little of what these tests make is kept, and collecting it
-// took a quarter of their time. Of each property a long run has the hundred lives that
+// TestMain spares these tests what nobody looks at. Of each property a long run has the hundred lives that
 // package rapid has by itself, thirty times; others a third of them.
 func TestMain(m *testing.M) {
-	debug.SetGCPercent(400)
 	if os.Getenv("FETTLE_LONG") == "" {
 		if err := flag.Set("rapid.checks", "33"); err != nil {
 			panic(err)
 		}
 	}
+	leantest.Begin()
 	os.Exit(m.Run())
 }

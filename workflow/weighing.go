@@ -232,7 +232,7 @@ func unequal(scales massed, says string, low, high float64) string {
 // no work or damage between. Something was added or lost since that nobody recorded.
 func (s *State) heavier(then instant) string {
 	g, ok := s.massGate()
-	if !ok || s.gates[g.Name] == nil {
+	if !ok || s.gates[g.Name] == nil || !s.weighedAfter(g, then) {
 		return ""
 	}
 	all := s.masses()
@@ -273,6 +273,15 @@ func (s *State) heavier(then instant) string {
 		}
 	}
 	return ""
+}
+
+// weighedAfter reports whether anything was read after an instant that may say what the whole weighs: at the gate of its mass,
+// or on scales. What it says takes long to find out, and mostly nothing was.
+func (s *State) weighedAfter(mass steps.Gate, then instant) bool {
+	return slices.ContainsFunc(s.Sheet.GatesFor(s.selected), func(g steps.Gate) bool {
+		record := s.gates[g.Name]
+		return record != nil && (g.Name == mass.Name || onScales(g)) && slices.ContainsFunc(record.readings, func(t reading) bool { return instant{t.position, t.at}.later(then) })
+	})
 }
 
 // atOdds says why the readings of a balance that count do not: the scales do not add up to the

@@ -6,9 +6,10 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"runtime/debug"
 	"testing"
 	"time"
+
+	"fettle/steps/leantest"
 
 	"go.etcd.io/bbolt"
 )
@@ -23,7 +24,7 @@ func TestMain(m *testing.M) {
 	path := os.Getenv(envPath)
 	switch role := os.Getenv(envRole); role {
 	case "":
-		debug.SetGCPercent(400) // what these tests make is garbage at once
+		leantest.Begin()
 		os.Exit(m.Run())
 	case "hold":
 		os.Exit(report(hold(path)))

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 
 	"fettle/store"
@@ -145,6 +146,14 @@ func (with Access) tls() (*tls.Config, error) {
 		config.Certificates = []tls.Certificate{own}
 	}
 	return config, nil
+}
+
+// Expires is until when this bench's own certificate is good; zero: it has none.
+func (s *Store) Expires() time.Time {
+	if own, err := tls.LoadX509KeyPair(s.access.Cert, s.access.Key); err == nil && own.Leaf != nil {
+		return own.Leaf.NotAfter
+	}
+	return time.Time{}
 }
 
 // errForeignKeys says that there is something in a shed that no fettle wrote.

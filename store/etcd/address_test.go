@@ -87,6 +87,11 @@ func TestAddress(t *testing.T) {
 	}
 }
 
+// expiredIn is the file beside them of a certificate that was good until oldUntil.
+const expiredIn = "old.pem"
+
+var oldUntil = time.Date(2020, 1, 2, 3, 4, 0, 0, time.Local)
+
 // certified makes an authority and a certificate by it for this machine, and returns their files.
 func certified(t *testing.T, dir string) (ca, cert, key string) {
 	t.Helper()
@@ -98,7 +103,9 @@ func certified(t *testing.T, dir string) (ca, cert, key string) {
 		return path
 	}
 	made := func(of *x509.Certificate, by *x509.Certificate, public *ecdsa.PrivateKey, with *ecdsa.PrivateKey) []byte {
-		of.NotBefore, of.NotAfter = time.Now().Add(-time.Hour), time.Now().Add(time.Hour)
+		if of.NotAfter.IsZero() {
+			of.NotBefore, of.NotAfter = time.Now().Add(-time.Hour), time.Now().Add(time.Hour)
+		}
 		der, err := x509.CreateCertificate(rand.Reader, of, by, &public.PublicKey, with)
 		if err != nil {
 			t.Fatal(err)
@@ -119,6 +126,9 @@ func certified(t *testing.T, dir string) (ca, cert, key string) {
 	}
 	ca = write("ca.pem", "CERTIFICATE", made(authority, authority, keys[0], keys[0]))
 	cert = write("cert.pem", "CERTIFICATE", made(own, authority, keys[1], keys[0]))
+	old := *own
+	old.NotBefore, old.NotAfter = oldUntil.Add(-time.Hour), oldUntil
+	write(expiredIn, "CERTIFICATE", made(&old, authority, keys[1], keys[0]))
 	der, err := x509.MarshalECPrivateKey(keys[1])
 	if err != nil {
 		t.Fatal(err)
@@ -168,6 +178,7 @@ func TestAccess(t *testing.T) {
 		{host, Access{CA: strange, Cert: cert, Key: key}, "as ca:"},
 		{strings.Replace(host, "127.0.0.1", "localhost", 1), Access{CA: ca, Cert: cert, Key: key}, "each machine"},
 		{host, Access{CA: ca}, "as cert: and key:"},
+		{host, Access{CA: ca, Cert: filepath.Join(dir, expiredIn), Key: key}, expiredIn + ", was good until 2 Jan 2020 03:04: name a new one as cert: and key: below etcd: in the config"},
 		{host, Access{CA: ca, Cert: strangeCert, Key: strangeKey}, "the certificate that is cert:"},
 	} {
 		var err error
@@ -291,12 +302,17 @@ func TestPasswordUnanswered(t *testing.T) {
 
 // What is wrong with the certificate or the user of this bench is said of it.
 func TestOwnAccess(t *testing.T) {
-	s := New(Scheme+"127.0.0.1:1/shed", Access{})
+	dir := t.TempDir()
+	_, cert, key := certified(t, dir)
+	s := New(Scheme+"127.0.0.1:1/shed", Access{Cert: cert, Key: key})
+	if in := time.Until(s.Expires()); in < 50*time.Minute || in > time.Hour {
+		t.Errorf("it ends in %v", in)
+	}
 	for text, want := range map[string]struct {
 		is   error
 		says string
 	}{
-		"error reading server preface: remote error: tls: expired certificate": {store.ErrAway, "this bench's own certificate has expired"},
+		"error reading server preface: remote error: tls: expired certificate": {store.ErrSetup, "by the clock here: have the clocks of the cluster set, or this one"},
 		"auth: authentication failed, password was given for no password user": {store.ErrSetup, "leave out user: and password:"},
 	} {
 		err := s.fail(writing, status.Error(codes.Unavailable, text))

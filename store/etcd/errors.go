@@ -195,8 +195,6 @@ func (s *Store) hint(op string, err error) string {
 	switch {
 	case errors.Is(err, store.ErrSetup):
 		return s.misfit(err.Error())
-	case errors.Is(err, store.ErrAway) && strings.Contains(err.Error(), "tls: expired certificate"):
-		return "this bench's own certificate has expired: name a new one as cert: below etcd: in the config, or have the clocks of the cluster set"
 	case errors.Is(err, store.ErrAway) && expired(err.Error()):
 		return "renew the certificates of the cluster, or set the clock here"
 	case errors.Is(err, store.ErrAway) && op == writing:
@@ -239,6 +237,7 @@ func (s *Store) misfit(text string) string {
 		{"x509: ", "name the file of the certificates that sign the cluster's as ca: below etcd: in the config, and each machine in the address as its certificate does"},
 		{"remote error: tls: unknown certificate", otherCert},
 		{"remote error: tls: bad certificate", otherCert},
+		{"remote error: tls: expired certificate", s.expiredCert()},
 		{"certificate required", "name this bench's own certificate as cert: and key: below etcd: in the config"},
 		{rpctypes.ErrAuthFailed.Error(), "write the user: and the password: that the cluster knows below etcd: in the config"},
 		{"password was given for no password user", "the cluster has no password for that user: leave out user: and password: below etcd: in the config, and name the certificate of that user as cert: and key:"},
@@ -257,7 +256,21 @@ func (s *Store) misfit(text string) string {
 
 const otherCert = "the cluster does not take the certificate that is cert: below etcd: in the config: name one that is signed by the authority that it trusts"
 
-// expired reports whether a certificate is out of its time. That is no mistake of the config.
+// expiredCert is what to do where the cluster says that this bench's own certificate has expired: one of the
+// two goes by a wrong clock, or it has.
+func (s *Store) expiredCert() string {
+	until := s.Expires()
+	if until.IsZero() {
+		return otherCert
+	}
+	text := "this bench's own certificate, " + s.access.Cert + ", was good until " + until.Local().Format("2 Jan 2006 15:04")
+	if until.After(time.Now()) {
+		return strings.Replace(text, "was", "is", 1) + " by the clock here: have the clocks of the cluster set, or this one"
+	}
+	return text + ": name a new one as cert: and key: below etcd: in the config"
+}
+
+// expired reports whether a certificate of the cluster is out of its time. That is no mistake of the config.
 func expired(text string) bool { return strings.Contains(text, "has expired or is not yet valid") }
 
 // lookThere is what to do where nothing is known but that nobody answers.

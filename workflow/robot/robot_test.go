@@ -2,7 +2,6 @@ package robot_test
 
 import (
 	"os"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"testing"
@@ -10,6 +9,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/leantest"
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
@@ -17,9 +17,9 @@ import (
 	"fettle/workflow/robot"
 )
 
-// TestMain lets garbage wait: a journal is replayed after each of some 10,000 moves.
+// TestMain spares these tests what nobody looks at.
 func TestMain(m *testing.M) {
-	debug.SetGCPercent(400)
+	leantest.Begin()
 	os.Exit(m.Run())
 }
 

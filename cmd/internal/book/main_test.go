@@ -2,12 +2,13 @@ package book_test
 
 import (
 	"os"
-	"runtime/debug"
 	"testing"
+
+	"fettle/steps/leantest"
 )
 
-// TestMain lets garbage wait: of what these tests make one airframe is kept.
+// TestMain spares these tests what nobody looks at.
 func TestMain(m *testing.M) {
-	debug.SetGCPercent(400)
+	leantest.Begin()
 	os.Exit(m.Run())
 }

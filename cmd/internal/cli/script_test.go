@@ -21,6 +21,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"fettle/cmd/internal/keep"
+	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
 )
@@ -48,10 +49,11 @@ func TestMain(m *testing.M) {
 	name := filepath.Base(os.Args[0])
 	if program := programs[name]; program != nil {
 		os.Args[0] = name
+		leantest.Program()
 		program()
 		return
 	}
-	debug.SetGCPercent(400) // of tests that run commands in this process
+	leantest.Begin()
 	os.Exit(onPath(programs, m.Run))
 }
 

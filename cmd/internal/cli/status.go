@@ -4,9 +4,11 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/steps/sorting"
 	"fettle/store"
@@ -63,11 +65,24 @@ func (a *app) status(ctx context.Context, marks []string) error {
 	if err := a.recall(); err != nil {
 		return err
 	}
+	a.expires()
 	board, unread := a.board(ctx, marks, 0)
 	if board == nil {
 		return unread
 	}
 	return cmp.Or(a.show(board), unread)
+}
+
+// soonExpires is how long before its end a certificate is spoken of.
+const soonExpires = 7 * 24 * time.Hour
+
+// expires says that the certificate of this bench soon ends.
+func (a *app) expires() {
+	if r, ok := a.kept.Store.(keep.Remote); ok {
+		if at := r.Expires(); !at.IsZero() && at.Sub(a.time.Now()) < soonExpires {
+			a.warn("this bench's own certificate is good until %s: get a new one in time, and name it as cert: and key: below etcd: in the config", a.clock().At(at))
+		}
+	}
 }
 
 // board is the board of these airframes, or of all; nil: none can be read. It is as crowded as

@@ -49,6 +49,9 @@ func (f faraway) AsOf() (time.Time, error)           { return f.seen.AsOf() }
 func (f faraway) Recall(tell func(time.Time, error)) { f.seen.Recall(tell) }
 func (faraway) Waits(func(bool))                     {}
 
+// Expires is until when its certificate is good: for five days of the scripts.
+func (faraway) Expires() time.Time { return scriptStart().Add(5 * 24 * time.Hour) }
+
 // Shares is where its benches share photos: nowhere.
 func (faraway) Shares() string { return "" }
 
@@ -136,7 +139,11 @@ func TestWaitInAnOutage(t *testing.T) {
 				since := now.Sub(begun)
 				set(since >= test.from && since < test.until)
 			}
-			run(t.Context(), kinds, []string{"status"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)
+			var noted syncBuffer
+			run(t.Context(), kinds, []string{"status"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &noted}, at)
+			if !strings.Contains(noted.String(), "this bench's own certificate is good until Sun 8 Mar") {
+				t.Errorf("that the certificate ends is not noted: %s", noted.String())
+			}
 			run(t.Context(), kinds, []string{"next", "FN-01"}, term.Streams{In: strings.NewReader(""), Out: &syncBuffer{}, Err: &syncBuffer{}}, at)
 			cut(begun)
 			var out, said syncBuffer

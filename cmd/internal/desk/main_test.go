@@ -2,13 +2,13 @@ package desk
 
 import (
 	"os"
-	"runtime/debug"
 	"testing"
+
+	"fettle/steps/leantest"
 )
 
-// TestMain lets garbage wait: little of what these tests make is kept, and collecting it
-// took a quarter of their time.
+// TestMain spares these tests what nobody looks at.
 func TestMain(m *testing.M) {
-	debug.SetGCPercent(400)
+	leantest.Begin()
 	os.Exit(m.Run())
 }

@@ -13,7 +13,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"testing"
@@ -21,6 +20,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/procedures"
+	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
 	"fettle/store/photos"
@@ -39,7 +39,7 @@ func TestMain(m *testing.M) {
 		fmt.Println("failed:", noteForEver(keeperAt(path)))
 		os.Exit(1)
 	}
-	debug.SetGCPercent(400)
+	leantest.Begin()
 	os.Exit(m.Run())
 }
 

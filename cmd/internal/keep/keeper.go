@@ -60,6 +60,10 @@ type Remote interface {
 	// Tell has it call say with what whoever uses it is to hear.
 	Tell(say func(text string))
 
+	// Expires is until when the certificate is good by which this bench may speak to it; zero: it has
+	// none.
+	Expires() time.Time
+
 	// Shares is the folder in which the benches that share the store have its photos: it must be
 	// there before one is kept; "": each bench has its own.
 	Shares() string

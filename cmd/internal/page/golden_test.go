@@ -26,6 +26,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/leantest"
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
@@ -36,7 +37,7 @@ import (
 var update = flag.Bool("update", false, "write the golden pages anew")
 
 func TestMain(m *testing.M) {
-	flag.Parse()
+	leantest.Begin()
 	time.Local = time.UTC // pages show local times
 	os.Exit(m.Run())
 }

@@ -313,10 +313,16 @@ func (n Next) held(l *lines, c Clock) {
 
 // waitingList lists why steps wait; above: what is wrong with the clock stands above.
 func waitingList(l *lines, reasons []Reason, of []string, above bool, c Clock) {
-	for i := range reasons {
-		if r := &reasons[i]; above && r.Because == workflow.ByClock {
-			r.Text, r.Remedy = "the clock is wrong", workflow.Remedy{}
+	if above { // nothing else helps before the clock is set
+		var by []Reason
+		var at []string
+		for i, r := range reasons {
+			if r.Because == workflow.ByClock {
+				r.Text, r.Remedy = "the clock is wrong", workflow.Remedy{}
+				by, at = append(by, r), append(at, of[i])
+			}
 		}
+		reasons, of = by, at
 	}
 	l.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
 }

@@ -18,6 +18,7 @@ func Escape(text string) string { return esc(text) }
 type Leaving struct {
 	Mark    string   // "": of all airframes
 	Options string   // as the visit was begun with them
+	Nothing bool     // was recorded in the visit
 	Lacks   []string // what could not be recorded of what was answered
 	Unknown string   // the airframe of which it is not known whether all that was answered is; "": it is known
 	Timers  []Timer
@@ -28,6 +29,8 @@ type Leaving struct {
 func (p Leaving) Markdown(c Clock) string {
 	var l lines
 	switch {
+	case p.Nothing && p.Unknown == "" && len(p.Lacks) == 0:
+		l.add("Nothing was recorded.\n")
 	case p.Unknown == "" && len(p.Lacks) == 0:
 		l.add("All that was answered is recorded.\n")
 	case p.Unknown != "":

@@ -18,11 +18,13 @@ import (
 	"fettle/cmd/internal/screen/screentest"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/steps/leantest"
 )
 
 // TestMain is also a program with a short conversation.
 func TestMain(m *testing.M) {
 	if os.Getenv("CONVERSE") == "" {
+		leantest.Begin()
 		os.Exit(m.Run())
 	}
 	if err := screen.Run(context.Background(), term.Standard(), still{}, time.Now, converse); err != nil {

@@ -353,6 +353,13 @@ func (c *conversation) putOff(of *workflow.State, s workflow.Suggestion) *workfl
 // leftToThem is said where a step is not taken over.
 const leftToThem = "It is left to them."
 
+// askClock waits for a clock that is right: by a wrong one nothing is recorded, whatever is confirmed first.
+func (c *conversation) askClock(ctx context.Context) error {
+	c.view.ID, c.view.Title, c.view.Action = c.mark+"/clock", "Nothing can be recorded by a wrong clock", ""
+	_, err := c.ask(ctx, Question{Prompt: "Once the clock is set:", Keys: []Key{{Key: Enter, Word: "look again"}}, Until: c.now().Add(time.Minute)})
+	return cmp.Or(err, errAgain)
+}
+
 // askWait waits for the next moment.
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
 	of := c.state()

@@ -119,7 +119,7 @@ func (c *conversation) leave(ctx context.Context) error {
 	if err := c.settleNow(ctx); err != nil {
 		return err
 	}
-	left := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now())}
+	left := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now()), Nothing: c.Desk.Recorded() == c.began}
 	for _, of := range c.lacks {
 		left.Lacks = append(left.Lacks, of.what)
 	}

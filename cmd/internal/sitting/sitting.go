@@ -44,7 +44,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
 		ticked: map[place][]bool{}, first: map[place]string{}, known: map[string]int64{},
-		unknown: map[*desk.Outcome]answer{},
+		unknown: map[*desk.Outcome]answer{}, began: s.Desk.Recorded(),
 	}
 	welcomed := false
 	for {
@@ -77,6 +77,9 @@ func (s *Sitting) Lead(ctx context.Context) error {
 			c.Bench.missing()
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			c.refused = c.here()
+			if refusal != nil && slices.ContainsFunc(refusal.Reasons, func(r workflow.Reason) bool { return r.Because == workflow.ByClock }) {
+				c.lack(c.answer) // it is to be given again once the clock is set
+			}
 			if err := c.tell(err); err != nil {
 				return err
 			}
@@ -117,6 +120,7 @@ type conversation struct {
 	answer    answer                   // the last
 	lacks     []answer                 // that could not be recorded, and were not given again
 	unknown   map[*desk.Outcome]answer // that the store gave no answer to, and were not given again
+	began     *desk.Outcome            // what was recorded last before it
 	recorded  string                   // the airframe of what was recorded last; "": nothing was
 
 	read   map[string]bool  // cautions that were shown whole
@@ -256,6 +260,10 @@ func (c *conversation) turn(ctx context.Context) error {
 		s, suggestion = c.choose(now)
 	}
 	c.mark = s.Airframe.Mark
+	if s.Untrusted(now) != nil {
+		c.show(s, suggestion)
+		return c.askClock(ctx)
+	}
 	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !c.Bench.dated.Load() {
 		c.hand = workflow.StepReport{}
 		c.show(s, workflow.Suggestion{})

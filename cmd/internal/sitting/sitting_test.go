@@ -699,7 +699,7 @@ func TestLeaving(t *testing.T) {
 	b.lead("FN-01", "m", "+6m d", "q")
 	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
 	b.lead("FN-01", "stop") // Ctrl-C, too
-	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
+	b.tells("Nothing was recorded", "joint tab", "fettle follow FN-01")
 }
 
 // What was begun outlives the conversation: the next one goes on with it, also past other

@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"fettle/steps/leantest"
+
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
 )
@@ -23,6 +25,7 @@ import (
 const asProgram = "FETTLE_TEST_AS_PROGRAM"
 
 func TestMain(m *testing.M) {
+	leantest.Program()
 	if at := os.Getenv(atAppend); at != "" {
 		callingMain(at)
 	}
@@ -33,6 +36,7 @@ func TestMain(m *testing.M) {
 		main()
 	}
 	_ = flag.Set("test.parallel", "16") // they wait most of the time, for what is away to be noticed
+	leantest.Begin()
 	os.Exit(m.Run())
 }
 
