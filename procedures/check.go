@@ -82,6 +82,29 @@ type checker struct {
 	count  int // answers composed
 	said   map[string]bool
 	unfits []unfits
+	fits   map[[2]*Document]Faults // of a procedure and a sheet
+}
+
+// wrong are the faults of a procedure against a sheet, which are found once: many rules ask for them.
+func (c *checker) wrong(d, sheet *Document) Faults {
+	of := [2]*Document{d, sheet}
+	faults, known := c.fits[of]
+	if !known {
+		if c.fits == nil {
+			c.fits = map[[2]*Document]Faults{}
+		}
+		faults = slices.Clip(d.against(sheet.Sheet, sheet.doubts))
+		c.fits[of] = faults
+	}
+	return faults
+}
+
+// serves is [Document.Serves] for a sheet that is checked.
+func (c *checker) serves(d, sheet *Document) bool {
+	if len(sheet.doubts.names) > 0 {
+		return d.Serves(sheet.Sheet)
+	}
+	return d.meantFor(sheet.Sheet) && len(c.wrong(d, sheet)) == 0
 }
 
 func (c *checker) add(doc *Document, from string, wrong Faults) {
@@ -147,7 +170,7 @@ func (c *checker) reglued(sheet *Document) Faults {
 	var known, missing []string
 	built := false
 	for _, d := range c.all() {
-		if d.Procedure == nil || !d.Starts() || !d.Serves(sheet.Sheet) {
+		if !c.serves(d, sheet) {
 			continue
 		}
 		if d.doubts.lostAny(joins) {
@@ -206,7 +229,7 @@ func (c *checker) report() (Report, error) {
 		}
 		for _, sheet := range c.docs {
 			if sheet.Sheet != nil && doc.Procedure.Design == sheet.Sheet.Name {
-				c.faults = append(c.faults, doc.against(sheet.Sheet, sheet.doubts)...)
+				c.faults = append(c.faults, c.wrong(doc, sheet)...)
 			}
 		}
 	}
@@ -258,7 +281,7 @@ func (c *checker) against(d *Document, sheets []*Document) (serves []string, fau
 		if d.Procedure.Design != "" && d.Procedure.Design != s.Sheet.Name {
 			continue
 		}
-		wrong := d.against(s.Sheet, s.doubts)
+		wrong := c.wrong(d, s)
 		if d.hasUnknown(option, optionNames(s.Sheet)) {
 			// What is wrong with the order may follow from the option.
 			c.faults = sorting.Delete(c.faults, func(f Fault) bool { return lists.Contains(d.late, f) })

@@ -75,7 +75,7 @@ func (c *checker) compose() error {
 			continue
 		}
 		if d := docs[tables[i].Triage.HardLanding]; d != nil && d.Starts() && !c.bad[d] && (checked[tables[i]] || checked[sheet] || checked[d]) {
-			wrong := d.against(sheet.Sheet, sheet.doubts)
+			wrong := c.wrong(d, sheet)
 			if len(wrong) > 0 && !lists.Contains(c.faults, wrong[0]) {
 				c.cannotStart(sheet, answer{table: tables[i], doc: d, at: top()}, wrong[0].Error())
 			}
@@ -168,7 +168,7 @@ func (c *checker) fails(sheet *Document, a answer) string {
 		return a.lost
 	}
 	if a.doc != nil && len(a.Retires) == 0 { // what takes a lost part off does so for any zone
-		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
+		if wrong := c.wrong(a.doc, sheet); len(wrong) > 0 {
 			if lists.Contains(c.faults, wrong[0]) {
 				return saidAlready
 			}

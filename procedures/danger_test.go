@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"fettle/steps"
@@ -436,18 +437,27 @@ func confirmed(o *order, s *steps.Step, uses []steps.Use) string {
 	return strings.Join(all, "\n")
 }
 
+// served are the designs on which an embedded procedure can be carried out.
+var served = sync.OnceValue(func() map[*Document][]*steps.Sheet {
+	on := map[*Document][]*steps.Sheet{}
+	for _, e := range shipped() {
+		for _, sheet := range embeddedSheets() {
+			if d := e.Document; d.Procedure != nil && len(d.Against(sheet)) == 0 && (d.Procedure.Design == "" || d.Procedure.Design == sheet.Name) {
+				on[d] = append(on[d], sheet)
+			}
+		}
+	}
+	return on
+})
+
 // onItsSheets runs over the steps of the embedded procedures on each design that they
 // can be carried out on.
 func onItsSheets(t *testing.T, do func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step)) {
 	t.Helper()
-	sheets := embeddedSheets()
 	n := 0
 	for _, d := range embeddedProcedures(t) {
 		o := orderOf(d.Procedure)
-		for _, sheet := range sheets {
-			if len(d.Against(sheet)) > 0 || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
-				continue
-			}
+		for _, sheet := range served()[d] {
 			for s := range o.all() {
 				do(d, o, sheet, s)
 				n++

@@ -169,10 +169,12 @@ func (d *Document) Kind() string {
 // written for that design, or for none in particular and the design has everything
 // that it names.
 func (d *Document) Serves(sheet *steps.Sheet) bool {
-	if d.Procedure == nil || !d.Starts() || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
-		return false
-	}
-	return len(d.Against(sheet)) == 0
+	return d.meantFor(sheet) && len(d.Against(sheet)) == 0
+}
+
+// meantFor reports whether a procedure is written for that design, or for none in particular.
+func (d *Document) meantFor(sheet *steps.Sheet) bool {
+	return d.Procedure != nil && d.Starts() && (d.Procedure.Design == "" || d.Procedure.Design == sheet.Name)
 }
 
 // Digest names the bytes that are kept with a job.

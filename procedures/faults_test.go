@@ -196,11 +196,7 @@ func faultsOf(t *testing.T, text string) Faults {
 	if doc.Procedure == nil {
 		return nil
 	}
-	sheet, err := Parse("sheet.yaml", []byte(sheetText))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return doc.Against(sheet.Sheet)
+	return doc.Against(readSet()[sheetText].Sheet)
 }
 
 func expect(t *testing.T, faults Faults, start, want string, of int) {

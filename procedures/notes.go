@@ -89,7 +89,7 @@ func (c *checker) readied(sheet *Document) {
 	measured, set, used := map[string]bool{}, map[steps.Setting]bool{}, map[string]bool{}
 	said := map[string]bool{} // of which documents
 	for _, d := range c.all() {
-		if d.Procedure == nil || !d.Starts() || d.Procedure.Design != sheet.Sheet.Name && !d.Serves(sheet.Sheet) {
+		if d.Procedure == nil || !d.Starts() || d.Procedure.Design != sheet.Sheet.Name && !c.serves(d, sheet) {
 			continue
 		}
 		for _, s := range d.Procedure.Steps() {

@@ -11,7 +11,7 @@ import (
 // be meant so: a document that uses it is still to be written.
 func (c *checker) unused() {
 	for _, sheet := range c.sheets() {
-		used := c.usedOn(sheet.Sheet)
+		used := c.usedOn(sheet)
 		note := func(what thing, name, says string) {
 			if used[reference{to: what, name: name}] {
 				return
@@ -52,7 +52,8 @@ func (c *checker) unused() {
 
 // usedOn are the names that the sheet itself uses, and the procedures that can
 // be carried out on the design.
-func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
+func (c *checker) usedOn(sheet *Document) map[reference]bool {
+	s := sheet.Sheet
 	used := map[reference]bool{}
 	use := func(to thing, names ...string) {
 		for _, n := range names {
@@ -93,7 +94,7 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 		use(gate, t.Measure...)
 	}
 	for _, d := range c.all() {
-		if d.Procedure == nil || !d.Serves(s) {
+		if !c.serves(d, sheet) {
 			continue
 		}
 		for _, r := range d.names {

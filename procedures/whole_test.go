@@ -38,11 +38,29 @@ func TestAnswersThatCannotStart(t *testing.T) {
 			t.Errorf("%s:\n%v", name, report.Faults)
 		}
 		// The same where they are a library.
-		report, err = Open(folder).CheckAll(t.Context())
-		if err != nil || len(report.Faults) != 1 || !strings.Contains(report.Faults[0].Text, c.want) {
-			t.Errorf("%s, as a library: %v\n%v", name, err, report.Faults)
+		if report := wholeOwn(t, folder); len(report.Faults) != 1 || !strings.Contains(report.Faults[0].Text, c.want) {
+			t.Errorf("%s, as a library:\n%v", name, report.Faults)
 		}
 	}
+}
+
+// wholeOwn checks a library of one's own documents alone. That the embedded ones are in order, which takes longer than all
+// of these tests, is found out once, by TestEmbeddedHaveNoFault; the script check.txtar of the commands checks the two together.
+func wholeOwn(t *testing.T, folder string) Report {
+	t.Helper()
+	c := checker{ctx: t.Context(), whole: true}
+	entries, _, faults := Open(folder).list()
+	c.faults = faults
+	for _, e := range entries {
+		if e.From != Embedded {
+			c.add(e.Document, e.From, nil)
+		}
+	}
+	report, err := c.report()
+	if err != nil || len(c.docs) == 0 {
+		t.Fatalf("%d documents, %v", len(c.docs), err)
+	}
+	return report
 }
 
 // What is written for a sheet is checked with it.
@@ -59,9 +77,9 @@ func TestUnused(t *testing.T) {
 	folder := files(t, map[string]string{"sheet.yaml": faulty{edit: []string{
 		"  rule: {title", "  tape: {title: Tape, resolution: 1 mm}\n  rule: {title", "  epoxy:\n", "  resin:\n",
 	}}.text(t, sheetText), "build.yaml": buildText})
-	report, err := Open(folder).CheckAll(t.Context())
-	if err != nil || len(report.Faults) > 0 {
-		t.Fatalf("%v\n%v", err, report.Faults)
+	report := wholeOwn(t, folder)
+	if len(report.Faults) > 0 {
+		t.Fatalf("%v", report.Faults)
 	}
 	path := filepath.Join(folder, "sheet.yaml")
 	for _, want := range []string{path + ":18:3: the adhesive resin coats no joint", path + ":26:3: the gauge tape measures no gate", path + ":50:3: the gate balance is measured by no step"} {

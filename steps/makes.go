@@ -152,19 +152,18 @@ func (s *Step) MakesZone(zone string) bool {
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
 // Where a join does, or one of several whatever is chosen, work on both, such as a dry fit, does not.
 func (p *Procedure) Seats(step *Step, zone, on string) bool {
-	both := func(zones []string) bool { return lists.Contains(zones, zone) && lists.Contains(zones, on) }
 	does := step.Kind.Traits()
 	switch {
 	case does.Joins:
-		return both(p.HeldBy(step.Joint))
-	case does.Coats, does.Passes, does.Measures, does.Confirms, !both(step.Disturbs):
+		return p.holds(step.Joint, zone, on)
+	case does.Coats, does.Passes, does.Measures, does.Confirms, !lists.Contains(step.Disturbs, zone), !lists.Contains(step.Disturbs, on):
 		return false
 	}
 	var with []string // of the joins that do with one answer alone
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index, because a step is large
 			join := &stage.Steps[i]
-			if !join.Kind.Traits().Joins || !both(p.HeldBy(join.Joint)) {
+			if !join.Kind.Traits().Joins || !p.holds(join.Joint, zone, on) {
 				continue
 			}
 			if len(join.With)+len(join.Without) == 0 || slices.EqualFunc(join.With, step.With, slices.Equal) {

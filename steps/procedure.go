@@ -554,18 +554,40 @@ func (p *Procedure) HeldBy(joint string) []string {
 	zones := p.DisturbedBy(joint)
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index, because a step is large
-			step := &stage.Steps[i]
-			if step.Joint != joint || !step.Kind.Traits().Joins ||
-				slices.ContainsFunc(step.Makes, func(m Made) bool { return lists.Contains(step.Disturbs, m.Zone) }) {
-				continue
-			}
-			for _, m := range step.Makes {
-				zones = append(zones, m.Zone)
+			if step := &stage.Steps[i]; step.Joint == joint && step.setsOn() {
+				for _, m := range step.Makes {
+					zones = append(zones, m.Zone)
+				}
 			}
 		}
 	}
 	slices.Sort(zones)
 	return lists.Compact(zones)
+}
+
+// setsOn reports whether the step is a join that makes something which it does not disturb.
+func (s *Step) setsOn() bool {
+	return len(s.Makes) > 0 && s.Kind.Traits().Joins && !slices.ContainsFunc(s.Makes, func(m Made) bool { return lists.Contains(s.Disturbs, m.Zone) })
+}
+
+// holds reports whether the joint holds the two zones together: whether both are among those of HeldBy, which seats ask often.
+func (p *Procedure) holds(joint, zone, on string) bool {
+	one, other := false, false
+	for _, stage := range p.Stages {
+		for i := range stage.Steps {
+			step := &stage.Steps[i]
+			if step.Joint != joint {
+				continue
+			}
+			if step.Kind.Traits().Glues() {
+				one, other = one || lists.Contains(step.Disturbs, zone), other || lists.Contains(step.Disturbs, on)
+			}
+			if step.setsOn() {
+				one, other = one || step.MakesZone(zone), other || step.MakesZone(on)
+			}
+		}
+	}
+	return one && other
 }
 
 // Before returns the names of all stages that must be complete before the stage

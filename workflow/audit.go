@@ -245,7 +245,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	record := s.gates[r.Reading.Gate]
 	for _, t := range record.readings {
 		if t.position == position {
-			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), t, at)
+			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), s.jointsOf(now.Gate), t, at)
 		}
 	}
 	if !r.StaleBy.IsZero() {

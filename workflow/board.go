@@ -126,8 +126,9 @@ func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, st
 }
 
 // stepsIn are the steps that are asked for. Of a stage that comes after work which is left, and not only after time, nobody
-// can do a step whatever else forbids it: that takes long to find out, and is left out unless behind.
-func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool, behind bool) []StepReport {
+// can do a step whatever else forbids it: that takes long to find out, and is left out unless all; and so are the steps that
+// are done or whose turn has not come.
+func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool, all bool) []StepReport {
 	var stages []steps.Stage
 	n := 0
 	for _, stage := range j.Procedure.Stages {
@@ -149,7 +150,11 @@ func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
 	blocked := s.blockedFor(j)
-	reports := make([]StepReport, 0, n)
+	var reports []StepReport
+	if all {
+		reports = make([]StepReport, 0, n)
+	}
+	r := new(StepReport) // of the step that is looked at: a report is large, and few are kept
 	for _, stage := range stages {
 		head := s.head(j, stage, at)
 		before := Reason{Because: ByOrder}
@@ -157,7 +162,7 @@ func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step
 		for i := range stage.Steps {
 			step := &stage.Steps[i]
 			wanted := asked(stage, step)
-			r := &StepReport{Job: j.ID, Stage: stage.Name, Step: *step}
+			*r = StepReport{Job: j.ID, Stage: stage.Name, Step: *step}
 			switch {
 			case i < head || i > head && s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
@@ -170,7 +175,7 @@ func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step
 				if wanted {
 					order := s.unfinished(j, stage, complete, at)
 					r.Reasons = slices.Concat(order, blocks)
-					if behind || len(order) == 0 || !order[0].Until.IsZero() {
+					if all || len(order) == 0 || !order[0].Until.IsZero() {
 						r.Reasons = append(r.Reasons, s.forbids(j, stage, i, at)...)
 					}
 				}
@@ -179,6 +184,9 @@ func (s *State) stepsIn(j *Job, at time.Time, asked func(stage steps.Stage, step
 				if len(r.Reasons) == 0 {
 					r.Progress = Ready
 				}
+			}
+			if turn := r.Progress == Ready || r.Progress == Waiting; !turn && (!wanted || !all) {
+				continue
 			}
 			if explain := s.kinds[step.Kind].explain; explain != nil {
 				explain(s, r, j, at)
@@ -224,8 +232,7 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	if s.memo == nil || len(stage.Steps) == 0 || !lists.Contains(s.Jobs, j) {
 		return s.firstUnmet(j, stage, at)
 	}
-	known := s.memo.heads.of(at, func() *heads { return &heads{is: map[headOf]int{}} })
-	of := headOf{j, &stage.Steps[0]}
+	known, of := s.headsAt(at), jobStep{j, &stage.Steps[0]}
 	known.Lock()
 	i, ok := known.is[of]
 	known.Unlock()

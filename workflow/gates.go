@@ -121,13 +121,10 @@ func (s *State) allGates(at time.Time) []GateReport {
 
 // GateReport returns the gate of that name as it stands at the time.
 func (s *State) GateReport(name string, at time.Time) (GateReport, error) {
-	gates := s.Sheet.GatesFor(s.selected)
-	for _, g := range gates {
-		if g.Name == name {
-			return s.report(g, at), nil
-		}
+	if g, ok := s.Sheet.Gate(name); ok && g.In(s.selected) {
+		return s.report(g, at), nil
 	}
-	return GateReport{}, unknown("gate", name, gateNames(gates))
+	return GateReport{}, unknown("gate", name, gateNames(s.Sheet.GatesFor(s.selected)))
 }
 
 func gateNames(gates []steps.Gate) []string {
@@ -150,7 +147,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	if n := len(record.readings); n > 0 && record.readings[n-1].position > c.position {
 		return r
 	}
-	if no, _ := s.discounts(g, record, nil, reading{position: c.position, at: c.at}, at); no.IsZero() {
+	if no, _ := s.discounts(g, record, nil, s.jointsOf(g), reading{position: c.position, at: c.at}, at); no.IsZero() {
 		r.Standing, r.Reason, r.By = Conceded, Cause{Text: "not measured; " + c.reason}, c.by
 	}
 	return r
@@ -261,11 +258,7 @@ func (s *State) reportOf(g steps.Gate, from moment, at time.Time) GateReport {
 		}
 		return r
 	}
-	if s.memo == nil {
-		r = s.judgeReadings(r, counting)
-	} else {
-		r = s.memo.judged.of(g.Name, counting, func() GateReport { return s.judgeReadings(r, counting) })
-	}
+	r = s.judged(r, counting)
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
 	}
@@ -298,9 +291,9 @@ func (s *State) ParseReading(gate steps.Gate, text string) (quantity.Quantity, e
 // says why the last of the others does not count, and doubted whether that is
 // because of doubt.
 func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []reading, why Cause, doubted bool) {
-	last := s.lastInDoubt(record)
+	last, joints := s.lastInDoubt(record), s.jointsOf(g)
 	for _, t := range record.readings {
-		if no, inDoubt := s.discounts(g, record, last, t, at); !no.IsZero() {
+		if no, inDoubt := s.discounts(g, record, last, joints, t, at); !no.IsZero() {
 			why, doubted = no, inDoubt
 			continue
 		}
@@ -311,7 +304,7 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 
 // discounts says why a reading does not count, and whether that is because of
 // doubt; the zero Cause if it counts.
-func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, t reading, at time.Time) (why Cause, doubted bool) {
+func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, joints []*Joint, t reading, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
 		by, when := s.disturber(zone, d, t)
 		if zone == steps.MassZone {
@@ -336,8 +329,8 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
-	for _, joint := range s.joints() {
-		if !joint.Joined.IsZero() && g.DependsOn(joint.Zones...) && t.at.Before(joint.Handles()) {
+	for _, joint := range joints {
+		if t.at.Before(joint.Handles()) {
 			return Cause{Text: fmt.Sprintf("joint %s had no handling strength yet", joint.Name)}, false
 		}
 	}
@@ -348,6 +341,16 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		return d.check.Doubts(), true
 	}
 	return Cause{}, false
+}
+
+// jointsOf are the joined joints of the gate's zones.
+func (s *State) jointsOf(g steps.Gate) (of []*Joint) {
+	for _, j := range s.joints() {
+		if !j.Joined.IsZero() && g.DependsOn(j.Zones...) {
+			of = append(of, j)
+		}
+	}
+	return of
 }
 
 // wayLeft is when a gate was read in its other way after a reading, by entry or by time,

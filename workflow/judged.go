@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -14,37 +15,61 @@ import (
 	"fettle/workflow/journal"
 )
 
-// judgements are what the readings of each gate say that counted when it was asked last.
+// judgements are what readings of each gate say that were asked about.
 type judgements struct {
 	sync.Mutex
-	gates map[string]judgement
+	of map[gateWay][]judgement
 }
+
+// A gateWay is a gate in one way of measuring it.
+type gateWay struct{ gate, gauge string }
 
 type judgement struct {
 	counting []int64 // positions
 	says     GateReport
 }
 
-// of is what those readings say, worked out if other readings were asked about last. In one
-// state nothing else changes it.
-func (m *judgements) of(gate string, counting []reading, work func() GateReport) GateReport {
-	m.Lock()
-	known, ok := m.gates[gate]
-	m.Unlock()
-	if ok && slices.EqualFunc(known.counting, counting, func(p int64, t reading) bool { return p == t.position }) {
-		return known.says
+// judged is what the readings say that count, worked out once. Beside them it goes by the sheet, and by the studies of gauges:
+// where a longer journal has the same, it says the same.
+func (s *State) judged(empty GateReport, counting []reading) GateReport {
+	if s.memo == nil {
+		return s.judgeReadings(empty, counting)
 	}
-	known = judgement{says: work()}
+	m, way := &s.memo.judged, gateWay{empty.Gate.Name, empty.Gate.Gauge}
+	m.Lock()
+	all := m.of[way]
+	m.Unlock()
+	for _, known := range all {
+		if slices.EqualFunc(known.counting, counting, func(p int64, t reading) bool { return p == t.position }) {
+			r := known.says
+			r.Last = empty.Last // which may count or not
+			return r
+		}
+	}
+	known := judgement{says: s.judgeReadings(empty, counting)}
 	for _, t := range counting {
 		known.counting = append(known.counting, t.position)
 	}
 	m.Lock()
 	defer m.Unlock()
-	if m.gates == nil {
-		m.gates = map[string]judgement{}
+	if m.of == nil {
+		m.of = map[gateWay][]judgement{}
 	}
-	m.gates[gate] = known
+	m.of[way] = append([]judgement{known}, all[:min(len(all), mostJudged-1)]...)
 	return known.says
+}
+
+// mostJudged are the sets of readings of which is remembered what they say: more than that of a gate are hardly asked about at once.
+const mostJudged = 8
+
+// judges takes over what readings say from a state with the same sheet and the same studies.
+func (s *State) judges(as *State) {
+	if as.memo == nil || s.Sheet != as.Sheet || len(s.studies) != len(as.studies) {
+		return
+	}
+	as.memo.judged.Lock()
+	defer as.memo.judged.Unlock()
+	s.memo.judged.of = maps.Clone(as.memo.judged.of)
 }
 
 // judgeReadings judges the readings that count. The last reading is the last by entry and

@@ -226,11 +226,28 @@ func measureMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done b
 // work has disturbed a gate is no matter of the step, nor is a gate of the work once the
 // work has gone on.
 func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateReport {
-	step := stage.Steps[i]
-	done, ok := j.done[step.Name]
+	done, ok := j.done[stage.Steps[i].Name]
 	if !ok {
 		return nil
 	}
+	if s.memo == nil || !lists.Contains(s.Jobs, j) {
+		return s.failedSince(done, j, stage, i, at)
+	}
+	known, of := s.headsAt(at), jobStep{j, &stage.Steps[i]}
+	known.Lock()
+	is, asked := known.failing[of]
+	known.Unlock()
+	if !asked {
+		is = s.failedSince(done, j, stage, i, at)
+		known.Lock()
+		known.failing[of] = is
+		known.Unlock()
+	}
+	return is
+}
+
+func (s *State) failedSince(done completion, j *Job, stage steps.Stage, i int, at time.Time) *GateReport {
+	step := stage.Steps[i]
 	later := func(of steps.Step) bool { return j.done[of.Name].position > done.position }
 	for _, name := range step.Gates {
 		g, known := s.Sheet.Gate(name)

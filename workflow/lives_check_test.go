@@ -634,8 +634,12 @@ func checkRepaired(t *rapid.T, live []journal.Entry) {
 // beside the work that comes before its stage, which neither time nor anybody ends there and then.
 func (l *life) checkNext(t *rapid.T) {
 	for _, job := range l.state.OpenJobs(l.now) {
-		all := l.state.Steps(job, l.now)
-		for i, brief := range l.state.trusted(l.state.stepsIn(job, l.now, every, false), l.now) {
+		all := slices.DeleteFunc(l.state.Steps(job, l.now), func(r StepReport) bool { return r.Progress == Done || r.Progress == Later })
+		next := l.state.trusted(l.state.stepsIn(job, l.now, every, false), l.now)
+		if len(next) != len(all) {
+			t.Fatalf("%d steps are looked at for what is next, of %d whose turn has come", len(next), len(all))
+		}
+		for i, brief := range next {
 			whole := all[i]
 			if len(brief.Reasons) < len(whole.Reasons) && (brief.Reasons[0].Because != ByOrder || !opens(brief).IsZero()) {
 				t.Fatalf("%s waits for %v, and of %v nothing is said", whole.Step.Name, brief.Reasons, whole.Reasons)

@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/workflow/journal"
 )
 
@@ -133,6 +134,17 @@ func (l *life) longer(t *rapid.T, all []journal.Entry) {
 	}
 	replayed := replay(t, all)
 	identical(t, longer, replayed)
+	was := replayed.Gates(l.now)
+	for i, g := range longer.Gates(l.now) { // by what the readings said before
+		for _, r := range []*GateReport{&g, &was[i]} {
+			for _, j := range []*measuring.Judged{&r.Finding.Judged, &r.Finding.Result} { // without what it was worked out by
+				*j = measuring.Judged{Known: j.Known, Point: j.Point, Value: j.Value, Unit: j.Unit, U: j.U, Plain: j.Plain, Probability: j.Probability, Further: j.Further}
+			}
+		}
+		if !reflect.DeepEqual(g, was[i]) {
+			t.Fatalf("the gate is\n%+v\nwhere all entries at once come to\n%+v", g, was[i])
+		}
+	}
 	if l.replayed != nil {
 		identical(t, before, l.replayed)
 	}

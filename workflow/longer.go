@@ -22,7 +22,11 @@ func (s *State) Longer(entries []journal.Entry, docs Documents) (*State, error) 
 	if longer.sheetAtEnd() != longer.lastSheet {
 		return Replay(all, docs)
 	}
-	return longer.foldFrom(len(s.Entries), nil)
+	if _, err := longer.foldFrom(len(s.Entries), nil); err != nil {
+		return nil, err
+	}
+	longer.judges(s)
+	return longer, nil
 }
 
 // amongst reports whether documents are all among others, which may be more.

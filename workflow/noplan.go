@@ -14,14 +14,15 @@ import (
 // NoPlan is the error where there is no plan.
 type NoPlan struct {
 	Why      Hindrance
-	Turns    []Turn    // of the conflict, without times
-	Joint    string    // TooShort: whose window
-	Windows  []Lapse   // that are in the conflict: by joint or wait
-	Sittings []Sitting // that make no sense
-	InHours  bool      // the sittings belong to the conflict
-	Together bool      // two of the turns must lie in one sitting
-	Least    bool      // without any one part of the conflict there would be a plan
-	Until    time.Time // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
+	Turns    []Turn        // of the conflict, without times
+	Joint    string        // TooShort: whose window
+	Windows  []Lapse       // that are in the conflict: by joint or wait
+	Sittings []Sitting     // that make no sense
+	InHours  bool          // the sittings belong to the conflict
+	Together bool          // two of the turns must lie in one sitting
+	Least    bool          // without any one part of the conflict there would be a plan
+	Until    time.Time     // TooLittle: when all would be done with sittings like those given, again and again; zero: nobody knows
+	Thought  time.Duration // NotFound: how long it was looked for, at most
 	Takes    time.Duration
 	Has      time.Duration
 	Free     []Freeing // what would help, any of it

@@ -237,7 +237,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	}
 	var no *NoPlan
 	if errors.As(err, &no) {
-		no.Open, no.Left = of.openNow(), Standing(fleet, now)
+		no.Open, no.Left, no.Thought = of.openNow(), Standing(fleet, now), o.Think
 		for i := range no.Open {
 			of.saves(ctx, &no.Open[i])
 		}

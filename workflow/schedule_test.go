@@ -666,3 +666,30 @@ func TestScheduleSaysWhichSittingSavesAWindow(t *testing.T) {
 		})
 	}
 }
+
+// What waits for a sitting says when it was ready but for that, and how much of one was left then: of a joint that has set before the
+// sitting is over, and of what came after a step.
+func TestChainSaysWhatIsLeftOfASitting(t *testing.T) {
+	long := plain("long")
+	long.Hands = q("20 min")
+	for name, is := range map[string]struct {
+		b           *bench
+		ready, left int
+		after       After
+	}{
+		"a wait":                                 {working(t, one("one", plain("glue"), wait("sets", "10 min"), long)), 11, 19, AfterWait},
+		"a step":                                 {working(t, one("one", long, long)), 20, 10, AfterStep},
+		"a wait that is longer than the sitting": {working(t, one("one", plain("glue"), wait("sets", "40 min"), long)), 41, 0, AfterWait},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p, err := scheduled(t, is.b.now, Hours{Sittings: open(0, 30, 1440, 1470)}, is.b.state)
+			if err != nil {
+				t.Fatal(err)
+			}
+			last := p.Chain[len(p.Chain)-1]
+			if last.After != is.after || !last.Sitting || last.Ready.Sub(evening) != minutesOf(is.ready) || last.Left != is.left {
+				t.Errorf("%s: %+v", says(p), last)
+			}
+		})
+	}
+}

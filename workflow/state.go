@@ -256,16 +256,22 @@ type memo struct {
 	heads  remembered[*heads]
 }
 
-// heads are the first steps of stages that are not met, those that were asked for.
+// heads are the first steps of stages that are not met, and the gates of measure steps that opened
+// them again, those that were asked for.
 type heads struct {
 	sync.Mutex
-	is map[headOf]int
+	is      map[jobStep]int // by the first step of the stage
+	failing map[jobStep]*GateReport
 }
 
-// A headOf is a stage of a job, by its first step.
-type headOf struct {
-	job   *Job
-	first *steps.Step
+// A jobStep is a step of a job.
+type jobStep struct {
+	job  *Job
+	step *steps.Step
+}
+
+func (s *State) headsAt(at time.Time) *heads {
+	return s.memo.heads.of(at, func() *heads { return &heads{is: map[jobStep]int{}, failing: map[jobStep]*GateReport{}} })
 }
 
 // A remembered is what was worked out for the moment that was asked about last.

@@ -58,3 +58,50 @@ func TestWhichStudyCounts(t *testing.T) {
 		}
 	}
 }
+
+// What readings say is taken over by a longer journal, but not where a study of their gauge came to it, which
+// puts in doubt what was in tolerance before; nor is when the gate was read last.
+func TestAStudyDoubtsWhatTheReadingsSaid(t *testing.T) {
+	b := assembled(t)
+	measure := func(readings ...Reading) {
+		t.Helper()
+		b.must(Measure{Gate: "slot", Readings: readings})
+	}
+	measure(Reading{"root", q("4.40 mm")}, Reading{"tip", q("4 mm")})
+	standing := func(s *State) GateStanding {
+		t.Helper()
+		r, err := s.GateReport("slot", b.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Standing
+	}
+	before := b.state
+	if is := standing(before); is != Current {
+		t.Fatalf("it is %s before the study", is)
+	}
+	last := before.Entries[before.Size()-1]
+	entry := journal.Entry{Position: before.Size(), At: last.At, Recorded: last.Recorded, By: "builder", Program: "test"}
+	entry.Facts = journal.BenchRead{Temperature: q("20 °C")}
+	plain, err := before.Longer([]journal.Entry{entry}, papers())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(plain.memo.judged.of) == 0 || standing(plain) != Current {
+		t.Errorf("of %d gates it is taken over what their readings say; it is %s", len(plain.memo.judged.of), standing(plain))
+	}
+	entry.Facts = journal.GaugeStudied{Gauge: "caliper", Gate: "square", Repeatability: q("0.3 mm"), Whole: q("0.3 mm")}
+	studied, err := before.Longer([]journal.Entry{entry}, papers())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if is, want := standing(studied), standing(replay(t, studied.Entries)); is != Undecided || want != Undecided {
+		t.Errorf("after the study it is %s, of all entries at once %s", is, want)
+	}
+	counting := before.gates["slot"].readings
+	for _, at := range []time.Time{b.now, b.now.Add(time.Hour)} {
+		if r := before.judged(GateReport{Gate: before.Sheet.Gates[0], Last: at}, counting); !r.Last.Equal(at) {
+			t.Errorf("it was read last at %s, not at %s", r.Last, at)
+		}
+	}
+}

@@ -145,7 +145,9 @@ type Link struct {
 	Joint   string    `json:"joint,omitempty"` // that dries
 	Wait    string    `json:"wait,omitempty"`
 	Tool    string    `json:"tool,omitempty"`
-	Sitting bool      `json:"sitting,omitempty"` // it waits for one on top of that
+	Sitting bool      `json:"sitting,omitempty"`  // it waits for one on top of that
+	Ready   time.Time `json:"ready,omitzero"`     // of one that does: when what else it waits for is over
+	Left    int       `json:"left_min,omitempty"` // how much of a sitting is left then
 }
 
 // An Answer is one that nobody gave, and that the plan goes by.
@@ -338,6 +340,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	for k := len(r.Chain) - 1; k >= 0; k-- {
 		if l := r.Chain[k]; l.Activity < len(c.tasks) {
 			out.Chain = append(out.Chain, c.link(r, l))
+			if k+1 < len(r.Chain) && l.Sitting {
+				c.room(r, l, r.Chain[k+1].Activity, &out.Chain[len(out.Chain)-1])
+			}
 		}
 	}
 	return out
@@ -475,6 +480,34 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 	}
 	out.After, out.Joint, out.Wait = why.why, why.joint, why.step
 	return out
+}
+
+// room says when a link that waits for a sitting was ready but for that, and how much of one was left then.
+func (c *scheduler) room(r plan.Result, l plan.Link, by int, out *Link) {
+	ready := r.Starts[by] + c.lengthOf(by)
+	if l.Hold == plan.ByDelay {
+		var d plan.Delay
+		if k := l.Delay - len(c.ties); k < 0 {
+			d = c.delays[l.Delay]
+		} else if d = c.eithers[k].One; d.From != by {
+			d = c.eithers[k].Other
+		}
+		ready = r.Starts[d.From] + d.Least
+	}
+	out.Ready = c.time(ready)
+	for _, w := range c.sittings {
+		if w.From <= ready && ready < w.To {
+			out.Left = w.To - ready
+		}
+	}
+}
+
+//go:noinline
+func (c *scheduler) lengthOf(i int) int {
+	if i < len(c.tasks) {
+		return c.tasks[i].minutes
+	}
+	return 0 // a room is over with its task
 }
 
 // A sameTurn is a turn but for its time. Of those that come again in several sittings the order counts.

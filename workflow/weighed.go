@@ -75,7 +75,7 @@ func (s *State) measuredOneWay(g steps.Gate, unit string, until instant) []measu
 			continue
 		}
 		m := measurement{gate: g, readings: runs[n]}
-		m.report = s.judgeReadings(GateReport{Gate: g}, runs[n])
+		m.report = s.judged(GateReport{Gate: g}, runs[n])
 		if m.report.Finding.Missing != "" {
 			continue
 		}

@@ -47,7 +47,7 @@ func TestOpen(t *testing.T) {
 }
 
 func TestOpenNoticesEveryBit(t *testing.T) {
-	flips(t, sealed(t, "fettle/CW-01", ctRecords()), func(flipped []byte) error {
+	everyFlip(t, sealed(t, "fettle/CW-01", ctRecords()), func(flipped []byte) error {
 		_, err := seal.Open(flipped, peterPublic)
 		return err
 	})

@@ -247,18 +247,25 @@ func TestCuresRunSideBySide(t *testing.T) {
 // those that have the same answer on a zone, and some of the rest by
 // TestTheMatrixIsPlanned.
 func TestWhatCheckPassesOpens(t *testing.T) {
-	report, err := procedures.Open("").CheckAll(t.Context())
-	if err != nil || len(report.Faults) > 0 {
-		t.Fatalf("%v\n%v", err, report.Faults)
+	plans, started, answers, long := 0, 0, 140, os.Getenv("FETTLE_LONG") != ""
+	if long { // which takes as long as all plans by default; the tests of package procedures hold that it finds no fault
+		report, err := procedures.Open("").CheckAll(t.Context())
+		if err != nil || len(report.Faults) > 0 {
+			t.Fatalf("%v\n%v", err, report.Faults)
+		}
+		answers = report.Answers
+	}
+	entries, faults := procedures.Open("").List()
+	if len(faults) > 0 {
+		t.Fatal(faults)
 	}
 	library := map[string]*steps.Procedure{}
-	for _, c := range report.Documents {
-		if c.Document.Procedure != nil {
-			library[c.Document.Name()] = c.Document.Procedure
+	for _, e := range entries {
+		if e.Document.Procedure != nil {
+			library[e.Document.Name()] = e.Document.Procedure
 		}
 	}
 	find := func(name string) (*steps.Procedure, error) { return library[name], nil }
-	plans, started, long := 0, 0, os.Getenv("FETTLE_LONG") != ""
 	for _, built := range designs(t) {
 		table := triage(t, built.State.Airframe.Design)
 		fits := map[string]error{} // by procedure and zone: the texts differ in what they say of the damage
@@ -290,8 +297,8 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 			}
 			started++
 		}
-		for _, c := range report.Documents {
-			if p := c.Document.Procedure; p != nil && p.Kind == steps.Check && slices.Contains(c.Serves, built.State.Sheet.Name) {
+		for _, e := range entries {
+			if p := e.Document.Procedure; p != nil && p.Kind == steps.Check && e.Document.Serves(built.State.Sheet) {
 				w := *built
 				if err := opens(&w, p, nil); err != nil {
 					t.Errorf("%s on %s: %v", p.Name, w.State.Sheet.Name, err)
@@ -299,9 +306,9 @@ func TestWhatCheckPassesOpens(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d plans, %d started, %d answers", plans, started, report.Answers)
-	if long && plans < 300 || started < report.Answers {
-		t.Errorf("%d plans were made and %d started, of %d answers that check tried", plans, started, report.Answers)
+	t.Logf("%d plans, %d started, %d answers", plans, started, answers)
+	if long && plans < 300 || started < answers {
+		t.Errorf("%d plans were made and %d started, of %d answers that check tried", plans, started, answers)
 	}
 }
 

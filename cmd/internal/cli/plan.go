@@ -136,7 +136,10 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	var no *workflow.NoPlan
-	if errors.As(err, &no) && a.json && o.ics != "-" {
+	if n := len(o.sittings); errors.As(err, &no) && no.Why == workflow.NoSitting && n > 0 && len(no.Open)+len(no.Left) == 0 { // in overtime, for which there is nothing
+		return isOver(o.sittings[n-1], now.In(time.Local))
+	}
+	if no != nil && a.json && o.ics != "-" {
 		return errors.Join(err, a.showJSON(page.NewNoPlan(no)))
 	}
 	if err != nil {

@@ -44,7 +44,7 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 			return nil, err
 		}
 		if !standing && !slices.ContainsFunc(some, func(s statedSitting) bool { return !s.over }) {
-			return nil, usage("%q is over: it is %s now", text, now.Format("Mon 2 Jan 15:04"))
+			return nil, isOver(text, now)
 		}
 		all = append(all, some...)
 	}
@@ -66,6 +66,10 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 		}
 	}
 	return out, nil
+}
+
+func isOver(text string, now time.Time) error {
+	return usage("%q is over: it is %s now", text, now.Format("Mon 2 Jan 15:04"))
 }
 
 // readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while; of

@@ -71,6 +71,16 @@ func newPlanHelp(free []workflow.Freeing) (all []PlanHelp) {
 	return all
 }
 
+// thinkMore is the flag of more time to think than was given; "": it may not be more.
+func thinkMore(given time.Duration) string {
+	for _, more := range [...]string{"10s", "1min", "10min", "1h"} {
+		if d, _ := time.ParseDuration(strings.TrimSuffix(more, "in")); given < d {
+			return "`--think " + more + "`"
+		}
+	}
+	return ""
+}
+
 // help lists what would make a plan possible.
 func (l *lines) help(all []PlanHelp) {
 	for _, help := range all {
@@ -96,6 +106,10 @@ func (p NoPlan) Markdown(c Clock) string {
 	}
 	switch p.Why {
 	case workflow.NoSitting:
+		if n := len(p.of.Sittings); n > 0 {
+			l.add("%s is over.", hours(p.of.Sittings[n-1], c))
+			break
+		}
 		l.add("No sitting is left.")
 	case workflow.BadSitting, workflow.Overlap:
 		l.add("The sitting %s ends before it starts, or overlaps another.", hours(p.of.Sittings[0], c))
@@ -108,7 +122,7 @@ func (p NoPlan) Markdown(c Clock) string {
 	case workflow.TooLittle:
 		l.add("It takes sittings of %s in all, and yours have %s.", takes, has)
 	case workflow.NotFound:
-		l.add("None was found in the time. One may exist: look longer, with `--think 10s`.")
+		l.add("None was found in the time. One may exist%s.", optionally(": look longer, with ", thinkMore(p.of.Thought)))
 	default:
 		l.add("These don't go together:\n")
 		for _, t := range turns {

@@ -475,36 +475,60 @@ func waits(k workflow.Link) string {
 
 // full reports whether a link of the chain waited for a sitting since too little was left of the one before.
 func full(chain []workflow.Link, i int) bool {
-	return i > 0 && chain[i].Sitting && waits(chain[i]) == ""
+	return i > 0 && chain[i].Sitting && (waits(chain[i]) == "" || chain[i].Left > 0)
 }
+
+// why says why a link of the chain, with what comes before it, does not begin sooner; "": it comes right after that.
+func why(chain []workflow.Link, i int, c Clock) string {
+	k := chain[i]
+	text := waits(k)
+	switch {
+	case !full(chain, i):
+		if k.Sitting && text != "" {
+			text += ", and the next sitting begins"
+		}
+		return text
+	case text != "":
+		text += " until " + c.at(k.Ready, false) + ", and then "
+	}
+	what := esc(k.Title)
+	if minutesOf(k.Ends.Sub(k.Begins)) <= k.Left {
+		what += " with what belongs in the same sitting"
+	}
+	if k.Left == 0 {
+		return text + "nothing of the sitting is left for " + what
+	}
+	return text + "too little of the sitting is left for " + what + ": " + minutes(k.Left)
+}
+
+//go:noinline
+func minutesOf(d time.Duration) int { return int(d / time.Minute) }
 
 // longest says for what the finish waits longest, and how often a sitting was full.
 func (p *Plan) longest(l *lines, c Clock) {
-	var most workflow.Link
-	n := 0
-	for i, k := range p.Chain {
+	gap := func(i int) time.Duration { return p.Chain[i].Begins.Sub(p.Chain[i-1].Ends) }
+	most, n := 0, 0
+	for i := range p.Chain {
 		if full(p.Chain, i) {
 			n++
 		}
-		if i > 0 && waits(k) != "" && k.Begins.Sub(p.Chain[i-1].Ends) > most.Ends.Sub(most.Begins) {
-			most = k
-			most.Begins, most.Ends = p.Chain[i-1].Ends, k.Begins
+		if i > 0 && (waits(p.Chain[i]) != "" || full(p.Chain, i)) && (most == 0 || gap(i) > gap(most) || gap(i) == gap(most) && full(p.Chain, most) && !full(p.Chain, i)) {
+			most = i
 		}
 	}
-	first, by := p.Chain[0].Begins, "work alone"
+	first, by := p.Chain[0].Begins, "by work alone"
 	switch {
-	case !most.Ends.IsZero():
-		by = fmt.Sprintf("longest from %s until %s: %s", c.At(most.Begins), c.At(most.Ends), waits(most))
-		if n > 0 {
-			by += fmt.Sprintf(". At the end of %s too little time is left for the step that comes next", many(n, "sitting"))
+	case most > 0 && gap(most) > 0:
+		by = fmt.Sprintf("longest from %s until %s: %s", c.At(p.Chain[most-1].Ends), c.At(p.Chain[most].Begins), why(p.Chain, most, c))
+		more := ""
+		if full(p.Chain, most) {
+			n, more = n-1, " more"
 		}
-	case n > 0:
-		by = fmt.Sprintf("%s at the end of which too little time is left for the step that comes next", many(n, "sitting"))
+		if n > 0 {
+			by += fmt.Sprintf(". At the end of %s too little is left for what comes next", strings.Replace(many(n, "sitting"), " ", more+" ", 1))
+		}
 	case len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To):
-		by = "when your sittings are: the last work begins at " + c.At(first)
-	}
-	if most.Ends.IsZero() {
-		by = "by " + by
+		by = "by when your sittings are: the last work begins at " + c.At(first)
 	}
 	l.add("\n**The finish is held back** %s.", by)
 }
@@ -527,18 +551,11 @@ func (p *Plan) heldBack(l *lines, c Clock) {
 		work, count = 0, 0
 	}
 	for i, k := range p.Chain {
-		text, full := waits(k), full(p.Chain, i)
-		if full {
-			text = "too little of the sitting is left for " + esc(k.Title)
-		}
-		if text != "" {
+		if text := why(p.Chain, i, c); text != "" {
 			flush()
 			from := ""
 			if i > 0 {
 				from = c.At(p.Chain[i-1].Ends) + " "
-			}
-			if k.Sitting && !full {
-				text += ", and the next sitting begins"
 			}
 			l.item("%suntil %s: %s", from, c.At(k.Begins), text)
 		}

@@ -112,6 +112,15 @@ func TestLookLonger(t *testing.T) {
 	}
 }
 
+// Where none was found, more time is named than was given, up to the most that may be.
+func TestLookLongerForAny(t *testing.T) {
+	for think, named := range map[time.Duration]string{time.Second: "look longer, with `--think 10s`.", 10 * time.Second: "--think 1min`.", time.Minute: "--think 10min`.", 59 * time.Minute: "--think 1h`.", time.Hour: "One may exist."} {
+		if text := page.NewNoPlan(&workflow.NoPlan{Why: workflow.NotFound, Thought: think}).Markdown(page.Clock{}); !strings.Contains(text, named) {
+			t.Errorf("after %v: %s", think, text)
+		}
+	}
+}
+
 // Each turn is drawn, also where several are done at once, or a column has more than one.
 func TestChartShowsEachTurn(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
@@ -241,20 +250,40 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 			t.Errorf("%s is not in\n%s", want, text)
 		}
 	}
-	// What did not fit into the rest of a sitting is said, alone or beside what dries longest.
-	p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}, {Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: workflow.AfterStep, Sitting: true}}
-	said := func(full bool) string {
+	// What did not fit into the rest of a sitting is said with how much that was, alone or beside what dries longer; what dries, and is
+	// over while some of the sitting is left, does not hold it back longest.
+	link := func(after workflow.After, joint string, left int) workflow.Link {
+		return workflow.Link{Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: after, Joint: joint, Sitting: true, Ready: now.Add(6 * time.Minute), Left: left}
+	}
+	said := func(full bool, links ...workflow.Link) string {
+		p.Chain = append([]workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}}, links...)
 		is := page.NewPlan([]string{"FN-01"}, p)
 		is.Full = full
 		return is.Markdown(page.Clock{Now: now})
 	}
-	for full, want := range map[bool]string{false: "held back** by 1 sitting at the end of which too little time is left for the step that comes next.", true: "- 19:01 until Tue 3 Mar 19:00: too little of the sitting is left for Join the roots\n"} {
-		if text := said(full); !strings.Contains(text, want) {
-			t.Errorf("%s is not in\n%s", want, text)
+	for i, is := range []struct {
+		link workflow.Link
+		want string
+	}{
+		{link(workflow.AfterStep, "", 54), "too little of the sitting is left for Join the roots: 54 min"},
+		{link(workflow.AfterStep, "", 75), "too little of the sitting is left for Join the roots with what belongs in the same sitting: 1 h 15 min"},
+		{link(workflow.AfterStep, "", 0), "nothing of the sitting is left for Join the roots"},
+		{link(workflow.AfterHandling, "pad", 8), "pad sets until 19:06, and then too little of the sitting is left for Join the roots: 8 min"},
+		{link(workflow.AfterHandling, "pad", 0), "pad sets, and the next sitting begins"},
+	} {
+		for full, want := range map[bool]string{false: "held back** longest from 19:01 until Tue 3 Mar 19:00: " + is.want + ".", true: "- 19:01 until Tue 3 Mar 19:00: " + is.want + "\n"} {
+			if text := said(full, is.link); !strings.Contains(text, want) {
+				t.Errorf("%d: %s is not in\n%s", i, want, text)
+			}
 		}
 	}
-	p.Chain = append(p.Chain, workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(2 * day), Ends: now.Add(2*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true})
-	if text, want := said(false), ": roots cures. At the end of 1 sitting too little time is left for the step that comes next."; !strings.Contains(text, want) {
-		t.Errorf("%s is not in\n%s", want, text)
+	cures := workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(3 * day), Ends: now.Add(3*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true}
+	for want, links := range map[string][]workflow.Link{
+		": roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":                          {link(workflow.AfterStep, "", 54), cures},
+		": too little of the sitting is left for Join the roots: 54 min. At the end of 1 more sitting too little is left for what comes next.": {link(workflow.AfterStep, "", 54), {Mark: "FN-01", Step: "d", Begins: now.Add(day + 2*time.Hour), After: workflow.AfterStep, Sitting: true, Left: 1}},
+	} {
+		if text := said(false, links...); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
 	}
 }
