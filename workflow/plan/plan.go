@@ -134,7 +134,7 @@ const (
 
 var faults = [...]string{"the length of activity %d is negative", "activity %d is longer than every sitting",
 	"activity %d needs more than there is", "activity %d has a latest start but no limit", "delay %d is between no activities",
-	"delay %d is from an activity to itself", "either %d is between no activities", "set %d has something that is no attended activity",
+	"delay %d is from an activity to itself", "either %d is between no activities", "set %d has something that is not an attended activity",
 	"the amount of resource %d is negative", "sitting %d ends before it starts",
 	"sitting %d starts before the one before it ends", "there are %d warm starts", "a moment is too far away"}
 
