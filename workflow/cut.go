@@ -54,7 +54,7 @@ func (c *scheduler) cutOf(at int, starts []int) cut {
 	return cut{order, make([]gap, len(order)+1)}
 }
 
-// ends decides about the gaps before and after a row what can't be otherwise.
+// bounded decides about the gaps before and after a row what can't be otherwise. It writes into the cut.
 func (c *scheduler) bounded(r *row, is cut) cut {
 	if before, after := r.around(is, 0); before == after {
 		is.gaps[0] = stays
@@ -71,8 +71,8 @@ func (c *scheduler) bounded(r *row, is cut) cut {
 }
 
 // split cuts a row by where its tasks lie in a plan: as many of them into each sitting as it has room for with what they begin and
-// end with. Anew: from the sitting on after the one in which the row begins there; alone: each into a sitting of its own.
-func (c *scheduler) split(r *row, starts []int, anew, alone bool) cut {
+// end with. Alone: each into a sitting of its own.
+func (c *scheduler) split(r *row, starts []int, alone bool) cut {
 	is := cut{tasks: byStart(r.tasks, starts)}
 	is.gaps = slices.Repeat([]gap{stays}, len(is.tasks)+1)
 	is = c.bounded(r, is)
@@ -81,14 +81,12 @@ func (c *scheduler) split(r *row, starts []int, anew, alone bool) cut {
 		first = r.setter
 	}
 	k, at := c.sittingOf(first, starts[first]), starts[first]
-	if r.setter < 0 && (anew || k != 0) {
+	if r.setter < 0 && k != 0 {
 		is.gaps[0] = parted
 	}
-	if anew {
-		k++
-	}
 	off, from := c.offMinutes(r), 0 // of the group
-	for n, i := range is.tasks {
+	late := false                   // it begins later than in the plan
+	for n := range is.tasks {
 		if n == len(is.tasks)-1 && r.needed {
 			off = 0
 		}
@@ -108,7 +106,7 @@ func (c *scheduler) split(r *row, starts []int, anew, alone bool) cut {
 		fits := k < len(c.sittings) && !(alone && n > from)
 		if fits {
 			begin := c.sittings[k].From
-			if from == 0 && !anew {
+			if from == 0 && !late {
 				begin = at
 			}
 			fits = begin+whole() <= c.sittings[k].To
@@ -119,10 +117,9 @@ func (c *scheduler) split(r *row, starts []int, anew, alone bool) cut {
 			} else if from == 0 && r.setter < 0 {
 				is.gaps[0] = parted
 			}
-			_ = i
 			for k++; k < len(c.sittings) && c.sittings[k].From+whole() > c.sittings[k].To; k++ {
 			}
-			anew = true
+			late = true
 		}
 	}
 	return is
@@ -171,8 +168,8 @@ type draft struct {
 }
 
 // attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
-// or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut by where it has
-// their tasks, and it is planned anew. What no plan finishes before is found without the cuts.
+// or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut, as was shown before
+// or by where it has their tasks, and from there better cuts are looked for.
 func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
 	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
 	of.short, of.futile = nil, nil
@@ -227,7 +224,7 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 	return nil
 }
 
-// lying is the cut of a row decided by where its tasks lie.
+// lying is the cut of a row decided by where its tasks lie. It writes into the cut.
 func (is cut) lying(c *scheduler, at int, starts []int) cut {
 	for g, what := range is.gaps {
 		before, after := c.rows[at].around(is, g)
@@ -474,7 +471,7 @@ func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone 
 		}
 		for _, at := range rows {
 			_, known := of.cuts[at]
-			of.cuts[at] = d.c.split(d.c.rows[at], d.r.Starts, false, alone || known)
+			of.cuts[at] = d.c.split(d.c.rows[at], d.r.Starts, alone || known)
 		}
 		next, err := of.draft(ctx, o)
 		if err != nil || len(next.more) > 0 {
