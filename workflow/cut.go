@@ -171,7 +171,7 @@ type draft struct {
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut, as was shown before
 // or by where it has their tasks, and from there better cuts are looked for.
 func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
-	of.cuts, of.warm, of.loose, of.rough = nil, nil, false, false
+	of.cuts, of.warm, of.loose, of.rough, of.unended = nil, nil, false, false, false
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
 	if err != nil || len(d.more) > 0 {
@@ -188,7 +188,13 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) > 0 {
 		if s.best = of.asShown(ctx, o, d); s.best == nil {
 			of.warm = d.r.Starts
-			if d, err = of.cutUp(ctx, o, d, false); len(d.more) > 0 {
+			if d, err = of.cutUp(ctx, o, d, false); err != nil && slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) }) {
+				of.warm, of.unended = s.whole.r.Starts, true // what is left of the sitting may be too little to plan it in
+				if next, none := of.cutUp(ctx, o, s.whole, false); none == nil {
+					d, err = next, nil
+				}
+			}
+			if len(d.more) > 0 {
 				return d.t, d.more, nil
 			} else if err == nil {
 				s.best = d
@@ -430,6 +436,9 @@ func (d *draft) next() (row, g int) {
 // wholly reports whether nothing is left out where a row is cut so: its tasks come in one order only, and what is set and measured for
 // those after a gap is the same however many of them there are.
 func (c *scheduler) wholly(r *row, is cut) bool {
+	if c.unended { // a coat could come after what somebody ends by the way
+		return false
+	}
 	for g, what := range is.gaps {
 		goesOn := g == 0 && what == stays && r.stands(c)
 		if what != parted && !goesOn {

@@ -108,11 +108,55 @@ func TestScheduleAgainstEveryCut(t *testing.T) {
 				t.Errorf("%s, %d: %v", name, length, err)
 				continue
 			}
+			if text := hotBesideACoat(p, b.state.Holds("iron", b.now) == "hot"); text != "" {
+				t.Errorf("%s, %d minutes: %s: %s", name, length, text, says(p))
+			}
 			if soonest, valid := soonestCut(t, b, h); valid == 0 || !soonest.Equal(p.Finish) || !p.Proven {
 				t.Errorf("%s, %d minutes: %s, bound %g; of %d cuts the soonest ends at %g", name, length, says(p), p.Bound.Sub(evening).Minutes(), valid, soonest.Sub(evening).Minutes())
 			}
 		}
 	}
+}
+
+// With a minute left of a sitting in which something stands hot that takes three to end there is a plan still, which heats it anew; a
+// coat that may not lie beside it waits for the next sitting.
+func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
+	const day = 24 * 60
+	for minutes, want := range map[string]string{
+		"1 min": "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1494, join 1505, | ends 1506",
+		"3 min": "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1496, join 1507, | ends 1508, not proven",
+	} {
+		b := hotAndGlued(t, 2, false)
+		off := &b.state.Jobs[0].Procedure.Stages[0].Steps[4]
+		off.Hands = q(minutes)
+		b = workingOn(t, b.state.Sheet, b.state.Jobs[0].Procedure.Stages...)
+		b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+		b.done("warm")
+		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+150), Tight: true}, b.state)
+		if err != nil || says(p) != want || hotBesideACoat(p, true) != "" {
+			t.Errorf("%s: %s, %v, want %s", minutes, says(p), err, want)
+		}
+	}
+}
+
+// hotBesideACoat goes through the turns in their order: from its coat until it is joined nothing heats the iron, nor is it hot.
+func hotBesideACoat(p Timetable, hot bool) string {
+	open := false
+	for _, v := range p.Visits {
+		for i := range v.Turns {
+			turn := &v.Turns[i]
+			for _, set := range turn.Sets {
+				if set.Condition == "iron" {
+					hot = set.State == "hot"
+				}
+			}
+			open = open && turn.Step != "join" || turn.Step == "coat"
+			if open && hot {
+				return turn.Step + " with the iron hot and the coat open"
+			}
+		}
+	}
+	return ""
 }
 
 // soonestCut goes through all ways to cut the rows, each gap of which is kept or parted.

@@ -281,6 +281,8 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		before = []int{end(r.setter)}
 		c.together(r.setter, before[0])
 		c.fixed[heatOf{r.setter, r.is}] = true
+	case r.stands(c) && c.unended:
+		c.coatsAfter(r, c.sittings[0].To)
 	case r.stands(c):
 		before = []int{end()}
 		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
@@ -305,13 +307,15 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 				c.order(k, i)
 			}
 		}
-		known := true // about all of its gaps
+		known := true    // about all of its gaps
+		var runs [][]int // what it is hot for without a break, as far as that is known
 		first := group[0]
 		if len(run) > 0 {
 			first = run[0]
 		}
 		sit := func() {
 			c.together(run...)
+			runs = append(runs, run)
 			if goesOn {
 				for _, i := range run {
 					c.tasks[i].until(c.sittings[0].To - c.tasks[i].minutes)
@@ -348,13 +352,24 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		if known {
 			c.fixed[heatOf{first, r.is}], c.fixed[heatOf{last, r.is}] = true, true
 		} else {
-			for g := from; g <= to; g++ {
-				if before, after := r.around(is, g); is.gaps[g] == stays && before >= 0 && before != after {
-					c.hot = append(c.hot, heat{r.of, before, after, []steps.Setting{r.is}})
+			for _, run := range runs {
+				if len(run) > 1 {
+					c.hot = append(c.hot, heat{r.of, run[0], run[len(run)-1], []steps.Setting{r.is}})
 				}
 			}
 		}
 		from = to
+	}
+}
+
+// coatsAfter has what may not be open beside the row wait until then.
+func (c *scheduler) coatsAfter(r *row, minute int) {
+	for _, join := range c.joins {
+		if !join.open && c.otherwise(c.fleet[r.of], join.adhesive.Needs, []steps.Setting{r.is}, join.of != r.of) {
+			for _, coat := range join.begins() {
+				c.follow(coat, front{at: minute, early: tie{why: AfterStep}})
+			}
+		}
 	}
 }
 
@@ -450,12 +465,12 @@ func (c *scheduler) leavesAt(at int, starts []int) int {
 	return -1
 }
 
-// spoilsAt is a gap about which nothing is decided, of a row that stays as it may not while a coat is open; -1: none.
+// spoilsAt is a gap of a row that stays as it may not while a coat is open; -1: none.
 func (c *scheduler) spoilsAt(at int, starts []int) int {
 	r := c.rows[at]
 	is := c.cutOf(at, starts)
 	for g, what := range is.gaps {
-		if what != undecided {
+		if what == parted {
 			continue
 		}
 		before, after := r.around(is, g)
@@ -464,7 +479,7 @@ func (c *scheduler) spoilsAt(at int, starts []int) int {
 		case c.spoils(heat{r.of, before, after, []steps.Setting{r.is}}, starts):
 			return g
 		}
-		if first := is.tasks[0]; is.until(0) > g && is.gaps[0] != parted && r.stands(c) && slices.ContainsFunc(c.joins, func(join joinTask) bool {
+		if first := is.tasks[0]; what == undecided && is.until(0) > g && is.gaps[0] != parted && r.stands(c) && slices.ContainsFunc(c.joins, func(join joinTask) bool {
 			return !join.open && c.otherwise(c.fleet[r.of], join.adhesive.Needs, []steps.Setting{r.is}, join.of != r.of) &&
 				slices.ContainsFunc(join.begins(), func(coat int) bool { return starts[coat] < starts[first] })
 		}) {

@@ -248,11 +248,16 @@ func (c crew) slowly(t testing.TB, r *rand.Rand, off float64, h workflow.Hours) 
 			}
 		}
 		takes := time.Duration(float64(turn.Ends.Sub(turn.Begins)) * (1 - off + 2*off*r.Float64())).Truncate(time.Second)
-		if err := w.Do(name, takes); err != nil {
+		ends, do := turn.Ends, func() error { return w.Do(name, takes) }
+		if turn.Again != "" {
+			turn.Ends = w.Now.Add(takes)
+			do = func() error { return w.Again(turn) }
+		}
+		if err := do(); err != nil {
 			t.Logf("%s %s %s: %v", turn.Begins, turn.Mark, turn.Step, err)
 			left = nil
 		}
-		if now = w.Now; now.After(turn.Ends) {
+		if now = w.Now; now.After(ends) {
 			left = nil
 		}
 	}
