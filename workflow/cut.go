@@ -209,8 +209,8 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		s.best = of.likened(ctx, o, s.best)
 	}
 	t = s.best.whole()
-	finish, bound := s.best.c.bounds(s.best.r, s.bound)
-	t.Bound, t.Proven = of.time(bound), finish == bound
+	bound := min(s.bound, s.best.r.Finish)
+	t.Bound, t.Proven = of.time(bound), bound == s.best.r.Finish
 	return t, nil, nil
 }
 

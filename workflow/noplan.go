@@ -105,7 +105,7 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	k := r.Conflict
 	e := &NoPlan{Why: Conflict, InHours: k.Sittings, Least: k.Irreducible}
 	for _, i := range k.Activities {
-		if i < len(c.tasks) && c.tasks[i].step != nil {
+		if c.tasks[i].step != nil {
 			e.Turns = append(e.Turns, c.turn(i, -1))
 		}
 	}
@@ -135,8 +135,14 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result, o
 	}
 	// How long a sitting it takes, if one has to do.
 	less := c.part(p, k.Activities)
-	for i := range less.Activities {
-		less.Activities[i].Limited, less.Activities[i].Latest = false, 0
+	for n, i := range k.Activities {
+		a := &less.Activities[n]
+		a.Limited, a.Latest = false, 0
+		if room := p.Activities[i].Room; room > a.Length { // which the sitting has as well
+			last := len(less.Activities)
+			less.Activities = append(less.Activities, plan.Activity{Length: room})
+			less.Delays = append(less.Delays, plan.Delay{From: n, To: last}, plan.Delay{From: last, To: n})
+		}
 	}
 	one, err := c.solved(ctx, less, plan.Options{}, true)
 	if err != nil || one.Starts == nil {
@@ -158,7 +164,9 @@ func (c *scheduler) part(p plan.Problem, who []int) plan.Problem {
 	less := plan.Problem{Capacity: p.Capacity}
 	at := make([]int, len(p.Activities)) // 1 + where it is now
 	for _, i := range who {
-		less.Activities = append(less.Activities, p.Activities[i])
+		a := p.Activities[i]
+		a.Room = 0
+		less.Activities = append(less.Activities, a)
 		at[i] = len(less.Activities)
 	}
 	move := func(d plan.Delay) (plan.Delay, bool) {

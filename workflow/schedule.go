@@ -400,29 +400,14 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 	}
 }
 
-// rooms are activities beside the tasks that have a window, so much longer as is spared of that: who is slow does not run
-// out of the sitting either. They follow the tasks, in their order.
-func (c *scheduler) rooms() (all []plan.Activity) {
+// problem is the work as the planner sees it. One pair of hands uses no tool twice at once. What is spared of a window is left of the
+// sitting too: who is slow does not run out of it either.
+func (c *scheduler) problem() plan.Problem {
+	p := plan.Problem{Delays: c.delays, Either: c.eithers, Together: c.lies, Capacity: []int{c.hands}, Sittings: c.sittings}
 	longest := 0
 	for _, w := range c.sittings {
 		longest = max(longest, w.To-w.From)
 	}
-	for i := range c.tasks {
-		t := &c.tasks[i]
-		if lasts := min(t.minutes+t.spare, longest); lasts > t.minutes {
-			at := len(c.tasks) + len(all)
-			all = append(all, plan.Activity{Length: lasts, Group: t.of, Attended: true})
-			c.delay(i, at, 0, tie{})
-			c.delay(at, i, 0, tie{})
-		}
-	}
-	return all
-}
-
-// problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
-func (c *scheduler) problem() plan.Problem {
-	rooms := c.rooms()
-	p := plan.Problem{Delays: c.delays, Either: c.eithers, Together: c.lies, Capacity: []int{c.hands}, Sittings: c.sittings}
 	tools := map[string]int{}
 	c.tools = []string{""}
 	for i := range c.tasks {
@@ -432,7 +417,7 @@ func (c *scheduler) problem() plan.Problem {
 			a.Latest, a.Limited = t.latest, true
 		}
 		if t.step != nil {
-			a.Attended, a.Needs = true, []int{min(c.hands, c.people(t))}
+			a.Attended, a.Room, a.Needs = true, min(t.minutes+t.spare, longest), []int{min(c.hands, c.people(t))}
 			if c.hands > 1 {
 				for _, name := range t.step.Tools {
 					k, known := tools[name]
@@ -454,7 +439,6 @@ func (c *scheduler) problem() plan.Problem {
 		}
 		p.Activities = append(p.Activities, a)
 	}
-	p.Activities = append(p.Activities, rooms...)
 	return p
 }
 

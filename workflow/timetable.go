@@ -249,18 +249,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 
 // outline is when a plan is over.
 func (c *scheduler) outline(r plan.Result) Timetable {
-	finish, bound := c.bounds(r, r.Bound)
-	return Timetable{Finish: c.time(finish), Bound: c.time(bound), Proven: r.Proven && finish == bound}
-}
-
-// bounds are when the work of a plan is over, and before which moment that of none is. What is spared after it is free.
-//
-//go:noinline
-func (c *scheduler) bounds(r plan.Result, bound int) (finish, least int) {
-	for i := range c.tasks {
-		finish = max(finish, r.Starts[i]+c.tasks[i].minutes)
-	}
-	return finish, min(finish, bound)
+	return Timetable{Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven}
 }
 
 // timetable is a plan as people see it.
@@ -338,11 +327,10 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	}
 	c.endAll(&out)
 	for k := len(r.Chain) - 1; k >= 0; k-- {
-		if l := r.Chain[k]; l.Activity < len(c.tasks) {
-			out.Chain = append(out.Chain, c.link(r, l))
-			if k+1 < len(r.Chain) && l.Sitting {
-				c.room(r, l, r.Chain[k+1].Activity, &out.Chain[len(out.Chain)-1])
-			}
+		l := r.Chain[k]
+		out.Chain = append(out.Chain, c.link(r, l))
+		if k+1 < len(r.Chain) && l.Sitting {
+			c.room(r, l, r.Chain[k+1].Activity, &out.Chain[len(out.Chain)-1])
 		}
 	}
 	return out
@@ -484,7 +472,7 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 
 // room says when a link that waits for a sitting was ready but for that, and how much of one was left then.
 func (c *scheduler) room(r plan.Result, l plan.Link, by int, out *Link) {
-	ready := r.Starts[by] + c.lengthOf(by)
+	ready := r.Starts[by] + c.tasks[by].minutes
 	if l.Hold == plan.ByDelay {
 		var d plan.Delay
 		if k := l.Delay - len(c.ties); k < 0 {
@@ -500,14 +488,6 @@ func (c *scheduler) room(r plan.Result, l plan.Link, by int, out *Link) {
 			out.Left = w.To - ready
 		}
 	}
-}
-
-//go:noinline
-func (c *scheduler) lengthOf(i int) int {
-	if i < len(c.tasks) {
-		return c.tasks[i].minutes
-	}
-	return 0 // a room is over with its task
 }
 
 // A sameTurn is a turn but for its time. Of those that come again in several sittings the order counts.
@@ -566,8 +546,6 @@ func (c *scheduler) like(p plan.Problem) []int {
 func (c *scheduler) rest(p plan.Problem, starts []int) []int {
 	for _, d := range p.Delays {
 		switch {
-		case d.To >= len(c.tasks): // a room beside its task
-			starts[d.To] = starts[d.From]
 		case c.tasks[d.To].step == nil: // the end of all that dries
 			starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 		}
@@ -585,7 +563,7 @@ func (c *scheduler) warmed(p plan.Problem) []int {
 	}
 	for range 2 { // what is set, and then measured, comes after what is ended
 		for _, d := range c.delays {
-			if d.Least >= 0 && d.To < len(c.tasks) && c.tasks[d.To].again != "" {
+			if d.Least >= 0 && c.tasks[d.To].again != "" {
 				starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 			}
 		}

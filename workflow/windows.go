@@ -217,7 +217,7 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 		}
 		for n := 0; n < len(who); n++ {
 			for _, d := range p.Delays {
-				if d.To == who[n] && d.Least >= 0 && d.From < len(c.tasks) && !in[d.From] {
+				if d.To == who[n] && d.Least >= 0 && !in[d.From] {
 					in[d.From], who = true, append(who, d.From)
 				}
 			}

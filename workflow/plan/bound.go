@@ -120,7 +120,7 @@ func (l *layout) latest(end int, lo []int) []int {
 				break
 			}
 			for _, j := range p.Together[n] {
-				t := p.Sittings[k].To - p.Activities[j].Length
+				t := p.Sittings[k].To - p.Activities[j].room()
 				if t >= hi[j] || p.Activities[j].Fixed {
 					continue
 				}

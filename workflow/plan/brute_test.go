@@ -19,7 +19,7 @@ func least(p plan.Problem, horizon int) int {
 		if !a.Fixed {
 			in := !a.Attended || len(p.Sittings) == 0
 			for _, w := range p.Sittings {
-				in = in || starts[i] >= w.From && starts[i]+a.Length <= w.To
+				in = in || starts[i] >= w.From && starts[i]+max(a.Length, a.Room) <= w.To
 			}
 			if !in {
 				return false
@@ -91,7 +91,7 @@ func least(p plan.Problem, horizon int) int {
 func oneSitting(p plan.Problem, set, starts []int) bool {
 	return slices.ContainsFunc(p.Sittings, func(w plan.Span) bool {
 		return !slices.ContainsFunc(set, func(i int) bool {
-			from, to := starts[i], starts[i]+p.Activities[i].Length
+			from, to := starts[i], starts[i]+max(p.Activities[i].Length, p.Activities[i].Room)
 			if p.Activities[i].Fixed {
 				to = from + 1
 				if !slices.ContainsFunc(p.Sittings, func(w plan.Span) bool { return from >= w.From && to <= w.To }) {
@@ -123,6 +123,8 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 			a.Limited, a.Latest = true, r.IntN(8)
 		case 2:
 			a.Fixed, a.Start = true, r.IntN(7)-3
+		case 3, 4:
+			a.Room = r.IntN(6)
 		}
 		p.Activities = append(p.Activities, a)
 		horizon = max(horizon, a.Earliest)

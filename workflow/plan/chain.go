@@ -107,8 +107,12 @@ func (c *chainer) holds(i int) (all []held) {
 		}
 		for _, k := range c.into[near[n]] {
 			d := c.p.Delays[k]
-			if d.Least <= 0 && !in[d.From] && !c.p.Activities[d.From].Fixed && c.sitting(near[n], max(0, c.starts[d.From]+d.Least)) == c.starts[near[n]] {
-				in[d.From] = true
+			if d.Least > 0 || in[d.From] || c.sitting(near[n], max(0, c.starts[d.From]+d.Least)) != c.starts[near[n]] {
+				continue
+			}
+			if in[d.From] = true; c.p.Activities[d.From].Fixed {
+				all = append(all, held{Link{Activity: i, Hold: ByDelay, Delay: int(k)}, d.From})
+			} else {
 				near = append(near, d.From)
 			}
 		}

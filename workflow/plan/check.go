@@ -32,7 +32,7 @@ func Check(p Problem, starts []int) error {
 		}
 		inside := !a.Attended || len(p.Sittings) == 0
 		for _, w := range p.Sittings {
-			inside = inside || w.From <= s && s+a.Length <= w.To
+			inside = inside || w.From <= s && s+a.Length <= w.To && s+a.Room <= w.To
 		}
 		if !inside {
 			return &Broken{"sitting", i}
@@ -102,7 +102,7 @@ func Check(p Problem, starts []int) error {
 func (p *Problem) liesIn(w Span, i, start int) bool {
 	a := p.Activities[i]
 	if !a.Fixed {
-		return w.From <= start && start+a.Length <= w.To
+		return w.From <= start && start+a.Length <= w.To && start+a.Room <= w.To
 	}
 	begins := false // in any
 	for _, other := range p.Sittings {

@@ -30,7 +30,7 @@ func (m *model) follow(p *Problem, starts []int) {
 	}
 	for _, c := range m.together {
 		x := c.x[0]
-		m.s.saved[c.z] = int32(firstTo(c.sittings, starts[m.free[x]]+int(c.length[0])))
+		m.s.saved[c.z] = int32(firstTo(c.sittings, starts[m.free[x]]+int(c.rooms[0])))
 	}
 	for k, o := range m.choices {
 		if d := p.Either[k].One; o >= 0 {
@@ -107,7 +107,7 @@ func (p *Problem) closure(end *limit, free []int, at []int32) [][]int32 {
 		for _, a := range set {
 			for _, b := range set {
 				if i, j := at[a], at[b]; i >= 0 && j >= 0 && i != j && longest > 0 {
-					d[i][j] = max(d[i][j], int32(p.Activities[a].Length-longest))
+					d[i][j] = max(d[i][j], int32(p.Activities[a].room()-longest))
 				}
 			}
 		}
@@ -163,7 +163,7 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 			}
 		}
 	}
-	byLength := map[int][]Span{} // looked up only
+	byRoom := map[int][]Span{} // looked up only
 	for _, i := range free {
 		a := &p.Activities[i]
 		lo, hi := int32(max(0, a.Earliest)), int32(horizon-a.Length)
@@ -175,9 +175,9 @@ func (p *Problem) model(end *limit, free []int, starts []int, least, horizon int
 		var open []Span
 		if a.Attended && len(p.Sittings) > 0 {
 			var known bool
-			if open, known = byLength[a.Length]; !known {
-				open = openStarts(p.Sittings, a.Length, a.Length)
-				byLength[a.Length] = open
+			if open, known = byRoom[a.room()]; !known {
+				open = openStarts(p.Sittings, a.room(), a.room())
+				byRoom[a.room()] = open
 			}
 			if len(open) == 0 {
 				return nil

@@ -31,6 +31,7 @@ type Activity struct {
 	Length   int
 	Needs    []int // by resource, while it lasts; may be shorter than Capacity
 	Attended bool  // lies inside one sitting
+	Room     int   // how much of that sitting is left at its start, at least; 0: Length
 	Group    int   // what belongs together: groups are replanned as wholes
 
 	Earliest int // no start before it, nor before 0
@@ -118,7 +119,7 @@ type Fault int
 // The faults; Index of a BadProblem counts what is named here.
 const (
 	NegativeLength  Fault = iota // activity
-	TooLong                      // activity: attended, and longer than every sitting
+	TooLong                      // activity: attended, and with its room longer than every sitting
 	TooMuch                      // activity: needs more of a resource than there is, or less than nothing
 	LatestUnlimited              // activity: has a Latest and is not Limited
 	NoSuchActivity               // delay: an end of it is not an activity
@@ -184,11 +185,11 @@ func (p *Problem) fault() (horizon int32, err error) {
 		switch {
 		case a.Length < 0:
 			return 0, &BadProblem{NegativeLength, i}
-		case far(a.Length) || far(a.Earliest) || far(a.Latest) || far(a.Start):
+		case far(a.Length) || far(a.Room) || far(a.Earliest) || far(a.Latest) || far(a.Start):
 			return 0, &BadProblem{TooFar, i}
 		case a.Latest != 0 && !a.Limited:
 			return 0, &BadProblem{LatestUnlimited, i}
-		case a.Attended && !a.Fixed && len(p.Sittings) > 0 && a.Length > longest:
+		case a.Attended && !a.Fixed && len(p.Sittings) > 0 && a.room() > longest:
 			return 0, &BadProblem{TooLong, i}
 		}
 		for k, n := range a.Needs {
@@ -238,6 +239,9 @@ func (p *Problem) fault() (horizon int32, err error) {
 	}
 	return int32(total), nil
 }
+
+// room is how much of a sitting there is for what is attended, from its start on.
+func (a *Activity) room() int { return max(a.Length, a.Room) }
 
 // need is how much of resource k the activity takes while it lasts.
 func (a *Activity) need(k int) int32 {

@@ -33,9 +33,9 @@ func (p *Problem) layout(end *limit) *layout {
 		if a.Fixed {
 			l.place(i, a.Start)
 		} else if a.Attended && len(p.Sittings) > 0 {
-			like := kind{a.Length, max(a.Length, rooms[i])}
+			like := kind{a.room(), max(a.room(), rooms[i])}
 			if known[like] == nil {
-				known[like] = openStarts(p.Sittings, a.Length, like.room)
+				known[like] = openStarts(p.Sittings, like.length, like.room)
 			}
 			l.open[i] = known[like]
 		}

@@ -7,7 +7,7 @@ package plan
 func (p *Problem) sittingOf(i, start int) int {
 	a := &p.Activities[i]
 	if !a.Fixed {
-		return firstTo(p.Sittings, start+a.Length)
+		return firstTo(p.Sittings, start+a.room())
 	}
 	if k := firstTo(p.Sittings, start+1); k < len(p.Sittings) && p.Sittings[k].From <= start {
 		return k
@@ -35,7 +35,7 @@ func (p *Problem) room(set []int) (room int) {
 		if a.Fixed {
 			continue
 		}
-		room = max(room, a.Length)
+		room = max(room, a.room())
 		for k := range work {
 			work[k] += a.Length * int(a.need(k))
 		}
@@ -116,7 +116,7 @@ func (l *layout) together(i, t int, least map[int]int) (start, late int) {
 
 // A together keeps activities in one sitting: which of them, z, is a variable.
 type together struct {
-	x, length []int32
+	x, rooms []int32
 	z         int32
 	sittings  []Span // that have room for all of them
 }
@@ -132,7 +132,7 @@ func (m *model) sets(p *Problem, at []int32, d [][]int32, starts []int) bool {
 		first, last := 0, len(p.Sittings)-1 // with room for what stays where it is
 		for _, i := range set {
 			if x := at[i]; x >= 0 {
-				c.x, c.length = append(c.x, x), append(c.length, int32(p.Activities[i].Length))
+				c.x, c.rooms = append(c.x, x), append(c.rooms, int32(p.Activities[i].room()))
 			} else if k := p.sittingOf(i, starts[i]); k >= 0 {
 				first, last = max(first, k), min(last, max(k, p.lastSitting(i, starts[i])))
 			}
@@ -141,7 +141,7 @@ func (m *model) sets(p *Problem, at []int32, d [][]int32, starts []int) bool {
 		for _, x := range c.x {
 			for k, y := range c.x {
 				if d[x][y] != never {
-					room = max(room, d[x][y]+c.length[k])
+					room = max(room, d[x][y]+c.rooms[k])
 				}
 			}
 		}
@@ -157,7 +157,7 @@ func (m *model) sets(p *Problem, at []int32, d [][]int32, starts []int) bool {
 		default:
 			for k, x := range c.x {
 				s.bound[2*x] = max(s.bound[2*x], int32(c.sittings[0].From))
-				s.bound[2*x+1] = max(s.bound[2*x+1], c.length[k]-int32(c.sittings[n-1].To))
+				s.bound[2*x+1] = max(s.bound[2*x+1], c.rooms[k]-int32(c.sittings[n-1].To))
 			}
 			if n > 1 && len(c.x) > 1 {
 				m.together = append(m.together, c)
@@ -178,8 +178,8 @@ func (m *model) choose() {
 func (c *together) propagate(s *search) bool {
 	last := int32(len(c.sittings)) - 1
 	for k, x := range c.x {
-		if n := int32(firstTo(c.sittings, int(s.lo(x)+c.length[k]))); n > s.lo(c.z) {
-			why := s.because(atLeast(x, int32(c.sittings[n-1].To)-c.length[k]+1))
+		if n := int32(firstTo(c.sittings, int(s.lo(x)+c.rooms[k]))); n > s.lo(c.z) {
+			why := s.because(atLeast(x, int32(c.sittings[n-1].To)-c.rooms[k]+1))
 			if !s.set(atLeast(c.z, n), why) {
 				return false
 			}
@@ -201,7 +201,7 @@ func (c *together) propagate(s *search) bool {
 			return false
 		}
 		n = s.hi(c.z)
-		if !s.set(atMost(x, int32(c.sittings[n].To)-c.length[k]), s.because(atMost(c.z, n))) {
+		if !s.set(atMost(x, int32(c.sittings[n].To)-c.rooms[k]), s.because(atMost(c.z, n))) {
 			return false
 		}
 	}
