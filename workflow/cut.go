@@ -171,7 +171,7 @@ type draft struct {
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut, as was shown before
 // or by where it has their tasks, and from there better cuts are looked for.
 func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
-	of.cuts, of.warm, of.loose, of.rough, of.unended = nil, nil, false, false, false
+	of.asked = asked{}
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
 	if err != nil || len(d.more) > 0 {

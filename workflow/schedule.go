@@ -113,7 +113,8 @@ type scheduler struct {
 	root  *scheduler // that has made nothing
 	keeps bool       // what was made is taken again
 	uncut *scheduler // that has made all tasks and settled nothing
-	trial bool       // of what would help, of which nobody asks that in turn
+	asked
+	trial bool // of what would help, of which nobody asks that in turn
 
 	tasks    []task
 	numbers  []int // by airframe, its tasks
@@ -134,31 +135,35 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows    []*row
-	cuts    map[int]cut        // by row
-	lies    [][]int            // tasks that lie in one sitting
-	fixed   map[heatOf]bool    // of a stretch of a row about whose gaps all is decided, its first and its last
-	hot     []heat             // between two tasks of another stretch
-	loose   bool               // only such stretches are kept from coats: no plan finishes before one that keeps all
-	held    bool               // a row is kept from a coat
-	bare    bool               // a coat waits for the end of what no row is for
-	barest  bool               // none does
-	unended bool               // what stands now is ended when the first sitting is over, by nothing that is planned
-	warm    []int              // starts of another draft, by task
-	rough   bool               // nobody asks why it is no plan
-	short   map[string]*NoPlan // by the step that joins, windows that are too short
-	tried   map[string]*NoPlan // of those, for which is known what helps
-	long    map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
-	whole   bool               // nothing is left out for that
-	futile  []Stop             // in place of steps that are not begun, since nothing that they are for is reached
-	slack   givenUp
-	heeded  map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows   []*row
+	lies   [][]int            // tasks that lie in one sitting
+	fixed  map[heatOf]bool    // of a stretch of a row about whose gaps all is decided, its first and its last
+	hot    []heat             // between two tasks of another stretch
+	held   bool               // a row is kept from a coat
+	bare   bool               // a coat waits for the end of what no row is for
+	short  map[string]*NoPlan // by the step that joins, windows that are too short
+	tried  map[string]*NoPlan // of those, for which is known what helps
+	long   map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
+	whole  bool               // nothing is left out for that
+	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
+	slack  givenUp
+	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
 	stops   []Stop
 	climate []Climates
 	celsius []float64
+}
+
+// asked is what is asked of one draft.
+type asked struct {
+	cuts    map[int]cut // by row
+	loose   bool        // only stretches about whose gaps all is decided are kept from coats: no plan finishes before one that keeps all
+	barest  bool        // no coat waits for the end of what no row is for
+	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
+	rough   bool        // nobody asks why it is no plan
+	warm    []int       // starts of another draft, by task
 }
 
 // A stepOf is a step, or a joint, by its name in the procedure of its job.

@@ -40,7 +40,7 @@ func (of *scheduler) made() (*scheduler, error) {
 // copied is one that can be settled otherwise.
 func (c *scheduler) copied(of *scheduler) *scheduler {
 	is := *c
-	is.cuts, is.loose, is.barest, is.warm, is.rough, is.unended = of.cuts, of.loose, of.barest, of.warm, of.rough, of.unended
+	is.asked = of.asked
 	is.fixed = map[heatOf]bool{}
 	is.numbers, is.tasks = slices.Clone(c.numbers), slices.Clone(c.tasks)
 	is.delays, is.ties = slices.Clip(c.delays), slices.Clip(c.ties)

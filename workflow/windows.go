@@ -190,7 +190,7 @@ func (c *scheduler) between(coat, join int) int {
 // it, and with something to spare where there is.
 func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 	root := *of
-	root.trial, root.slack, root.cuts, root.warm = true, nil, nil, nil
+	root.trial, root.slack, root.asked = true, nil, asked{}
 	for range 2 { // with what is to be spared, and without
 		c := root.begun()
 		for err := c.work(); err != nil; err = c.work() {

@@ -117,8 +117,8 @@ func (l *layout) together(i, t int, least map[int]int) (start, late int) {
 // A together keeps activities in one sitting: which of them, z, is a variable.
 type together struct {
 	x, rooms []int32
-	z         int32
-	sittings  []Span // that have room for all of them
+	z        int32
+	sittings []Span // that have room for all of them
 }
 
 // sets are what must lie in one sitting of what is free, by the delays between each two of it. False where some set can't.
