@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"context"
 	"fmt"
 	"slices"
@@ -135,6 +136,20 @@ func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
 		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+150), Tight: true}, b.state)
 		if err != nil || says(p) != want || hotBesideACoat(p, true) != "" {
 			t.Errorf("%s: %s, %v, want %s", minutes, says(p), err, want)
+		}
+	}
+}
+
+// Where the time is too short for that as well, it is said that there is no plan.
+func TestScheduleWithNoTimeToSetAnewWhatStands(t *testing.T) {
+	const day = 24 * 60
+	b := parts(t, 2)
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	b.done("warm")
+	for length, enough := range map[int]bool{53: false, 54: true} { // 8 to heat, 5 to measure, and 41 of work
+		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+length)}, b.state)
+		if (err == nil) != enough || err != nil && !errors.As(err, new(*NoPlan)) {
+			t.Errorf("%d minutes: %s, %v", length, says(p), err)
 		}
 	}
 }
