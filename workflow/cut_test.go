@@ -140,6 +140,23 @@ func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
 	}
 }
 
+// What stands hot keeps a coat waiting, whatever is left of the sitting, also where all that it is hot for is one thing.
+func TestScheduleCoatsNothingBesideWhatStands(t *testing.T) {
+	for parts := 1; parts <= 2; parts++ {
+		for minutes := 2; minutes <= 80; minutes += 3 {
+			for _, tight := range []bool{false, true} {
+				b := hotAndGlued(t, parts, false)
+				b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+				b.done("warm")
+				p, err := scheduled(t, b.now, Hours{Sittings: open(0, minutes, 1440, 1440+150), Tight: tight}, b.state)
+				if err != nil || hotBesideACoat(p, true) != "" {
+					t.Errorf("%d parts, %d minutes, tight %t: %s, %v: %s", parts, minutes, tight, says(p), err, hotBesideACoat(p, true))
+				}
+			}
+		}
+	}
+}
+
 // Where the time is too short for that as well, it is said that there is no plan.
 func TestScheduleWithNoTimeToSetAnewWhatStands(t *testing.T) {
 	const day = 24 * 60
