@@ -1,8 +1,8 @@
 package workflow
 
 import (
-	"errors"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"testing"
