@@ -420,6 +420,9 @@ func (d *draft) next() (row, g int) {
 			k = d.c.spoilsAt(at, d.r.Starts)
 		}
 		if k < 0 {
+			k = d.c.disturbedAt(at, d.r.Starts)
+		}
+		if k < 0 {
 			continue
 		}
 		before, after := r.around(d.c.cutOf(at, d.r.Starts), k)

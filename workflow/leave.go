@@ -252,6 +252,12 @@ func (c *scheduler) interrupt() {
 	for at, r := range c.rows {
 		if is, known := c.cuts[at]; known {
 			c.interruptRow(r, is)
+		} else if !c.loose {
+			st := stretch{r.of, r.setter, r.tasks, r.ender, r.is}
+			if st.first < 0 && !r.stands(c) {
+				st.first = r.tasks[0]
+			}
+			c.stretches = append(c.stretches, st)
 		}
 	}
 }
@@ -279,12 +285,14 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 	case is.gaps[0] != parted:
 	case r.begins():
 		before = []int{end(r.setter)}
+		c.stretches = append(c.stretches, stretch{r.of, r.setter, nil, before[0], r.is})
 		c.together(r.setter, before[0])
 		c.fixed[heatOf{r.setter, r.is}] = true
 	case r.stands(c) && c.unended:
 		c.coatsAfter(r, c.sittings[0].To)
 	case r.stands(c):
 		before = []int{end()}
+		c.stretches = append(c.stretches, stretch{r.of, -1, nil, before[0], r.is})
 		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
 		c.fixed[heatOf{before[0], r.is}] = true
 	}
@@ -312,6 +320,10 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		first := group[0]
 		if len(run) > 0 {
 			first = run[0]
+		}
+		whole := stretch{r.of, first, group, -1, r.is}
+		if goesOn {
+			whole.first = -1
 		}
 		sit := func() {
 			c.together(run...)
@@ -349,6 +361,27 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 			}
 		}
 		sit()
+		whole.ended = last
+		if known || !c.loose {
+			c.stretches = append(c.stretches, whole)
+		} else {
+			for n, run := range runs {
+				if len(run) == 0 {
+					continue
+				}
+				st := stretch{r.of, run[0], run, -1, r.is}
+				if n == 0 && whole.first < 0 {
+					st.first = -1
+				}
+				if n == len(runs)-1 && last >= 0 {
+					st.ended = last
+					if !lists.Contains(group, last) {
+						st.tasks = run[:len(run)-1]
+					}
+				}
+				c.stretches = append(c.stretches, st)
+			}
+		}
 		if known {
 			c.fixed[heatOf{first, r.is}], c.fixed[heatOf{last, r.is}] = true, true
 		} else {

@@ -135,19 +135,20 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows   []*row
-	lies   [][]int            // tasks that lie in one sitting
-	fixed  map[heatOf]bool    // of a stretch of a row about whose gaps all is decided, its first and its last
-	hot    []heat             // between two tasks of another stretch
-	held   bool               // a row is kept from a coat
-	bare   bool               // a coat waits for the end of what no row is for
-	short  map[string]*NoPlan // by the step that joins, windows that are too short
-	tried  map[string]*NoPlan // of those, for which is known what helps
-	long   map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
-	whole  bool               // nothing is left out for that
-	futile []Stop             // in place of steps that are not begun, since nothing that they are for is reached
-	slack  givenUp
-	heeded map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows      []*row
+	lies      [][]int         // tasks that lie in one sitting
+	fixed     map[heatOf]bool // of a stretch of a row about whose gaps all is decided, its first and its last
+	hot       []heat          // between two tasks of another stretch
+	stretches []stretch
+	held      bool               // a row is kept from a coat, or from what disturbs it
+	bare      bool               // a coat waits for the end of what no row is for
+	short     map[string]*NoPlan // by the step that joins, windows that are too short
+	tried     map[string]*NoPlan // of those, for which is known what helps
+	long      map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
+	whole     bool               // nothing is left out for that
+	futile    []Stop             // in place of steps that are not begun, since nothing that they are for is reached
+	slack     givenUp
+	heeded    map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer

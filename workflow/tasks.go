@@ -38,6 +38,7 @@ func (c *scheduler) work() error {
 func (c *scheduler) settle() {
 	c.interrupt()
 	c.apart()
+	c.undisturbed()
 	c.safety()
 }
 

@@ -1,0 +1,101 @@
+package workflow
+
+import (
+	"slices"
+
+	"fettle/steps"
+	"fettle/steps/lists"
+	"fettle/workflow/plan"
+)
+
+// This file keeps what is set for tasks as it is until they are done: no other task, of any airframe of the bench, sets it otherwise
+// between them, nor needs it otherwise before it is ended. What is glued, and what hangs in the air after it, is kept apart in apart.go.
+
+// A stretch is what a condition is set for, from the task that sets it on until the one that ends it.
+type stretch struct {
+	of, first int // -1: it stands so when the plan begins
+	tasks     []int
+	ended     int // -1: by nothing that is planned
+	is        steps.Setting
+}
+
+// against are the tasks that set a condition of an airframe otherwise, or need it so, and do not glue; those of other airframes, where
+// it is of the bench.
+func (c *scheduler) against(of int, is steps.Setting) (all []int) {
+	bench := c.fleet[of].ofBench(is.Condition)
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.step != nil && t.adhesive == nil && (t.of == of || bench) && c.otherwise(c.fleet[of], c.settings(t), []steps.Setting{is}, false) {
+			all = append(all, i)
+		}
+	}
+	return all
+}
+
+// undisturbed keeps out of the stretches what would disturb them.
+func (c *scheduler) undisturbed() {
+	for _, st := range c.stretches {
+		var last []int // of its tasks: nothing of them comes after it
+		for _, i := range st.tasks {
+			if i != st.first && !slices.ContainsFunc(st.tasks, func(k int) bool { return c.precedes(i, k) }) {
+				last = append(last, i)
+			}
+		}
+		for _, other := range c.against(st.of, st.is) {
+			until := last
+			if !c.tasks[other].setsOtherwise(st.is) && st.ended >= 0 {
+				until = []int{st.ended}
+			}
+			if other == st.ended || other == st.first || lists.Contains(st.tasks, other) {
+				continue
+			}
+			for _, i := range until {
+				c.keepOut(other, st.first, i)
+			}
+		}
+	}
+}
+
+// keepOut has a task lie before the first of two others, or after the last; without a first, after the last.
+func (c *scheduler) keepOut(i, first, last int) {
+	why := tie{why: AfterStep}
+	after := plan.Delay{From: last, To: i, Least: c.tasks[last].minutes}
+	if c.precedes(last, i) || first >= 0 && c.precedes(i, first) {
+		return
+	}
+	between := c.precedes(i, last) // by the documents, or else before the first
+	switch {
+	case first < 0 || c.precedes(first, i):
+		if between {
+			return
+		}
+		c.delay(after.From, after.To, after.Least, why)
+	case between:
+		c.delay(i, first, c.tasks[i].minutes, why)
+	default:
+		c.either(plan.Delay{From: i, To: first, Least: c.tasks[i].minutes}, after, why)
+	}
+	c.held = true // it could be ended for a while
+}
+
+// disturbedAt is a gap of a row about which nothing is decided, in which something sets or needs otherwise what is set for it; -1: none.
+func (c *scheduler) disturbedAt(at int, starts []int) int {
+	r := c.rows[at]
+	is := c.cutOf(at, starts)
+	for _, i := range c.against(r.of, r.is) {
+		if lists.Contains(r.all, i) {
+			continue
+		}
+		for g, what := range is.gaps {
+			before, after := r.around(is, g)
+			ending := g == len(is.tasks)
+			switch {
+			case what != undecided || after < 0 || ending && c.tasks[i].setsOtherwise(r.is):
+			case before < 0 && !r.stands(c), before >= 0 && starts[i] < starts[before]:
+			case starts[i] < starts[after]+c.tasks[after].minutes:
+				return g
+			}
+		}
+	}
+	return -1
+}
