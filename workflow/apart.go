@@ -83,7 +83,7 @@ func (c *scheduler) apart() {
 			continue
 		}
 		own := heat{of: t.of, first: i, last: i}
-		for _, is := range c.settings(t) {
+		for _, is := range t.so {
 			switch last := c.setUntil(i, is); {
 			case within(i, is):
 			case last != i && c.free(i, is) && c.fleet[t.of].staysNot(t.work, is):
@@ -145,6 +145,15 @@ func (c *scheduler) joinsFrom(of int, coat openCoat) bool {
 	return slices.ContainsFunc(c.joins, func(j joinTask) bool {
 		return coat.Joint != nil && j.of == of && j.open && j.joint == coat.Name && c.tasks[j.task].job.ID == coat.Job
 	})
+}
+
+// setting finds what each task needs and sets, where that is not known.
+func (c *scheduler) setting() {
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.step != nil && t.so == nil {
+			t.so = c.settings(t)
+		}
+	}
 }
 
 // settings are what a task needs and sets.

@@ -171,7 +171,7 @@ type draft struct {
 // or why there is no plan. Nothing is left hot, on or plugged in by it: where the best plan would, rows are cut, as was shown before
 // or by where it has their tasks, and from there better cuts are looked for.
 func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, more []runningEnd, err error) {
-	of.asked = asked{}
+	of.asked, of.uncut = asked{}, nil
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
 	if err != nil || len(d.more) > 0 {
@@ -283,8 +283,7 @@ type node struct {
 func (s *search) run(ctx context.Context) {
 	of := s.of
 	of.rough, of.loose, of.warm = true, true, nil
-	of.keeps, of.uncut = true, nil
-	defer func() { of.loose, of.keeps, of.uncut = false, false, nil }()
+	defer func() { of.loose = false }()
 	cuts := map[int]cut{}
 	for at, r := range s.whole.c.rows {
 		c := s.whole.c

@@ -195,7 +195,7 @@ func hotBesideACoat(p Timetable, hot bool) string {
 func soonestCut(t *testing.T, b *bench, h Hours) (soonest time.Time, valid int) {
 	t.Helper()
 	of := newScheduler([]*State{b.state}, b.now, h)
-	of.hands, of.rough, of.keeps, of.think = 1, true, true, &thinking{left: time.Hour}
+	of.hands, of.rough, of.think = 1, true, &thinking{left: time.Hour}
 	of.h.Watch = func(p plan.Problem, r plan.Result) {
 		if r.Starts != nil && plan.Check(p, r.Starts) != nil {
 			t.Error(plan.Check(p, r.Starts))

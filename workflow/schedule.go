@@ -41,6 +41,7 @@ type task struct {
 	late     *runningEnd // a clock that runs, which limits it
 	safe     bool        // it makes safe what crashed
 	again    Again
+	so       []steps.Setting // what it needs and sets
 }
 
 // A tie says why one thing waits for another.
@@ -111,7 +112,6 @@ type scheduler struct {
 	think *thinking // what is left of the time for all of it
 	solve func(context.Context, plan.Problem, plan.Options) (plan.Result, error)
 	root  *scheduler // that has made nothing
-	keeps bool       // what was made is taken again
 	uncut *scheduler // that has made all tasks and settled nothing
 	asked
 	trial bool // of what would help, of which nobody asks that in turn
@@ -135,20 +135,21 @@ type scheduler struct {
 	glue    map[stepOf]*steps.Adhesive // by joint, what is spread on it
 	reworks map[string][]string        // by step of the job, the gates that are reworked before it
 
-	rows      []*row
-	lies      [][]int         // tasks that lie in one sitting
-	fixed     map[heatOf]bool // of a stretch of a row about whose gaps all is decided, its first and its last
-	hot       []heat          // between two tasks of another stretch
-	stretches []stretch
-	held      bool               // a row is kept from a coat, or from what disturbs it
-	bare      bool               // a coat waits for the end of what no row is for
-	short     map[string]*NoPlan // by the step that joins, windows that are too short
-	tried     map[string]*NoPlan // of those, for which is known what helps
-	long      map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
-	whole     bool               // nothing is left out for that
-	futile    []Stop             // in place of steps that are not begun, since nothing that they are for is reached
-	slack     givenUp
-	heeded    map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
+	rows        []*row
+	lies        [][]int         // tasks that lie in one sitting
+	fixed       map[heatOf]bool // of a stretch of a row about whose gaps all is decided, its first and its last
+	hot         []heat          // between two tasks of another stretch
+	stretches   []stretch
+	byCondition map[string][]int   // tasks that need or set it, and do not glue
+	held        bool               // a row is kept from a coat, or from what disturbs it
+	bare        bool               // a coat waits for the end of what no row is for
+	short       map[string]*NoPlan // by the step that joins, windows that are too short
+	tried       map[string]*NoPlan // of those, for which is known what helps
+	long        map[string]*NoPlan // by step, what is longer than every sitting, with what belongs in the same one
+	whole       bool               // nothing is left out for that
+	futile      []Stop             // in place of steps that are not begun, since nothing that they are for is reached
+	slack       givenUp
+	heeded      map[string]bool // of what is considered, what is planned by; true: it would not be otherwise
 
 	tools   []string // by resource; the first are the hands
 	answers []Answer
@@ -344,6 +345,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		}
 		if of.cuts == nil {
 			if e := c.tooLong(); of.leavesLong(c, e) {
+				of.uncut = nil
 				continue
 			} else if e != nil {
 				c.help(ctx, e)

@@ -22,10 +22,19 @@ type stretch struct {
 // against are the tasks that set a condition of an airframe otherwise, or need it so, and do not glue; those of other airframes, where
 // it is of the bench.
 func (c *scheduler) against(of int, is steps.Setting) (all []int) {
+	if c.byCondition == nil {
+		c.byCondition = map[string][]int{}
+		for i := range c.tasks {
+			for _, so := range c.tasks[i].so {
+				if had := c.byCondition[so.Condition]; c.tasks[i].adhesive == nil && !lists.Contains(had, i) {
+					c.byCondition[so.Condition] = append(had, i)
+				}
+			}
+		}
+	}
 	bench := c.fleet[of].ofBench(is.Condition)
-	for i := range c.tasks {
-		t := &c.tasks[i]
-		if t.step != nil && t.adhesive == nil && (t.of == of || bench) && c.otherwise(c.fleet[of], c.settings(t), []steps.Setting{is}, false) {
+	for _, i := range c.byCondition[is.Condition] {
+		if t := &c.tasks[i]; (t.of == of || bench) && c.otherwise(c.fleet[of], t.so, []steps.Setting{is}, false) {
 			all = append(all, i)
 		}
 	}

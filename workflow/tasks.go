@@ -37,6 +37,7 @@ func (c *scheduler) work() error {
 //go:noinline
 func (c *scheduler) settle() {
 	c.interrupt()
+	c.setting()
 	c.apart()
 	c.undisturbed()
 	c.safety()

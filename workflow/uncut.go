@@ -20,21 +20,18 @@ func (of *scheduler) begun() *scheduler {
 // made is a scheduler with the tasks of every airframe, of which nothing is cut yet. What was made once is taken again where the sittings
 // are the same: what is cut changes none of it.
 func (of *scheduler) made() (*scheduler, error) {
-	if of.uncut != nil && of.uncut.rounds == of.rounds {
-		return of.uncut.copied(of), nil
-	}
-	c := of.begun()
-	if err := c.hours(); err != nil {
-		return c, err
-	}
-	if err := c.work(); err != nil {
-		return c, err
-	}
-	if of.keeps {
+	if of.uncut == nil || of.uncut.rounds != of.rounds {
+		c := of.begun()
+		if err := c.hours(); err != nil {
+			return c, err
+		}
+		if err := c.work(); err != nil {
+			return c, err
+		}
+		c.setting()
 		of.uncut = c
-		return c.copied(of), nil
 	}
-	return c, nil
+	return of.uncut.copied(of), nil
 }
 
 // copied is one that can be settled otherwise.

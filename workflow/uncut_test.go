@@ -11,7 +11,7 @@ import (
 func TestWhatWasMadeOnceIsNotShared(t *testing.T) {
 	b := hotAndGlued(t, 2, true)
 	of := newScheduler([]*State{b.state}, b.now, Hours{Sittings: open(0, 240)})
-	of.hands, of.keeps = 1, true
+	of.hands = 1
 	var copies []*scheduler
 	for range 2 {
 		c, err := of.made()
