@@ -16,6 +16,16 @@ func (s *search) since(l literal) int32 {
 	return p
 }
 
+// clashed is the level from which on the conflict is one: what is found of a resource may be so sooner than it is looked at.
+func (s *search) clashed() (level int) {
+	for _, l := range s.clash {
+		if p := s.since(l); p >= 0 {
+			level = max(level, int(s.trail[p].level))
+		}
+	}
+	return level
+}
+
 // analyze turns the conflict into a clause with one literal of the present level, its first, and finds the level to
 // go back to.
 func (s *search) analyze() (c *clause, back int) {

@@ -467,7 +467,7 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 		if !s.propagate() {
 			s.conflicts++
 			left--
-			if len(s.levels) == 0 {
+			if s.undo(s.clashed()); len(s.levels) == 0 {
 				return plan, true
 			}
 			c, back := s.analyze()

@@ -1,0 +1,116 @@
+package workflow
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// disturbed goes through a plan of airframes at one bench, of whose conditions all are the bench's, and says which turn finds one
+// otherwise than it needs it.
+func disturbed(p Timetable, now map[string]string) (all []string) {
+	type change struct {
+		at    int64
+		turn  *Turn
+		needs bool
+	}
+	var changes []change
+	for _, v := range p.Visits {
+		for i := range v.Turns {
+			t := &v.Turns[i]
+			changes = append(changes, change{t.Begins.Unix(), t, true}, change{t.Ends.Unix(), t, false})
+		}
+	}
+	slices.SortStableFunc(changes, func(a, b change) int {
+		if a.at != b.at {
+			return int(a.at - b.at)
+		}
+		return map[bool]int{true: 1}[a.needs] - map[bool]int{true: 1}[b.needs] // what is over sets first
+	})
+	under := map[*Turn]bool{}
+	find := func(t *Turn) {
+		for _, is := range t.Needs {
+			if had := now[is.Condition]; had != is.State {
+				all = append(all, fmt.Sprintf("%s %s needs %s, and it is %s", t.Mark, t.Step, is, had))
+			}
+		}
+	}
+	for _, c := range changes {
+		if under[c.turn] = c.needs; c.needs {
+			find(c.turn)
+			continue
+		}
+		for _, is := range c.turn.Sets {
+			now[is.Condition] = is.State
+			for t := range under {
+				if under[t] {
+					find(t)
+				}
+			}
+		}
+	}
+	return all
+}
+
+// What one airframe's job sets for its tasks no other job sets otherwise before they are done, nor is anything done meanwhile that needs
+// it otherwise, whoever does it.
+func TestScheduleDisturbsNothing(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 0))
+	cold, hot := steps.Setting{Condition: "iron", State: "cold"}, steps.Setting{Condition: "iron", State: "hot"}
+	standing := 0
+	for round := range 40 {
+		var fleet []*State
+		for n := range 2 + r.IntN(2) {
+			b := parts(t, 1+r.IntN(2))
+			film := b.state.Jobs[0].Procedure.Stages[0]
+			for i := range film.Steps {
+				if len(film.Steps[i].Sets) == 0 {
+					film.Steps[i].Needs = []steps.Setting{hot}
+				}
+			}
+			safe, try := plain("safe"), plain("try")
+			safe.Sets, try.Needs = []steps.Setting{cold}, []steps.Setting{cold}
+			safe.Hands, try.Hands = q("3 min"), q(fmt.Sprintf("%d min", 5+r.IntN(20)))
+			b = workingOn(t, b.state.Sheet, film, one("first", safe, try))
+			if n == 0 {
+				b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{cold}})
+				if r.IntN(3) == 0 {
+					b.done("warm")
+					standing++
+				}
+			}
+			b.state.Airframe.Mark = fmt.Sprintf("PL-%02d", n)
+			fleet = append(fleet, b.state)
+		}
+		for i := range fleet {
+			var others []*State
+			for k, other := range fleet {
+				if k != i {
+					others = append(others, other)
+				}
+			}
+			fleet[i] = fleet[i].Beside(others)
+		}
+		length := 60 + r.IntN(120)
+		h := Hours{Hands: 1 + r.IntN(2)}
+		for day := range 12 {
+			h.Sittings = append(h.Sittings, open(1440*day, 1440*day+length)...)
+		}
+		now := map[string]string{"iron": fleet[0].Holds("iron", fleet[0].Entries[len(fleet[0].Entries)-1].At)}
+		p, err := Schedule(t.Context(), fleet, evening, h, plan.Options{Think: 30 * time.Millisecond})
+		if err != nil {
+			t.Fatalf("%d: %v", round, err)
+		}
+		if all := disturbed(p, now); len(all) > 0 {
+			t.Errorf("%d, %d min, hands %d: %s: %v", round, length, h.Hands, says(p), all)
+		}
+	}
+	if standing < 5 {
+		t.Errorf("in %d the iron stands hot", standing)
+	}
+}
