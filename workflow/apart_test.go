@@ -48,3 +48,28 @@ func TestScheduleKeepsCoatsOutOfWhatALaterStageEnds(t *testing.T) {
 		t.Errorf("%s", says(p))
 	}
 }
+
+// Two people do not do at once what may not be beside one another, though no coat lies open between two steps and no vapour hangs.
+func TestScheduleKeepsTwoPeopleApart(t *testing.T) {
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}})
+	in.Adhesives[1].Care = steps.Care{Needs: []steps.Setting{cold}}
+	in.Adhesives[1].Times.Vapour = 0
+	stick := steps.Step{Name: "stick", Kind: steps.Glue, Joint: "tab", Adhesives: []string{"epoxy"}, Hands: q("3 min")}
+	film := plain("film")
+	film.Hands, film.Needs = q("10 min"), []steps.Setting{hot}
+	b := workingOn(t, in, one("glue", stick), one("film", film))
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{hot}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60), Hands: 2}, b.state)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := map[string]Turn{}
+	for _, turn := range p.Visits[0].Turns {
+		of[turn.Step] = turn
+	}
+	if a, b := of["stick"], of["film"]; a.Ends.IsZero() || b.Ends.IsZero() || a.Begins.Before(b.Ends) && b.Begins.Before(a.Ends) {
+		t.Error(says(p))
+	}
+}

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"testing"
@@ -136,6 +137,37 @@ func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
 		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+150), Tight: true}, b.state)
 		if err != nil || says(p) != want || hotBesideACoat(p, true) != "" {
 			t.Errorf("%s: %s, %v, want %s", minutes, says(p), err, want)
+		}
+	}
+}
+
+// What stands hot keeps a coat waiting, whatever is left of the sitting, also where all that it is hot for is one thing.
+func TestScheduleCoatsNothingBesideWhatStands(t *testing.T) {
+	for parts := 1; parts <= 2; parts++ {
+		for minutes := 2; minutes <= 80; minutes += 3 {
+			for _, tight := range []bool{false, true} {
+				b := hotAndGlued(t, parts, false)
+				b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+				b.done("warm")
+				p, err := scheduled(t, b.now, Hours{Sittings: open(0, minutes, 1440, 1440+150), Tight: tight}, b.state)
+				if err != nil || hotBesideACoat(p, true) != "" {
+					t.Errorf("%d parts, %d minutes, tight %t: %s, %v: %s", parts, minutes, tight, says(p), err, hotBesideACoat(p, true))
+				}
+			}
+		}
+	}
+}
+
+// Where the time is too short for that as well, it is said that there is no plan.
+func TestScheduleWithNoTimeToSetAnewWhatStands(t *testing.T) {
+	const day = 24 * 60
+	b := parts(t, 2)
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	b.done("warm")
+	for length, enough := range map[int]bool{53: false, 54: true} { // 8 to heat, 5 to measure, and 41 of work
+		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+length)}, b.state)
+		if (err == nil) != enough || err != nil && !errors.As(err, new(*NoPlan)) {
+			t.Errorf("%d minutes: %s, %v", length, says(p), err)
 		}
 	}
 }

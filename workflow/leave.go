@@ -479,7 +479,7 @@ func (c *scheduler) spoilsAt(at int, starts []int) int {
 		case c.spoils(heat{r.of, before, after, []steps.Setting{r.is}}, starts):
 			return g
 		}
-		if first := is.tasks[0]; what == undecided && is.until(0) > g && is.gaps[0] != parted && r.stands(c) && slices.ContainsFunc(c.joins, func(join joinTask) bool {
+		if first := is.tasks[0]; what == undecided && is.until(0) >= g && is.gaps[0] != parted && r.stands(c) && slices.ContainsFunc(c.joins, func(join joinTask) bool {
 			return !join.open && c.otherwise(c.fleet[r.of], join.adhesive.Needs, []steps.Setting{r.is}, join.of != r.of) &&
 				slices.ContainsFunc(join.begins(), func(coat int) bool { return starts[coat] < starts[first] })
 		}) {
