@@ -25,6 +25,7 @@ import (
 	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/diskless"
 	"fettle/store/seal"
 	"fettle/store/storetest"
 )
@@ -57,6 +58,7 @@ func TestMain(m *testing.M) {
 	_ = flag.Set("rapid.checks", "30")  // each step waits for the cluster
 	_ = flag.Set("test.parallel", "16") // they wait most of the time
 	leantest.Begin()
+	diskless.Begin()
 	code := m.Run()
 	if cluster.server != nil {
 		cluster.server.Server.HardStop() // Close would wait for watches that a test has left

@@ -23,6 +23,7 @@ import (
 	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/diskless"
 	"fettle/store/photos"
 	"fettle/workflow"
 )
@@ -40,6 +41,7 @@ func TestMain(m *testing.M) {
 		os.Exit(1)
 	}
 	leantest.Begin()
+	diskless.Begin()
 	os.Exit(m.Run())
 }
 

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"fettle/steps/leantest"
+	"fettle/store/diskless"
 
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
@@ -37,6 +38,7 @@ func TestMain(m *testing.M) {
 	}
 	_ = flag.Set("test.parallel", "16") // they wait most of the time, for what is away to be noticed
 	leantest.Begin()
+	diskless.Begin()
 	os.Exit(m.Run())
 }
 
