@@ -21,6 +21,7 @@ import (
 	"github.com/anishathalye/porcupine"
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
+	"go.etcd.io/etcd/server/v3/storage/wal"
 
 	"fettle/steps/leantest"
 	"fettle/store"
@@ -57,6 +58,7 @@ func TestMain(m *testing.M) {
 	}
 	_ = flag.Set("rapid.checks", "30")  // each step waits for the cluster
 	_ = flag.Set("test.parallel", "16") // they wait most of the time
+	wal.SegmentSizeBytes = 1 << 20      // else each member sets aside 128 MB, of memory too where its folder is there
 	leantest.Begin()
 	diskless.Begin()
 	code := m.Run()
