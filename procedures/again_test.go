@@ -10,6 +10,7 @@ import (
 
 // The steps that an airframe has after an answer are the same whether those it had before are shared or not.
 func TestForAgain(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(1, 2))
 	compared := 0
 	for _, e := range shipped() {

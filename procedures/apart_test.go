@@ -64,6 +64,7 @@ func textsApart(t testing.TB) map[string][]byte {
 
 // Documents are taken apart as package yaml does it, which is the reference here, and none of them is left to it.
 func TestTakenApart(t *testing.T) {
+	t.Parallel()
 	for name, data := range textsApart(t) {
 		if difference, known := otherwise(data); !known || difference != "" {
 			t.Errorf("%s: known: %v, %s", name, known, difference)
@@ -163,6 +164,7 @@ var marksApart = []string{
 
 // Parts of documents, with slips in them, are taken apart as package yaml does it, or left to it.
 func TestSlipsTakenApart(t *testing.T) {
+	t.Parallel()
 	tries := 3000
 	if os.Getenv("FETTLE_LONG") != "" {
 		tries = 1_000_000

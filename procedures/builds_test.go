@@ -55,6 +55,7 @@ func TestNothingIsTriedOnAWingThatSets(t *testing.T) {
 // What is hot is switched on by a step and off by a step of the same stage, and used
 // between them; while it is hot the sheet's conditions hold solvents back.
 func TestHotToolsAreSwitchedOnAndOff(t *testing.T) {
+	t.Parallel()
 	hot := regexp.MustCompile(`^(hot-|iron$|gun$)`)
 	used := 0
 	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {

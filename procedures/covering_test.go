@@ -12,6 +12,7 @@ import (
 // The combinations that are checked hold, in turn, the one that has the most of what every three answers come to and none before
 // has; together they have all of it.
 func TestCovering(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(3, 4))
 	for range 4 {
 		var names []string

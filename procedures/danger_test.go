@@ -172,6 +172,7 @@ func TestSolderIsJudgedByWetting(t *testing.T) {
 
 // A gear that is pushed from its arm loses a tooth.
 func TestNobodyPushesAServo(t *testing.T) {
+	t.Parallel()
 	push := regexp.MustCompile(`(?i)\b(push|move|turn|swing|work)\b[^.\n]*\b(arm|servo|servos)\b[^.\n]*\bby hand|` +
 		`\b(move|swing)\b (the|each) (arm|surface)s?\b[^.\n]*\b(as far as the servo|by hand and watch)`)
 	rule := regexp.MustCompile(`(?i)\bnever push[^.\n]*`)
@@ -470,6 +471,7 @@ func onItsSheets(t *testing.T, do func(d *Document, o *order, sheet *steps.Sheet
 }
 
 func TestDangersHaveTheirCaution(t *testing.T) {
+	t.Parallel()
 	found := make([]map[string]bool, len(dangers))
 	excused := map[string]bool{}
 	met := map[*steps.Step][]string{} // a step is carried out on several designs

@@ -44,6 +44,7 @@ equipment:
 `).Replace(sheetText)
 
 func TestGateFaults(t *testing.T) {
+	t.Parallel()
 	run(t, gatesText, []faulty{
 		{name: "tolerance without a unit", edit: []string{"5 mm ± 2 mm", "§5 ± 2"}, want: `between: "5 ± 2" has no unit; write 5 ± 2 mm`},
 		{name: "tolerance with commas", edit: []string{"5 mm ± 2 mm", "§5 mm ± 2,5 mm"}, want: `between: a decimal number has a point, not a comma; write: 5 mm ± 2.5 mm`},

@@ -8,6 +8,7 @@ import (
 )
 
 func TestProcedureFaults(t *testing.T) {
+	t.Parallel()
 	const coat = "coat: {joint: roots, with: contact}"
 	run(t, buildText, []faulty{
 		{name: "unknown key", edit: []string{"design: finch\n", "design: finch\n§zones: [a]\n"}, want: `unknown key "zones" in a procedure; known: procedure, kind`},
@@ -115,6 +116,7 @@ func TestProcedureFaults(t *testing.T) {
 }
 
 func TestOrderFaults(t *testing.T) {
+	t.Parallel()
 	const (
 		coat    = "      - step: coat\n        needs: {fan: on}\n        coat: {joint: roots, with: contact}\n"
 		join    = "      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]\n"

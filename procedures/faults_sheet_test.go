@@ -9,6 +9,7 @@ import (
 )
 
 func TestShapes(t *testing.T) {
+	t.Parallel()
 	long := strings.Repeat("x", longestText+1)
 	run(t, sheetText, []faulty{
 		{name: "unknown key", edit: []string{"zones: [wing", "§zone: [wing"}, want: `unknown key "zone" in a design sheet; did you mean "zones"?`},
@@ -54,6 +55,7 @@ func TestShapes(t *testing.T) {
 }
 
 func TestSheetFaults(t *testing.T) {
+	t.Parallel()
 	var options []string
 	for i := range mostOptions + 1 {
 		options = append(options, fmt.Sprintf("o%d: An option", i))

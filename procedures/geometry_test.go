@@ -184,6 +184,7 @@ func scales(result string) []string {
 }
 
 func TestGeometryFaults(t *testing.T) {
+	t.Parallel()
 	run(t, geometryText, []faulty{
 		{name: "no wing", edit: []string{"main: {is: wing", "main: {is: fin", "    main: ", "    §main: ", ", dihedral: 2°", ""}, at: "77:5", want: "no surface is a wing"},
 		{name: "no panels", edit: []string{"panels: [{root: 100 mm, tip: 100 mm, span: 150 mm}]", "panels: §[]"}, want: "panels is an empty list"},

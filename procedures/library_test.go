@@ -14,6 +14,7 @@ import (
 )
 
 func TestEmbeddedHaveNoFault(t *testing.T) {
+	t.Parallel()
 	var known []*Document
 	var sheets []*steps.Sheet
 	for _, name := range embeddedFiles() {
@@ -311,6 +312,7 @@ func TestOwnFolder(t *testing.T) {
 }
 
 func TestNotFound(t *testing.T) {
+	t.Parallel()
 	for _, l := range []*Library{Open(""), Open(t.TempDir()), Open(filepath.Join(t.TempDir(), "nowhere"))} {
 		if entries, faults := l.List(); len(entries) < 3 || len(faults) > 0 {
 			t.Errorf("%d entries, and %v", len(entries), faults)

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -163,7 +164,18 @@ func (l *Library) PictureFile(digest string) string {
 // parsed for that.
 func PicturesIn(kept []byte) []steps.Picture {
 	var all []steps.Picture
-	for _, m := range keptPicture().FindAllSubmatch(kept, mostSteps) {
+	found := 0
+	for line := range bytes.Lines(kept) {
+		if !bytes.Contains(line, []byte("picture: sha256:")) { // the expression would try every byte
+			continue
+		}
+		m := keptPicture().FindSubmatch(line)
+		if m == nil {
+			continue
+		}
+		if found++; found > mostSteps {
+			break
+		}
 		if p := (steps.Picture{Name: string(m[2]), Digest: string(m[1])}); pictureName().MatchString(p.Name) && !lists.Contains(all, p) {
 			all = append(all, p)
 		}

@@ -6,6 +6,7 @@ import (
 	"image/png"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -95,5 +96,22 @@ func TestPicturesBesideADocument(t *testing.T) {
 	put("wren-look.yaml", []byte("procedure: wren-look\nkind: check\ntitle: Look\nrevision: 1\nstages:\n  - {stage: look, use: shared/look}\n"))
 	if doc, err := Open(folder).Find("wren-look"); err != nil || doc.Procedure.Steps()[0].Picture.Name != "left wing.png" {
 		t.Errorf("used: %v", err)
+	}
+}
+
+// What is a picture in the bytes of a document is a line that begins so.
+func TestPicturesIn(t *testing.T) {
+	a, b := strings.Repeat("0a", 32), strings.Repeat("f9", 32)
+	kept := "picture: sha256:" + a + " wing.png\n\n    picture: sha256:" + b + " left wing.jpg\n" +
+		"    picture: sha256:" + a + " wing.png\n" + // once more
+		"do: picture: sha256:" + b + " said.png\n- picture: sha256:" + b + " listed.png\n" +
+		"picture: sha256:" + a[1:] + " short.png\npicture: sha256:" + a + "\npicture: sha256:" + a + " ../wing.png\n" +
+		"\tpicture: sha256:" + b + " last.jpeg"
+	want := []steps.Picture{{Name: "wing.png", Digest: "sha256:" + a}, {Name: "left wing.jpg", Digest: "sha256:" + b}, {Name: "last.jpeg", Digest: "sha256:" + b}}
+	if got := PicturesIn([]byte(kept)); !slices.Equal(got, want) {
+		t.Errorf("found are %v, want %v", got, want)
+	}
+	if got := PicturesIn([]byte(strings.Repeat("picture: sha256:"+a+" wing.png\n", mostSteps) + "picture: sha256:" + b + " more.png\n")); len(got) != 1 {
+		t.Errorf("of more than a document may have %v are found", got)
 	}
 }

@@ -8,6 +8,7 @@ import (
 // Mistakes that break YAML, each in a text that is good but for it: the place,
 // and the line to write.
 func TestYAMLFaults(t *testing.T) {
+	t.Parallel()
 	const prose = "        do: Count the parts.\n"
 	do := func(text string) []string { return []string{prose, "        do: " + text + "\n"} }
 	run(t, buildText, []faulty{

@@ -175,6 +175,7 @@ stages:
 }
 
 func TestReuseFaults(t *testing.T) {
+	t.Parallel()
 	const (
 		fit  = "      - step: fit\n        do: Lay it in.\n        disturbs: [radio]\n"
 		mark = "      - step: care\n"
@@ -381,6 +382,7 @@ func TestSharedFaultsAreSaidOnce(t *testing.T) {
 
 // Small documents that would write out to something huge are refused, and soon.
 func TestWrittenOutTooLarge(t *testing.T) {
+	t.Parallel()
 	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
 	words := letters(12)
 	nest := "- each: {a: [" + words + "]}\n    steps:\n    - each: {b: [" + words + "]}\n      steps:\n      - each: {c: [" + words + "]}\n        steps:\n"
@@ -412,6 +414,7 @@ func TestWrittenOutTooLarge(t *testing.T) {
 // What a generated run writes out is what a plain account of it says: the words
 // put in by hand, one step after the other.
 func TestRunsAreWhatTheySay(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		var text strings.Builder
 		var want []string

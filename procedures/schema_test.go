@@ -80,6 +80,7 @@ func refused(t testing.TB, text string) error {
 }
 
 func TestSchemaTakesWhatIsInOrder(t *testing.T) {
+	t.Parallel()
 	n := 0
 	for _, e := range shipped() {
 		n++

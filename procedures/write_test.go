@@ -7,6 +7,7 @@ import (
 
 // Every document of the library is the same after writing and reading it again.
 func TestWriteIsRead(t *testing.T) {
+	t.Parallel()
 	danger, faults := parse("danger.yaml", []byte(dangerText), nil)
 	if len(faults) > 0 {
 		t.Fatal(faults)

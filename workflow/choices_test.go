@@ -166,6 +166,7 @@ func TestEmptyStagesAndWaitsBehindAChoice(t *testing.T) {
 // Random answers, work and undos: no work stands whose step the answers that stand
 // do not have, and the steps are those of a plain count of the answers.
 func TestRandomChoices(t *testing.T) {
+	t.Parallel()
 	names := []string{"hard", "soft", "none", "rudder", "wet", "dry"}
 	often(t, func(t *rapid.T) {
 		registered := rapid.SampledFrom([][]string{nil, {"soft"}, {"rudder"}, {"hard", "rudder"}}).Draw(t, "options")

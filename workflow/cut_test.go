@@ -82,6 +82,7 @@ func TestScheduleWithWhatIsHotIsNotTheBest(t *testing.T) {
 // Of all ways to cut rows none is finished before the plan, which is called the best: with one row, with two that take turns, with one
 // that a coat may not be open beside, and with one that was set before.
 func TestScheduleAgainstEveryCut(t *testing.T) {
+	t.Parallel()
 	const day = 24 * 60
 	for name, c := range map[string]struct {
 		bench   func() *bench

@@ -16,6 +16,7 @@ import (
 // with an end, and reworks that glue, asked for in any order and taken back. What
 // the journal holds is held against the rules by its entries alone.
 func TestRandomGluing(t *testing.T) {
+	t.Parallel()
 	often(t, func(t *rapid.T) {
 		s := gluingSheet()
 		s.Gates[1].Reworks = []steps.Rework{{Do: "pack it"}, {Do: "glue it", Disturbs: []string{"wing"}, Joint: "roots", Adhesives: []string{"epoxy", "contact"}}}

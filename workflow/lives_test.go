@@ -23,6 +23,7 @@ import (
 // rules forbid. The rules are checked here by plain recomputation from the
 // entries, without the engine's own state.
 func TestRandomLives(t *testing.T) {
+	t.Parallel()
 	often(t, func(t *rapid.T) {
 		l := &life{now: evening}
 		l.state = replay(t, nil)
@@ -52,6 +53,7 @@ func often(t *testing.T, property func(*rapid.T)) {
 // check, flight and disturbance may be typed in later, in any order, and be taken
 // back; after each the gates and the audit are recomputed.
 func TestRandomReadings(t *testing.T) {
+	t.Parallel()
 	start := repaired(t)
 	often(t, func(t *rapid.T) {
 		l := &life{state: start.state, now: start.now}

@@ -18,6 +18,7 @@ import (
 // taken back, in any order and typed in later: by the entries alone, nothing that needs what a hold plugs in was done unless the
 // lines of that hold were confirmed, for this airframe, after the last time that it was out, or that all that was said ended.
 func TestRandomPluggings(t *testing.T) {
+	t.Parallel()
 	start := plugs(t, func(_ *steps.Sheet, plug *steps.Step) { plug.Alone = []string{"Strap it to the stand"} })
 	done, wanting := 0, 0
 	often(t, func(t *rapid.T) {

@@ -323,6 +323,7 @@ func TestAStepFitsAnother(t *testing.T) {
 // release, at any time. After each the record alone says whether what was found bad
 // may be aboard a released airframe.
 func TestRandomThings(t *testing.T) {
+	t.Parallel()
 	start := packed(t)
 	often(t, func(t *rapid.T) {
 		b := &bench{state: start.state, now: start.now, by: start.by, docs: start.docs}

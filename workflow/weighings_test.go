@@ -60,6 +60,7 @@ func (m *model) sum() (mass, x float64) {
 // entered: what the record computes lies within the interval that it says of what is
 // really there, or it says that something is not known or taken for granted.
 func TestRandomWeighings(t *testing.T) {
+	t.Parallel()
 	start := wigeon(t, stand)
 	var checked [2]int
 	round := func(t *rapid.T) {

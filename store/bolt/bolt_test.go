@@ -19,8 +19,9 @@ import (
 )
 
 func TestStore(t *testing.T) {
+	t.Parallel()
 	storetest.Run(t, func(t *testing.T) store.Store {
-		return bolt.New(filepath.Join(t.TempDir(), "fettle.db"))
+		return bolt.New(filepath.Join(inMemory(t), "fettle.db"))
 	})
 }
 

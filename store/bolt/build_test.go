@@ -240,6 +240,7 @@ func TestReplaceDamaged(t *testing.T) {
 // TestReplaceUnderWriters replaces a store over and over while others append:
 // each entry that was acknowledged is in the store, or in one kept aside.
 func TestReplaceUnderWriters(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	path := filepath.Join(folder, "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "start")

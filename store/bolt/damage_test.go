@@ -98,6 +98,7 @@ func headsEnd() int { return 2 * os.Getpagesize() }
 // Once an append has been acknowledged, damage to its head is noticed: the store is
 // not read or written to as though the append had never been made.
 func TestHarmedNewerHead(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, false)
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	at, size := 0, os.Getpagesize()
@@ -124,6 +125,7 @@ func TestHarmedNewerHead(t *testing.T) {
 // Zeroed sectors in a row around the heads, of a store whose newest head is in one page or the
 // other: the last append is there or the store is refused.
 func TestZeroedAroundHeads(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, false)
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	for range 2 {
@@ -151,6 +153,7 @@ func TestZeroedAroundHeads(t *testing.T) {
 // A page that a disk did not write, or that is from an older copy, is noticed: nothing is
 // read as it was some appends ago. An examination says so too.
 func TestStalePage(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	s := bolt.New(path)
 	full := content{map[string][]string{}, map[string]string{}}
@@ -285,6 +288,7 @@ func wantFamily(t tester, err error) {
 }
 
 func TestTruncated(t *testing.T) {
+	t.Parallel()
 	for _, large := range []bool{false, true} {
 		s := makeSample(t, large)
 		path := filepath.Join(t.TempDir(), "fettle.db")
@@ -314,6 +318,7 @@ func TestTruncated(t *testing.T) {
 // the list of free pages and unused space: every byte at the start of a page, and
 // some or all of the rest.
 func TestFlipped(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, false)
 	path := filepath.Join(inMemory(t), "fettle.db")
 	step, head := counts(61, 1), counts(48, os.Getpagesize())
@@ -342,6 +347,7 @@ func TestFlipped(t *testing.T) {
 // which bbolt alone would follow until memory ends. A small bucket's page within that
 // of its parent can be made to do that too.
 func TestCircles(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, true)
 	order, size := binary.NativeEndian, os.Getpagesize()
 	at := func(file []byte, id uint64) []byte { return file[int(id)*size:][:size] }
@@ -444,6 +450,7 @@ func TestLongPage(t *testing.T) {
 // TestMixed harms a store as disks do that lose, mislay or forget what was written:
 // sectors of zeros, pages in each other's place, and pages as they once were.
 func TestMixed(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, true)
 	path := filepath.Join(inMemory(t), "fettle.db")
 	mustWriteFile(t, path, s.file, 0o600)
@@ -529,6 +536,7 @@ func TestCutWhileOpen(t *testing.T) {
 
 // TestGap deletes a record in the middle, which bbolt lets anyone do.
 func TestGap(t *testing.T) {
+	t.Parallel()
 	for name, harm := range map[string]func(journals, journal *bbolt.Bucket) error{
 		"record missing":  func(_, j *bbolt.Bucket) error { return j.Delete(key(2)) },
 		"first missing":   func(_, j *bbolt.Bucket) error { return j.Delete(key(0)) },

@@ -111,6 +111,7 @@ func TestExamineForeign(t *testing.T) {
 // and elsewhere. A rescue never returns anything that was not written, and if
 // reading notices the damage, so does the examination or the rescue.
 func TestExamineHarmed(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, true)
 	step := counts(4099, 331)
 	path := filepath.Join(t.TempDir(), "fettle.db")

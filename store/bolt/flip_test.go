@@ -20,6 +20,7 @@ import (
 // TestFlippedBits flips single bits of the journals, and reads everything: no such
 // damage goes unnoticed.
 func TestFlippedBits(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(inMemory(t), "fettle.db")
 	holds := makeJournals(t, path)
 	if err := readEverything(t, path, holds); err != nil {

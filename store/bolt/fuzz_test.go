@@ -18,6 +18,7 @@ import (
 
 // TestHarmed damages larger stores more severely, and corrects their heads' checksums.
 func TestHarmed(t *testing.T) {
+	t.Parallel()
 	s := makeSample(t, true)
 	path := filepath.Join(inMemory(t), "fettle.db")
 	offset := rapid.Custom(func(rt *rapid.T) int {

@@ -68,6 +68,7 @@ func appendForEver(path string) error {
 // TestKill kills a writer at random moments, and each time wants everything that the
 // writer was told is saved.
 func TestKill(t *testing.T) {
+	t.Parallel()
 	const perStore = 5
 	kills := counts(60, 1000)
 	seed := rand.Uint64()
@@ -154,6 +155,7 @@ func checkKilled(t *testing.T, got map[string][]string, sizes map[string]int64) 
 
 // Of several processes that make the store at once, one makes it and all write to it.
 func TestMadeByMany(t *testing.T) {
+	t.Parallel()
 	for range 10 {
 		path := filepath.Join(t.TempDir(), "fettle.db")
 		errs := make(chan error)

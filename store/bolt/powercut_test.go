@@ -410,6 +410,7 @@ func (in change) make(t tester, path string, holds content) content {
 
 // TestPowerCut cuts the power at any moment of any write of a run.
 func TestPowerCut(t *testing.T) {
+	t.Parallel()
 	most, each := counts(4, 20), counts(3, 40)
 	path, cutPath := filepath.Join(inMemory(t), "fettle.db"), filepath.Join(inMemory(t), "fettle.db")
 	count := newTally()
@@ -440,6 +441,7 @@ func TestPowerCut(t *testing.T) {
 // TestPowerCutAnywhere cuts the power at every moment of a few writes: small and
 // large, within the file and beyond its end.
 func TestPowerCutAnywhere(t *testing.T) {
+	t.Parallel()
 	step := counts(11, 1)
 	path, cutPath := filepath.Join(inMemory(t), "fettle.db"), filepath.Join(inMemory(t), "fettle.db")
 	holds := change{mark: "CW-01", records: []string{"started"}}.make(t, path, content{map[string][]string{}, map[string]string{}})
@@ -524,6 +526,7 @@ func TestPowerCutWhileMaking(t *testing.T) {
 // TestPowerCutWhileMigrating cuts the power while a store of schema 1 is migrated, and
 // during the append that caused the migration.
 func TestPowerCutWhileMigrating(t *testing.T) {
+	t.Parallel()
 	step := counts(41, 1)
 	folder := inMemory(t)
 	path := filepath.Join(folder, "fettle.db")

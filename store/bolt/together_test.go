@@ -130,6 +130,7 @@ func (d durations) String() string {
 // entry is there once, each writer's in order, and the reader always saw a prefix of
 // the final journal, never shorter than before.
 func TestTogether(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	watcher := start(t, "watch", path)
 	watcher.expect(viewLine(0, sha256.New())) // it reads before anything is written

@@ -139,6 +139,7 @@ func certified(t *testing.T, dir string) (ca, cert, key string) {
 // A cluster that wants certificates and a password gets both from the config, and lets nobody in
 // without.
 func TestAccess(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	ca, cert, key := certified(t, dir)
 	server, host, err := start(filepath.Join(dir, "data"), func(c *embed.Config) {
@@ -273,6 +274,7 @@ func TestLooksOften(t *testing.T) {
 	}()
 	s := New(Scheme+l.Addr().String()+"/shed", Access{})
 	defer s.Close()
+	s.patience = time.Second
 	for until := time.Now().Add(3 * time.Second); time.Now().Before(until); {
 		if err := s.View(t.Context(), func(store.Reader) error { return nil }); !errors.Is(err, store.ErrAway) {
 			t.Fatal(err)
@@ -285,6 +287,7 @@ func TestLooksOften(t *testing.T) {
 
 // A cluster that hears who has a password and gives no answer is away, as it is for everybody else.
 func TestPasswordUnanswered(t *testing.T) {
+	t.Parallel()
 	deaf, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -21,9 +21,12 @@ import (
 	"github.com/anishathalye/porcupine"
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
+	"go.etcd.io/etcd/server/v3/storage/wal"
 
+	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/diskless"
 	"fettle/store/seal"
 	"fettle/store/storetest"
 )
@@ -53,7 +56,11 @@ func TestMain(m *testing.M) {
 		}
 		return
 	}
-	_ = flag.Set("rapid.checks", "30") // each step waits for the cluster
+	_ = flag.Set("rapid.checks", "30")  // each step waits for the cluster
+	_ = flag.Set("test.parallel", "16") // they wait most of the time
+	wal.SegmentSizeBytes = 1 << 20      // else each member sets aside 128 MB, of memory too where its folder is there
+	leantest.Begin()
+	diskless.Begin()
 	code := m.Run()
 	if cluster.server != nil {
 		cluster.server.Server.HardStop() // Close would wait for watches that a test has left
@@ -116,7 +123,9 @@ func opened(t *testing.T, shed string) *Store {
 	return s
 }
 
+// Tests run beside each other, but for those that end all leases of the cluster and those that measure time.
 func TestStore(t *testing.T) {
+	t.Parallel()
 	storetest.Run(t, func(t *testing.T) store.Store { return empty(t) })
 	t.Logf("the cluster was ready after %v", cluster.took)
 }
@@ -235,6 +244,7 @@ func TestLargeAppendKilled(t *testing.T) {
 
 // An append may be larger than a transaction or a request of the cluster.
 func TestLargeAppend(t *testing.T) {
+	t.Parallel()
 	s := empty(t)
 	records := many()
 	if err := s.Append(t.Context(), "CW-01", 0, [][]byte{[]byte("first")}); err != nil {
@@ -404,6 +414,7 @@ func (x *deafTxn) Commit() (*clientv3.TxnResponse, error) {
 }
 
 func TestLostAnswer(t *testing.T) {
+	t.Parallel()
 	const journal = "CW-01"
 	for _, test := range []struct {
 		name   string
@@ -524,6 +535,7 @@ func (s *Store) sheds(t *testing.T, name string) (all []string) {
 // A store in which any value is not as it was written says so, or has lost a whole journal's
 // head, which examining it finds.
 func TestDamage(t *testing.T) {
+	t.Parallel()
 	s := empty(t)
 	for size, record := range []string{"a", "b"} {
 		if err := s.Append(t.Context(), "CW-01", int64(size), [][]byte{[]byte(record)}); err != nil {
@@ -595,6 +607,7 @@ func TestDamage(t *testing.T) {
 
 // A store of a later program, or of another, is left alone.
 func TestForeign(t *testing.T) {
+	t.Parallel()
 	for text, want := range map[string]error{format + "2": store.ErrNewer, "something else": store.ErrForeign} {
 		s := empty(t)
 		kv, _ := s.reach(t.Context())
@@ -612,6 +625,7 @@ func TestForeign(t *testing.T) {
 
 // What is read in a view is of one moment, also what is asked for later.
 func TestViewIsOneMoment(t *testing.T) {
+	t.Parallel()
 	s := empty(t)
 	write := func(mark string, size int64) {
 		t.Helper()
@@ -644,6 +658,7 @@ func TestViewIsOneMoment(t *testing.T) {
 // The head of a journal is a register that is written only where it still has the value that was
 // read: porcupine looks for an order of three writers' appends that explains all that they saw.
 func TestLinearizable(t *testing.T) {
+	t.Parallel()
 	each := 40
 	if os.Getenv("FETTLE_LONG") != "" {
 		each = 2000

@@ -12,6 +12,7 @@ import (
 // A journal whose head is lost, or is as it once was, is damaged: neither an airframe that never
 // was nor one of which less is known. Nothing is appended to it.
 func TestLostHead(t *testing.T) {
+	t.Parallel()
 	begun := func() (*Store, clientv3.KV, string) {
 		s := empty(t)
 		kv, _ := s.reach(t.Context())

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	clientv3 "go.etcd.io/etcd/client/v3"
+	"go.etcd.io/etcd/server/v3/embed"
 
 	"fettle/store"
 )
@@ -76,8 +77,14 @@ func TestWatchGoesOn(t *testing.T) {
 	for name, compacted := range map[string]bool{"there": false, "compacted": true} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			way := wayTo(t, hostOf(t))
-			other := empty(t)
+			server, host, err := start(t.TempDir(), func(*embed.Config) {}) // what it compacts away, others may be reading
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(server.Server.HardStop)
+			way := wayTo(t, host)
+			other := New(Scheme+host+"/shed", Access{})
+			t.Cleanup(func() { _ = other.Close() })
 			s := New(Scheme+way.Addr().String()+"/"+other.Shed(), Access{})
 			t.Cleanup(func() { _ = s.Close() })
 			heard := s.Watch(t.Context())

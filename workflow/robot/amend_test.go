@@ -27,6 +27,7 @@ func done(w *robot.Worker) []string {
 // boom: one repair goes on with both. The glue stays, its clock runs on; what was
 // looked at on the wing, which carries the boom, is looked at again.
 func TestASecondCrashAmendsTheRepair(t *testing.T) {
+	t.Parallel()
 	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
 	table := triage(t, "causeway")
 	report := func(w *robot.Worker, finding, zone string) {

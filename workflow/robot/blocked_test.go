@@ -49,6 +49,7 @@ func heldBack(w *robot.Worker, job int) (held, atHand []string) {
 // made anew and not cut out. What works on it, or measures it, waits; the film of the
 // other parts does not; the repair comes first; and then the build goes on to its end.
 func TestDamageHoldsTheBuildBack(t *testing.T) {
+	t.Parallel()
 	w := worker(t)
 	design := named(t, "causeway")
 	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: design.Digest()})

@@ -16,6 +16,7 @@ import (
 // Two pairs of hands at one bench: a pack is charged on one airframe while contact adhesive dries on
 // the other, but never beside it or its vapour; and no charger is left on until the next sitting.
 func TestChargingIsPlannedApart(t *testing.T) {
+	t.Parallel()
 	minutes := func(n int64) quantity.Quantity {
 		q, err := quantity.New(big.NewRat(n, 1), "min")
 		if err != nil {

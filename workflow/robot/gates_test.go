@@ -88,6 +88,7 @@ stages:
 `
 
 func TestEveryFunctionCanBeMet(t *testing.T) {
+	t.Parallel()
 	sheet, err := procedures.Parse("wren.yaml", []byte(wren))
 	if err != nil {
 		t.Fatal(err)

@@ -23,6 +23,7 @@ type life struct {
 	*robot.Worker
 	random *rand.Rand
 	design string
+	stood  []robot.Worker // as it stood after each move of its build
 	table  *steps.Triage
 	queue  *[]workflow.Sighting // what is found, in turn
 	tally  *tally
@@ -513,17 +514,16 @@ func (r record) until(position int64) record {
 
 // live lives one life: so many crashes while it is built, and so many after.
 func (l *life) live(building, after int) error {
-	stood := built[l.design].stood
 	var at []int
 	for range building {
-		at = append(at, l.random.IntN(len(stood)-1))
+		at = append(at, l.random.IntN(len(l.stood)-1))
 	}
 	if building == 0 {
-		*l.Worker = stood[len(stood)-1]
+		*l.Worker = l.stood[len(l.stood)-1]
 		l.Second = l.helper
 	} else {
 		slices.Sort(at)
-		*l.Worker = stood[at[0]]
+		*l.Worker = l.stood[at[0]]
 		l.Second = l.helper
 		for i := range at {
 			seen := l.draw(l.found)
@@ -566,6 +566,7 @@ func (l *life) live(building, after int) error {
 // build, after it, and in the midst of a repair: one life a design, and with FETTLE_LONG so
 // many that 200 cells are carried, with each zone and each repair among them.
 func TestTheMatrixIsCarried(t *testing.T) {
+	t.Parallel()
 	want, lives, crashes, each := 16, 4, 1, 4
 	long := os.Getenv("FETTLE_LONG") != ""
 	if long {
@@ -585,7 +586,7 @@ func TestTheMatrixIsCarried(t *testing.T) {
 		if seed/2%2 == 1 {
 			helper = "second"
 		}
-		l := life{helper: helper, found: each, Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally, queue: of}
+		l := life{helper: helper, found: each, Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, stood: buildings(t, named(t, design), named(t, design+"-build")), table: triage(t, design), tally: tally, queue: of}
 		if err := l.live(crashes*((seed/len(all)+seed)%2), crashes); err != nil {
 			t.Errorf("seed %d, %s: %v", seed, design, err)
 		}

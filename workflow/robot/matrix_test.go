@@ -194,12 +194,13 @@ func planMatrix(w robot.Worker, table *steps.Triage, seen []workflow.Sighting, c
 
 // Every finding on every zone, however bad, is planned after every step of every build.
 func TestTheMatrixIsPlanned(t *testing.T) {
+	t.Parallel()
 	random := rand.New(rand.NewPCG(1, 1))
 	count, faults := map[string]int{}, map[string]int64{}
 	for _, design := range designs(t) {
 		table := triage(t, design.State.Airframe.Design)
 		all := append(sightings(table, design.State.Sheet), ownWords(design.State.Sheet)...)
-		stood := built[design.State.Airframe.Design].stood
+		stood := buildings(t, named(t, design.State.Airframe.Design), named(t, design.State.Airframe.Design+"-build"))
 		for i, w := range stood {
 			if i > 0 && w.State.Size() == stood[i-1].State.Size() {
 				continue // time passed

@@ -152,6 +152,7 @@ func variants(sheet *steps.Sheet, p *steps.Procedure) [][]string {
 // Any two answers that can stand together do in one of the pairs, those that cannot in
 // none, and each answer stands alone.
 func TestPairs(t *testing.T) {
+	t.Parallel()
 	options := func(choice string, names ...string) []steps.Option {
 		var all []steps.Option
 		for _, n := range names {
@@ -203,6 +204,7 @@ func TestPairs(t *testing.T) {
 // Every build of the library comes to its end and to a release that still stands then:
 // with each answer to a choice alone, and with every two that can stand together.
 func TestEveryBuildEndsInARelease(t *testing.T) {
+	t.Parallel()
 	entries, _ := procedures.Open("").List()
 	builds := 0
 	for _, e := range entries {

@@ -19,6 +19,7 @@ import (
 // Whatever check calls in order can be built to its release, repaired by itself
 // and after damage, on random documents too: with every choice of options.
 func TestRandomDocumentsAreCarriedOut(t *testing.T) {
+	t.Parallel()
 	rounds := 4
 	if os.Getenv("FETTLE_LONG") != "" {
 		rounds = 600

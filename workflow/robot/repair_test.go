@@ -11,7 +11,6 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
-	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 	"fettle/workflow/robot"
@@ -20,42 +19,39 @@ import (
 // triage is what answers damage on the design.
 func triage(t testing.TB, design string) *steps.Triage {
 	t.Helper()
-	if asked[design] != nil {
-		return asked[design]
-	}
-	docs, err := procedures.Open("").Tables(design)
-	if err != nil || len(docs) == 0 {
-		t.Fatalf("%d tables, %v", len(docs), err)
-	}
-	var tables []*steps.Triage
-	for _, d := range docs {
-		tables = append(tables, d.Triage)
-	}
-	asked[design] = steps.Asked(tables...)
-	return asked[design]
+	table, _ := asked.get(design, func() (*steps.Triage, error) {
+		docs, err := procedures.Open("").Tables(design)
+		if err != nil || len(docs) == 0 {
+			t.Fatalf("%d tables, %v", len(docs), err)
+		}
+		var tables []*steps.Triage
+		for _, d := range docs {
+			tables = append(tables, d.Triage)
+		}
+		return steps.Asked(tables...), nil
+	})
+	return table
 }
 
 // asked are the tables of the library, by design, which take long to read.
-var asked = map[string]*steps.Triage{}
+var asked shared[*steps.Triage]
 
 // found are the procedures of the library that were asked for, which takes long to read.
-var found = map[string]*steps.Procedure{}
+var found shared[*steps.Procedure]
 
 // findProcedure finds a procedure of the library; of the name of a design, its build.
 func findProcedure(name string) (*steps.Procedure, error) {
-	if found[name] != nil {
-		return found[name], nil
-	}
-	procedure, err := procedures.Open("").BuildOf(name)
-	if err != nil {
-		doc, err := procedures.Open("").Procedure(name)
+	return found.get(name, func() (*steps.Procedure, error) {
+		procedure, err := procedures.Open("").BuildOf(name)
 		if err != nil {
-			return nil, err
+			doc, err := procedures.Open("").Procedure(name)
+			if err != nil {
+				return nil, err
+			}
+			procedure = doc.Procedure
 		}
-		procedure = doc.Procedure
-	}
-	found[name] = procedure
-	return procedure, nil
+		return procedure, nil
+	})
 }
 
 // sightings are everything that the table knows and the design can have.
@@ -144,7 +140,7 @@ func begin(w *robot.Worker, plan workflow.RepairPlan) error {
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		return fmt.Errorf("%s: %w", plan.Procedure.Title, faults)
 	}
-	w.Documents.Procedures[doc.Digest()] = doc.Procedure
+	knows(w, doc)
 	if plan.Amends != nil {
 		amend := *plan.Amends
 		amend.Procedure, amend.Digest = doc.Procedure, doc.Digest()
@@ -206,6 +202,7 @@ func TestEveryFindingIsMended(t *testing.T) {
 // Of five findings each joint cures beside the others. The nose holds the radio back,
 // which dries for 24 hours and cures for 24, and not the sum of all.
 func TestCuresRunSideBySide(t *testing.T) {
+	t.Parallel()
 	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
 	began := w.Now
 	repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{
@@ -247,6 +244,7 @@ func TestCuresRunSideBySide(t *testing.T) {
 // those that have the same answer on a zone, and some of the rest by
 // TestTheMatrixIsPlanned.
 func TestWhatCheckPassesOpens(t *testing.T) {
+	t.Parallel()
 	plans, started, answers, long := 0, 0, 140, os.Getenv("FETTLE_LONG") != ""
 	if long { // which takes as long as all plans by default; the tests of package procedures hold that it finds no fault
 		report, err := procedures.Open("").CheckAll(t.Context())
@@ -321,6 +319,12 @@ func ownWords(sheet *steps.Sheet) []workflow.Sighting {
 	return all
 }
 
+// knows gives a worker one more document. Others that go on from the same airframe don't get it.
+func knows(w *robot.Worker, doc *procedures.Document) {
+	w.Documents.Procedures = maps.Clone(w.Documents.Procedures)
+	w.Documents.Procedures[doc.Digest()] = doc.Procedure
+}
+
 // opens writes a procedure, reads it as a document, and starts it.
 func opens(w *robot.Worker, p *steps.Procedure, damages []string) error {
 	doc, err := procedures.Kept(p)
@@ -330,17 +334,14 @@ func opens(w *robot.Worker, p *steps.Procedure, damages []string) error {
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		return faults
 	}
-	digest := store.Digest(doc.Bytes)
-	documents := w.Documents
-	documents.Procedures = maps.Clone(documents.Procedures)
-	documents.Procedures[digest] = doc.Procedure
-	w.Documents = documents
-	return w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: damages})
+	knows(w, doc)
+	return w.Act(workflow.Start{Procedure: doc.Procedure, Digest: doc.Digest(), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: damages})
 }
 
 // What a finished build leaves to be measured is nothing: what is closed over, or
 // was taken where it was needed, is a gate of the work.
 func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
+	t.Parallel()
 	for _, built := range designs(t) {
 		for _, g := range built.State.Gates(built.Now) {
 			if !g.Gate.Work && !g.Met() {
@@ -352,6 +353,7 @@ func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
 
 // What is fitted later comes to a release as well, and its gates with it.
 func TestWhatIsFittedLater(t *testing.T) {
+	t.Parallel()
 	for _, fit := range []struct {
 		procedure, design string
 		answers           []string
@@ -383,6 +385,7 @@ func TestWhatIsFittedLater(t *testing.T) {
 // A lost wing is built anew to a release, in its time. What the proof of it rests on is
 // of the new wing alone.
 func TestALostWingIsBuiltAnew(t *testing.T) {
+	t.Parallel()
 	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
 	began := w.Now
 	plan := repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{

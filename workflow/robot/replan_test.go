@@ -12,6 +12,7 @@ import (
 // After a slip of 25 minutes the builds are planned anew: nothing begins in the past, no window is broken, and what is left
 // is done in the order that was shown but for one pair in twenty.
 func TestASlipKeepsTheOrder(t *testing.T) {
+	t.Parallel()
 	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
 		w := begun(t, design, strings.ToUpper(design))
 		c := crew{w}

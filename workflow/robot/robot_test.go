@@ -4,6 +4,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -75,7 +76,30 @@ type building struct {
 
 // built are the airframes that were built with nothing chosen, by design: every
 // test goes on from a copy.
-var built = map[string]*building{}
+var built shared[*building]
+
+// A shared is what takes long to make and is made once, by name, for tests that run beside each other.
+type shared[T any] struct{ of sync.Map }
+
+type one[T any] struct {
+	sync.Mutex
+	made bool
+	is   T
+}
+
+// get is what has the name. Where making it ends the test, or fails, the next one makes it again.
+func (s *shared[T]) get(name string, make func() (T, error)) (T, error) {
+	of, _ := s.of.LoadOrStore(name, &one[T]{})
+	o := of.(*one[T])
+	o.Lock()
+	defer o.Unlock()
+	if o.made {
+		return o.is, nil
+	}
+	is, err := make()
+	o.is, o.made = is, err == nil
+	return is, err
+}
 
 // build is an airframe of which the build was carried to its end.
 func build(t testing.TB, design *procedures.Document, procedure *procedures.Document, answers []string) *robot.Worker {
@@ -84,12 +108,16 @@ func build(t testing.TB, design *procedures.Document, procedure *procedures.Docu
 		w := carryBuild(t, design, procedure, answers).stood
 		return &w[len(w)-1]
 	}
-	if built[design.Name()] == nil {
-		built[design.Name()] = carryBuild(t, design, procedure, nil)
-	}
-	stood := built[design.Name()].stood
+	stood := buildings(t, design, procedure)
 	w := stood[len(stood)-1]
 	return &w
+}
+
+// buildings are the airframe as it stood after each move of the build, with nothing chosen.
+func buildings(t testing.TB, design, procedure *procedures.Document) []robot.Worker {
+	t.Helper()
+	b, _ := built.get(design.Name(), func() (*building, error) { return carryBuild(t, design, procedure, nil), nil })
+	return b.stood
 }
 
 // carryBuild registers an airframe with what no step of its build asks for, and carries
@@ -153,6 +181,7 @@ func TestWhatIsRefusedIsNoMove(t *testing.T) {
 // design that it serves and every zone that it is written for, by each of its methods,
 // grounds the airframe, and leaves no gate stale that it disturbed.
 func TestEveryRepairComesToItsEnd(t *testing.T) {
+	t.Parallel()
 	entries, _ := procedures.Open("").List()
 	done := 0
 	carried := map[string]bool{}
@@ -252,10 +281,10 @@ func BenchmarkBuild(b *testing.B) {
 // Every design can be balanced in either way: by the stand, or on two scales that carry
 // its known mass between them.
 func TestEitherWayToBalance(t *testing.T) {
+	t.Parallel()
 	for _, design := range []string{"causeway", "skerry", "jetty", "reed"} {
 		sheet := named(t, design)
-		build(t, sheet, named(t, design+"-build"), nil)
-		stood := built[design].stood
+		stood := buildings(t, sheet, named(t, design+"-build"))
 		before := slices.IndexFunc(stood, func(w robot.Worker) bool {
 			g, err := w.State.GateReport("balance", w.Now)
 			return err == nil && g.Standing != workflow.NeverTaken

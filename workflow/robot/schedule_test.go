@@ -66,6 +66,7 @@ func show(t *testing.T, p workflow.Timetable) {
 // Every build from its start, with two sittings a week, is planned as well as can be or minutes from it, and can be carried out as planned:
 // FETTLE_LONG carries all of them, and all at once.
 func TestBuildsArePlanned(t *testing.T) {
+	t.Parallel()
 	var all crew
 	for _, design := range []string{"reed", "skerry", "jetty", "causeway"} {
 		w := begun(t, design, strings.ToUpper(design))
@@ -101,6 +102,7 @@ func TestBuildsArePlanned(t *testing.T) {
 
 // Longer sittings finish no build later, nor do two pairs of hands: the small design is proven the best with each.
 func TestLongerSittingsFinishNoLater(t *testing.T) {
+	t.Parallel()
 	w := begun(t, "reed", "REED")
 	last := map[int]time.Time{}
 	for minutes := 60; minutes <= 80; minutes += 4 {
@@ -283,6 +285,7 @@ func (c crew) slowly(t testing.TB, r *rand.Rand, off float64, h workflow.Hours) 
 // Where minutes are off by up to 30 %, fewer than one coat in a hundred lapses: of the coats of a small job, and with
 // FETTLE_LONG of the builds.
 func TestSlowHands(t *testing.T) {
+	t.Parallel()
 	works, seeds := []func() *robot.Worker{func() *robot.Worker { return smallWork(t) }}, uint64(4)
 	if os.Getenv("FETTLE_LONG") != "" {
 		seeds = 20
@@ -336,6 +339,7 @@ func smallWork(t testing.TB, otherwise ...func(*steps.Procedure)) *robot.Worker 
 // A job that films goes over two sittings: each is carried out at its minutes, with all that the record asks for anew in the
 // second.
 func TestFilmingOverTwoSittingsIsCarriedOut(t *testing.T) {
+	t.Parallel()
 	w := smallWork(t, func(p *steps.Procedure) {
 		stage := &p.Stages[2]
 		heat, film, cool := stage.Steps[0], stage.Steps[1], stage.Steps[2]
@@ -432,6 +436,7 @@ func keepsTime(t testing.TB, w robot.Worker) {
 
 // There is a plan of builds from their start whatever the time to think, and it says how far from the best it may be.
 func TestScheduleWhateverTheTime(t *testing.T) {
+	t.Parallel()
 	sizes := []int{1, 4, 12}
 	if os.Getenv("FETTLE_LONG") != "" {
 		sizes = append(sizes, 50, 100) // of 300 the timetable alone takes minutes

@@ -28,6 +28,7 @@ import (
 )
 
 func TestAWholeLife(t *testing.T) {
+	t.Parallel()
 	w := whole(t)
 	o := book.Options{
 		Photo: func(digest string) ([]byte, string, error) {
@@ -332,6 +333,7 @@ func everyDrawing(t *testing.T, text string, root *html.Node) {
 
 // What is out of tolerance, undecided, reworked or conceded is said in words.
 func TestVerdictsAreWords(t *testing.T) {
+	t.Parallel()
 	w := built(t)
 	w.Now = w.Now.Add(time.Hour)
 	measure(t, w, "spar-depth", "top-left=4.6mm", "top-root=9.5mm", "bottom-right=5.18mm")
@@ -352,6 +354,7 @@ func TestVerdictsAreWords(t *testing.T) {
 
 // A battery in quarantine never stands under a plain release.
 func TestAQuarantineIsInTheBanner(t *testing.T) {
+	t.Parallel()
 	w := whole(t)
 	cleared := slices.IndexFunc(w.State.Entries, func(e journal.Entry) bool { return e.Facts.Kind() == journal.QuarantineCleared{}.Kind() })
 	state, err := workflow.Replay(w.State.Entries[:cleared], w.Documents)
@@ -435,6 +438,7 @@ func TestWordsAreInert(t *testing.T) {
 // A life of which every text is hostile, in documents and journal alike, has
 // every chapter, and each shows that text as text.
 func TestEveryChapterIsInert(t *testing.T) {
+	t.Parallel()
 	w := whole(t)
 	put(t, w, journal.Noted{Text: "A note."})
 	put(t, w, journal.PhotoKept{Photo: "sha256:89ab", Name: "whole.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})

@@ -40,6 +40,7 @@ var eitherTime = regexp.MustCompile(`[0-9] (h|min) or [0-9]`)
 // has a box, its cautions stand before what to do, a glue step has its clocks, and every
 // reading of a gate that it measures a line.
 func TestOnPaper(t *testing.T) {
+	t.Parallel()
 	listed, faults := procedures.Open("").List()
 	if len(faults) > 0 {
 		t.Fatal(faults)
@@ -128,6 +129,7 @@ func gateOf(sheet *steps.Sheet, name string) (steps.Gate, bool) {
 // The full caution of a glue stands before its first use in a stage, with its lines, and
 // one line of it at each other.
 func TestCautionsOnPaper(t *testing.T) {
+	t.Parallel()
 	text := onPaper(t, find(t, "causeway-build"), find(t, "causeway").Sheet)
 	for _, stage := range having(parse(t, text), "stage") {
 		says := textOf(stage)

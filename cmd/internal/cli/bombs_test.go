@@ -15,6 +15,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -168,10 +169,12 @@ func TestImportOfBombs(t *testing.T) {
 	}
 	sealed := []string{registered}
 	documents := []any{}
+	text := slices.Grow(bytes.Repeat([]byte("# "), 1<<20), 2) // not copied for each
 	for i := range 70 {
-		text := strings.Repeat("# ", 1<<20) + strconv.Itoa(i)
-		sealed = append(sealed, anEntry(i+1, "Sealed", `{"size":1,"root":"","key":"","note":"`+store.Digest([]byte(text))+`"}`))
-		documents = append(documents, "documents/"+strings.TrimPrefix(store.Digest([]byte(text)), "sha256:"), text)
+		number := strconv.Itoa(i)
+		digest := store.Digest(append(text, number...))
+		sealed = append(sealed, anEntry(i+1, "Sealed", `{"size":1,"root":"","key":"","note":"`+digest+`"}`))
+		documents = append(documents, "documents/"+strings.TrimPrefix(digest, "sha256:"), io.MultiReader(bytes.NewReader(text), strings.NewReader(number)))
 	}
 	documents = append(documents, "documents/"+strings.TrimPrefix(store.Digest(nil), "sha256:"), "")
 	manifest, journal := aJournal("FN-01", sealed...)

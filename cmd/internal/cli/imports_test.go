@@ -10,6 +10,7 @@ import (
 // TestImportsPointOneWay holds the house to its plan: quantity ← steps ←
 // workflow ← store, procedures ← cmd.
 func TestImportsPointOneWay(t *testing.T) {
+	t.Parallel()
 	out, err := exec.Command("go", "list", "-f", "{{.ImportPath}} {{join .Imports \" \"}}", "fettle/...").Output()
 	if err != nil {
 		t.Fatal(err)
@@ -70,6 +71,7 @@ func TestImportsPointOneWay(t *testing.T) {
 // What costs time at every start is not linked: a renderer of Markdown with a syntax
 // highlighter and a sanitizer, and the network.
 func TestWhatIsNotLinked(t *testing.T) {
+	t.Parallel()
 	out, err := exec.Command("go", "list", "-deps", "fettle/cmd/fettle").Output()
 	if err != nil {
 		t.Fatal(err)

@@ -479,6 +479,7 @@ func readStanding(t *testing.T, name string) *standing {
 // or to ask for more. Together they have every kind of entry, and every way to
 // stand.
 func TestKeptJournals(t *testing.T) {
+	t.Parallel()
 	journals := names(t, ".zip")
 	if standings := names(t, ".json"); !slices.Equal(journals, standings) || len(journals) == 0 {
 		t.Fatalf("kept are the journals %v and the standings %v", journals, standings)

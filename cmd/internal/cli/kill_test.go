@@ -67,6 +67,7 @@ func (b *killBench) journals(name string) map[string][]string {
 // there, what a command ended well with too, a file that has its name is whole, and the
 // next command goes on.
 func TestKilled(t *testing.T) {
+	t.Parallel()
 	photo, err := filepath.Abs(filepath.Join("testdata", "break.png"))
 	if err != nil {
 		t.Fatal(err)

@@ -24,6 +24,7 @@ import (
 	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/diskless"
 )
 
 // TestMain lets tests call the program as users do: "fettle" is this test binary, with
@@ -54,6 +55,7 @@ func TestMain(m *testing.M) {
 		return
 	}
 	leantest.Begin()
+	diskless.Begin()
 	os.Exit(onPath(programs, m.Run))
 }
 

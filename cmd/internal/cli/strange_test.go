@@ -29,6 +29,7 @@ import (
 // Entries that no program has written, of every kind and at any place among those that one
 // has, are refused or looked at from all sides. They never make it panic.
 func TestStrangeFacts(t *testing.T) {
+	t.Parallel()
 	rounds := 6
 	if os.Getenv("FETTLE_LONG") != "" {
 		rounds = 1_500

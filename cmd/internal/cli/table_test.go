@@ -29,6 +29,7 @@ const (
 // robot which carries it out with the first answers; by default those of one build alone,
 // and with FETTLE_LONG of all. -update writes it.
 func TestTableOfDocuments(t *testing.T) {
+	t.Parallel()
 	data, err := os.ReadFile(developersPath)
 	if err != nil {
 		t.Fatal(err)

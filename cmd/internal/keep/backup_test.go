@@ -66,6 +66,7 @@ func TestRestoreThroughALink(t *testing.T) {
 
 // Two restores in one second keep two stores aside.
 func TestRestoreTwiceAtOnce(t *testing.T) {
+	t.Parallel()
 	k := aFleet(t)
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	if _, err := k.Backup(t.Context(), copied); err != nil {
@@ -102,6 +103,7 @@ func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
 
 // A copy without its photos, for want of room or of patience, does not get its name.
 func TestPhotosThatCannotBeCopied(t *testing.T) {
+	t.Parallel()
 	k := aFleet(t)
 	var picture bytes.Buffer
 	if err := png.Encode(&picture, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
@@ -163,6 +165,7 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 // A restore loses nothing without a word: no other journal, and nothing that was written
 // while the store was compared with the copy. The draft is held, so nobody clears it away.
 func TestRestoreLosesNothing(t *testing.T) {
+	t.Parallel()
 	k, other := aFleet(t), aFleet(t)
 	noted(t, k, "TN-01", "spars from the second batch")
 	copied := filepath.Join(t.TempDir(), "copy.db")

@@ -107,6 +107,7 @@ func withFiles(t *testing.T, file []byte, more map[string][]byte) (out bytes.Buf
 // A bundle that could not be read again is not taken in: there is no way to be rid
 // of it, and it would stand in the way of every other.
 func TestImportOfWhatIsNotWhole(t *testing.T) {
+	t.Parallel()
 	good := aBundle(t)
 	sum := func(data []byte) string { return store.Digest(data) }
 	hex := func(digest string) string { return strings.TrimPrefix(digest, "sha256:") }
@@ -223,6 +224,7 @@ func exported(t *testing.T, k *Keeper, mark string) Bundle {
 // A file is compared with the seals in it and with one that came by other means; whose
 // they are is said, and also that there are none.
 func TestImportSeals(t *testing.T) {
+	t.Parallel()
 	builder := aFleet(t)
 	unsealed := exported(t, builder, "TN-01")
 	noted(t, builder, "TN-01", "spars from the second batch")
@@ -303,6 +305,7 @@ func TestImportSeals(t *testing.T) {
 // A newer export continues an airframe that is here, and what is no continuation is
 // refused and changes nothing.
 func TestImportContinues(t *testing.T) {
+	t.Parallel()
 	builder := aFleet(t)
 	first := exported(t, builder, "TN-01")
 	noted(t, builder, "TN-01", "spars from the second batch")
@@ -397,6 +400,7 @@ func (r *rivalStore) Append(ctx context.Context, mark string, size int64, record
 // Who writes to a journal while it is imported or sealed has it looked at again: what is
 // there by now is all of it, its beginning, or another journal.
 func TestBesideAWriter(t *testing.T) {
+	t.Parallel()
 	builder := aFleet(t)
 	first := exported(t, builder, "TN-01")
 	noted(t, builder, "TN-01", "spars from the second batch")
@@ -444,6 +448,7 @@ func TestBesideAWriter(t *testing.T) {
 
 // What every command on a journal costs is bounded before it is taken in.
 func TestImportOfWork(t *testing.T) {
+	t.Parallel()
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 	state, err := k.Desk.Register(t.Context(), "CW-01", "causeway", nil, time.Time{})
 	if err == nil {

@@ -23,6 +23,7 @@ import (
 	"fettle/steps/leantest"
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/diskless"
 	"fettle/store/photos"
 	"fettle/workflow"
 )
@@ -40,6 +41,7 @@ func TestMain(m *testing.M) {
 		os.Exit(1)
 	}
 	leantest.Begin()
+	diskless.Begin()
 	os.Exit(m.Run())
 }
 
@@ -119,6 +121,7 @@ func noteForEver(k *Keeper) error {
 // backup is made: what was said to be kept is there, the store is sound, and so
 // is the backup, which holds what the store held at some moment.
 func TestKillBesideBackup(t *testing.T) {
+	t.Parallel()
 	kills := counts(25, 1000)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
@@ -246,6 +249,7 @@ func copyOnce(ctx context.Context, k *Keeper, folder string) error {
 // and imports: a store that is there is whole and has its photos, whichever way it came,
 // and the next round leaves nothing lying that is not named.
 func TestKillWhileCopying(t *testing.T) {
+	t.Parallel()
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
 	k := aFleet(t)
@@ -329,6 +333,7 @@ func wantPrefix(t *testing.T, one, other *Keeper, mark string) {
 // TestFlippedBits flips single bits of what is stored of the journals: the examination
 // and the proof both notice, and neither panics.
 func TestFlippedBits(t *testing.T) {
+	t.Parallel()
 	k := aFleet(t)
 	for i := range 60 {
 		for _, mark := range marks() {

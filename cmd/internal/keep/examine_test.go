@@ -48,6 +48,7 @@ func TestFaultsAreSaidOnce(t *testing.T) {
 // A document that was lost is taken from the library, if that has the very same;
 // else it is said.
 func TestSalvageLostDocument(t *testing.T) {
+	t.Parallel()
 	for name, test := range map[string]struct {
 		library string
 		lost    int

@@ -13,6 +13,7 @@ import (
 // The record shows what an entry says of its seal, so that is held against the
 // seal too: a good one of fewer entries could pass for one of more.
 func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	for name, change := range map[string]func(*journal.Sealed){
 		"as it was made": func(*journal.Sealed) {},

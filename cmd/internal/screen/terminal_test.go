@@ -19,12 +19,14 @@ import (
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/steps/leantest"
+	"fettle/store/diskless"
 )
 
 // TestMain is also a program with a short conversation.
 func TestMain(m *testing.M) {
 	if os.Getenv("CONVERSE") == "" {
 		leantest.Begin()
+		diskless.Begin()
 		os.Exit(m.Run())
 	}
 	if err := screen.Run(context.Background(), term.Standard(), still{}, time.Now, converse); err != nil {

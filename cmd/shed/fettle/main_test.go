@@ -16,9 +16,11 @@ import (
 	"time"
 
 	"fettle/steps/leantest"
+	"fettle/store/diskless"
 
 	clientv3 "go.etcd.io/etcd/client/v3"
 	"go.etcd.io/etcd/server/v3/embed"
+	"go.etcd.io/etcd/server/v3/storage/wal"
 )
 
 // asProgram makes the test binary the program.
@@ -36,8 +38,15 @@ func TestMain(m *testing.M) {
 		main()
 	}
 	_ = flag.Set("test.parallel", "16") // they wait most of the time, for what is away to be noticed
+	wal.SegmentSizeBytes = 1 << 20      // else each member sets aside 128 MB, of memory too where its folder is there
 	leantest.Begin()
-	os.Exit(m.Run())
+	diskless.Begin()
+	code := m.Run()
+	if cluster.server != nil { // tests that cut their ways to it have left it running
+		cluster.server.Server.HardStop()
+		_ = os.RemoveAll(cluster.server.Config().Dir)
+	}
+	os.Exit(code)
 }
 
 // A bench runs the program in a home of its own.

@@ -20,12 +20,15 @@ import (
 	"fettle/cmd/internal/keep"
 	"fettle/store/bolt"
 	"fettle/store/etcd"
+
+	"go.etcd.io/etcd/server/v3/embed"
 )
 
 // The member of the tests of outages, which no test stops: they cut their own ways to it.
 var cluster struct {
 	sync.Once
-	host string
+	server *embed.Etcd
+	host   string
 }
 
 // A way leads to the member, and can be cut: then nobody gets through, or only who asks.
@@ -47,7 +50,7 @@ const (
 
 func newWay(t *testing.T) *way {
 	t.Helper()
-	cluster.Do(func() { _, cluster.host = member(shared{t}) })
+	cluster.Do(func() { cluster.server, cluster.host = member(shared{t}) })
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -1,0 +1,2 @@
+// Package diskless spares tests the disk. No program links it.
+package diskless
