@@ -50,21 +50,28 @@ stages:
         sets: {battery: out, charger: off}
 `
 
-// What a hold needs that is cleared once more comes first, also where another hold is cleared once more for it, with its own page;
-// then its lines, and who is second.
-func TestHoldsOnceMore(t *testing.T) {
+// withHolds is a bench with SK-01, at which the work of that document is begun.
+func withHolds(t *testing.T, document string) *bench {
 	b := atBench(t)
 	own := t.TempDir()
-	must(t, os.WriteFile(filepath.Join(own, "skerry-bench.yaml"), []byte(twoHolds), 0o600))
+	must(t, os.WriteFile(filepath.Join(own, "skerry-bench.yaml"), []byte(document), 0o600))
 	b.desk.Library = procedures.Open(own)
 	s, err := b.desk.Register(t.Context(), "SK-01", "skerry", nil, time.Time{})
 	must(t, err)
 	_, _, err = b.desk.Start(t.Context(), s, "skerry-bench", "", time.Time{})
 	must(t, err)
-	set := func(condition, state string) workflow.Request {
-		return workflow.ReadBench{Set: []steps.Setting{{Condition: condition, State: state}}}
-	}
 	b.ready("SK-01")
+	return b
+}
+
+func set(condition, state string) workflow.Request {
+	return workflow.ReadBench{Set: []steps.Setting{{Condition: condition, State: state}}}
+}
+
+// What a hold needs that is cleared once more comes first, also where another hold is cleared once more for it, with its own page;
+// then its lines, and who is second.
+func TestHoldsOnceMore(t *testing.T) {
+	b := withHolds(t, twoHolds)
 	b.act("SK-01", set("battery", "out"))
 	b.act("SK-01", workflow.Clear{Step: "power", Answers: []bool{true}})
 	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true, true}, Witness: workflow.Witness{Second: "hugo"}})
@@ -96,5 +103,25 @@ func TestHoldsOnceMore(t *testing.T) {
 		if strings.Contains(text, "refused") {
 			t.Error(text)
 		}
+	}
+}
+
+// Two holds of which each needs what the other one sets, both to be cleared once more: neither can come first, and no line is asked.
+func TestHoldsThatWaitForEachOther(t *testing.T) {
+	document := strings.Replace(twoHolds, "        sets: {charger: on}\n", "        needs: {battery: in}\n        sets: {charger: on}\n", 1)
+	b := withHolds(t, strings.Replace(document, "needs: {charger: on, battery: out}", "needs: {charger: on}", 1))
+	b.act("SK-01", set("battery", "in"))
+	b.act("SK-01", workflow.Clear{Step: "power", Answers: []bool{true}})
+	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true, true}, Witness: workflow.Witness{Second: "hugo"}})
+	b.act("SK-01", workflow.Finish{Step: "try"})
+	b.act("SK-01", set("charger", "off"))
+	b.act("SK-01", set("battery", "out"))
+	size := b.state("SK-01").Size()
+	b.lead("SK-01", "q")
+	if len(b.asked) != 1 || !strings.Contains(b.asked[0], "When that is seen to") {
+		t.Errorf("it asks %q", b.asked)
+	}
+	if n := b.state("SK-01").Size() - size; n != 0 {
+		t.Errorf("%d entries are recorded", n)
 	}
 }
