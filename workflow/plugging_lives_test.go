@@ -57,7 +57,7 @@ func (l *pluggings) move(t *rapid.T) {
 	l.now = l.now.Add(time.Duration(rapid.SampledFrom([]int{0, 1, 1, 5, 30, 60, 60 * 14}).Draw(t, "minutes")) * time.Minute)
 	i := rapid.SampledFrom([]int{0, 0, 0, 1}).Draw(t, "airframe")
 	at := l.now.Add(-time.Duration(rapid.SampledFrom([]int{0, 0, 0, 0, 1, 7}).Draw(t, "minutes before")) * time.Minute)
-	switch what := rapid.IntRange(0, 14).Draw(t, "what"); what {
+	switch what := rapid.IntRange(0, 15).Draw(t, "what"); what {
 	case 0, 1, 2:
 		l.try(t, i, setting(rapid.SampledFrom([]string{"charger", "lamp"}).Draw(t, "which"), "off"), at)
 	case 3, 4:
@@ -67,17 +67,27 @@ func (l *pluggings) move(t *rapid.T) {
 	case 9, 10:
 		l.try(t, i, plugAlone, l.now)
 		l.try(t, i, Finish{Step: "try-again"}, l.now)
-	case 11: // only said
+	case 11: // only said, after lines for the lamp alone, and a flight, all in one second
+		l.try(t, i, setting("lamp", "off"), l.now)
+		l.try(t, i, plugAlone, l.now)
+		l.fly(t, i, l.now)
+		l.try(t, i, setting("charger", "on"), l.now)
+		l.try(t, i, Finish{Step: "glow"}, l.now)
+	case 12: // only said
 		l.try(t, i, setting("charger", "on"), l.now)
 		l.try(t, i, setting("lamp", "on"), l.now)
 		l.try(t, i, Finish{Step: "try-again"}, l.now)
 	case 7:
 		l.try(t, i, Undo{Position: l.states[i].Size() - int64(rapid.IntRange(1, 4).Draw(t, "back"))}, l.now)
 	case 8:
-		l.record(t, i, l.states[i].entries([]journal.Facts{journal.FlightLogged{}}, Circumstances{Now: l.now, At: at, By: "builder"}))
+		l.fly(t, i, at)
 	default:
 		l.try(t, i, Finish{Step: rapid.SampledFrom([]string{"try", "try-again", "try-again", "try-again", "try-again", "try-again", "try-again", "out"}).Draw(t, "step")}, at)
 	}
+}
+
+func (l *pluggings) fly(t *rapid.T, i int, at time.Time) {
+	l.record(t, i, l.states[i].entries([]journal.Facts{journal.FlightLogged{}}, Circumstances{Now: l.now, At: at, By: "builder"}))
 }
 
 func (l *pluggings) try(t *rapid.T, i int, r Request, at time.Time) {
@@ -97,12 +107,12 @@ func (l *pluggings) record(t *rapid.T, i int, entries []journal.Entry) {
 	l.states[i] = l.bench.replay(append(slices.Clone(before.Entries), entries...))
 	for _, e := range entries {
 		if f, ok := e.Facts.(journal.StepDone); ok {
-			for _, what := range map[string][]string{"try": {"charger"}, "try-again": {"charger", "lamp"}}[f.Step] {
+			for _, what := range map[string][]string{"try": {"charger"}, "glow": {"charger"}, "try-again": {"charger", "lamp"}}[f.Step] {
 				if err := l.unread(i, what, e); err != nil {
 					t.Fatalf("%s of %s: %v", f.Step, l.states[i].Airframe.Mark, err)
 				}
 			}
-			if f.Step == "try-again" || f.Step == "out" && e.Position%4 > 0 { // which may be done again so
+			if f.Step == "try-again" || f.Step == "glow" || f.Step == "out" && e.Position%4 > 0 { // which may be done again so
 				l.states[i] = before
 			}
 		}
