@@ -438,3 +438,21 @@ func TestWhatIsPluggedInOnceMore(t *testing.T) {
 	b.must(Clear{Step: "plug", Answers: []bool{true}}, ReadBench{Set: []steps.Setting{out}})
 	heeded(0)
 }
+
+// A plan is made again from the one before also where what ends a row is left out of both.
+func TestSchedulePlansAgainWithoutAnEnd(t *testing.T) {
+	b := parts(t, 2)
+	film := b.state.Jobs[0].Procedure.Stages[0]
+	film.Steps[3].Hands = q("25 min")
+	b = workingOn(t, b.state.Sheet, film)
+	h := Hours{Sittings: open(0, 36, 1440, 1476), Again: true}
+	first, err := scheduled(t, b.now, h, b.state)
+	if err != nil || len(first.Stops) == 0 {
+		t.Fatalf("%s, %v", says(first), err)
+	}
+	h.Like = &first
+	again, err := scheduled(t, b.now, h, b.state)
+	if err != nil || says(again) != says(first) {
+		t.Errorf("%s, %v, want %s", says(again), err, says(first))
+	}
+}
