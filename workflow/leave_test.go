@@ -171,6 +171,14 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 			t.Errorf("planned for %d, at %d: %+v", is.planned, is.now, r)
 		}
 	}
+	// So it is where the wait goes past the end of the sitting.
+	for until, says := range map[int]int{40: 0, 41: 1} {
+		b.state.Planned = []Planned{{Begins: b.now, Leave: evening.Add(40 * time.Minute)}}
+		if r := b.state.LeftBy(Suggestion{Until: evening.Add(time.Duration(until) * time.Minute)}, b.now); len(r) != says {
+			t.Errorf("waiting until %d: %+v", until, r)
+		}
+	}
+	b.state.Planned = nil
 	g := b.state.Next(b.now)
 	if g.Step.Step.Tools = nil; len(b.state.LeftBy(g, b.now)) != 0 {
 		t.Error("the work goes on without it for a while, and it is said at each step")

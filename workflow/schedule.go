@@ -272,7 +272,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 	var best *Timetable
 	var least int // what that gives up
 	var no error
-	unknown := false // whether what gives up as little, or less, has no plan
+	unknown := false     // whether what gives up as little, or less, has no plan
 	all := []givenUp{{}} // what is tried, and was: the first tried of them
 	for tried := 0; tried < len(all); tried++ {
 		for i := tried + 1; i < len(all); i++ {
