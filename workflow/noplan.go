@@ -224,21 +224,24 @@ func (c *scheduler) help(ctx context.Context, e *NoPlan) {
 	for _, f := range [...]Freeing{{Tight: !c.h.Tight}, {Hands: c.hands + 1}} {
 		h := c.h
 		h.Tight, h.Hands = h.Tight || f.Tight, max(c.hands, f.Hands)
-		if f != (Freeing{}) && c.try(ctx, &h) == nil {
+		if f == (Freeing{}) {
+			continue
+		}
+		if _, err := c.try(ctx, &h); err == nil {
 			e.Free = append(e.Free, f)
 		}
 	}
 }
 
-// try looks for a plan with other hours.
+// try looks for a plan with other hours, and is what of it fits no sitting.
 //
 //go:noinline
-func (c *scheduler) try(ctx context.Context, h *Hours) error {
+func (c *scheduler) try(ctx context.Context, h *Hours) (long map[string]*NoPlan, err error) {
 	is := *c.root
-	is.trial, is.h = true, *h
+	is.trial, is.h, is.long = true, *h, nil
 	is.h.Watch, is.h.Like = nil, nil
-	_, err := is.find(ctx, plan.Options{Think: tryFor})
-	return err
+	_, err = is.find(ctx, plan.Options{Think: tryFor})
+	return is.long, err
 }
 
 // longEnough is how long sittings are with which there is a plan, made longer that way: so long at the least, and hardly longer than
@@ -248,7 +251,7 @@ func (c *scheduler) longEnough(ctx context.Context, least time.Duration, longer 
 	for length := least; least > 0 && length <= longestHelp && ctx.Err() == nil; {
 		h.Sittings = longer(c.h.Sittings, length)
 		var no *NoPlan
-		switch err := c.try(ctx, &h); {
+		switch _, err := c.try(ctx, &h); {
 		case err == nil:
 			works = length
 		case errors.As(err, &no) && (no.Why == TooLong || no.Least) && no.Takes > length:

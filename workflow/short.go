@@ -40,10 +40,10 @@ func (e *NoPlan) key() string { return stepKey(e.Turns[0].Mark, e.Turns[0].Job, 
 
 func stepKey(mark, job, step string) string { return mark + "\n" + job + "\n" + step }
 
-// lacks are the windows that are too short with other hours; false: a bench like that stops a step.
+// lacks are the windows that are too short with other hours, whatever the sittings; false: a bench like that stops a step.
 func (of *scheduler) lacks(change func(h *Hours)) (map[string]*NoPlan, bool) {
 	root := *of
-	root.short, root.tried, root.futile = nil, nil, nil
+	root.short, root.tried, root.futile, root.long = nil, nil, nil, nil
 	change(&root.h)
 	root.hands = max(1, root.h.Hands)
 	for {
@@ -146,26 +146,42 @@ func (of *scheduler) frees() bool {
 	return true
 }
 
-// advises names the nearest temperature at which all of the airframes can be planned together, in place of what each adhesive and
-// each window would do with alone. None is named where none was found.
+// advises names the nearest temperature at which the bench stops nothing of all that is left, also of what comes after what fits no
+// sitting, in place of what each adhesive and each window would do with alone; rather one at which a plan was found in the time, and what
+// fits no sitting there is left out. Where a window is too short at each, it is one at which the fewest are. None is named where another
+// bench changes nothing.
 func (of *scheduler) advises(ctx context.Context, t *Timetable) {
-	if of.trial || !byClimate(t.Stops) {
+	if of.trial || len(t.Climate) == 0 || !byClimate(t.Stops) && len(of.long) == 0 {
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, min(tryAll, of.think.left))
+	fewest := math.MaxInt
+	if short, works := of.lacks(func(*Hours) {}); works {
+		fewest = len(short)
+	}
+	if fewest == 0 {
+		return
+	}
+	ctx, cancel := context.WithTimeout(ctx, min(tryAll, max(of.think.left, of.think.all)))
 	defer cancel()
 	of.root = of
 	benches(t.Climate[0].Celsius, func(celsius float64) bool {
 		short, works := of.lacks(func(h *Hours) { h.Celsius = &celsius })
-		if !works || len(short) > 0 {
-			return ctx.Err() != nil
+		if !works || len(short) > fewest || len(short) == fewest && t.Bench == nil {
+			return false
+		}
+		if t.Bench == nil || len(short) < fewest {
+			t.Bench, fewest = &celsius, len(short)
+		}
+		if fewest > 0 {
+			return false
 		}
 		h := of.h
 		h.Celsius = &celsius
-		if of.try(ctx, &h) == nil {
-			t.Bench = &celsius
+		long, err := of.try(ctx, &h)
+		if err == nil {
+			t.Bench, of.long = &celsius, long
 		}
-		return t.Bench != nil || ctx.Err() != nil
+		return err == nil || ctx.Err() != nil
 	})
 	if t.Bench == nil {
 		return

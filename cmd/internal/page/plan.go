@@ -33,7 +33,7 @@ type Plan struct {
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Climate []workflow.Climates   `json:"climate"`
-	Bench   *float64              `json:"bench,omitempty"`            // at which all could be planned, in °C
+	Bench   *float64              `json:"bench,omitempty"`            // at which it stops nothing, in °C
 	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
 	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
@@ -231,14 +231,23 @@ func (p *Plan) stops(l *lines, c Clock) {
 		l.reasonList(s.Reasons, noWords, c)
 		l.add("")
 	}
-	if p.Bench != nil {
+	switch {
+	case p.Bench == nil:
+	case slices.ContainsFunc(p.Stops, func(s PlanStop) bool { return slices.ContainsFunc(s.Stop.Reasons, byBench) }):
 		l.add("To plan with the bench at that: `--temperature %sC`.\n", short(*p.Bench))
+	default: // only what comes after what stops needs it
+		l.add("What comes after that also needs the bench at %s °C: `--temperature %[1]sC`.\n", short(*p.Bench))
 	}
 	if len(p.Help) > 0 {
 		l.add("To plan all of it:\n")
 		l.help(p.Help)
 		l.add("")
 	}
+}
+
+// byBench reports whether another temperature of the bench would help.
+func byBench(r workflow.Reason) bool {
+	return r.Remedy.Kind == workflow.ToWarmBench || r.Remedy.Kind == workflow.ToCoolBench
 }
 
 // marks are the airframes of a sitting, in the order of its turns.
