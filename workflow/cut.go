@@ -184,14 +184,15 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) == 0 && !d.c.held {
 		return d.whole(), nil, nil
 	}
-	s := search{of: of, o: o, whole: d, best: d}
+	s, unended := search{of: of, o: o, whole: d, best: d}, false
 	if len(rows) > 0 {
 		if s.best = of.asShown(ctx, o, d); s.best == nil {
 			of.warm = d.r.Starts
 			if d, err = of.cutUp(ctx, o, d, false); err != nil && slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) }) {
 				of.warm, of.unended = s.whole.r.Starts, true // what is left of the sitting may be too little to plan it in
-				if next, none := of.cutUp(ctx, o, s.whole, false); none == nil {
-					d, err = next, nil
+				next, none := of.cutUp(ctx, o, s.whole, false)
+				if of.unended = false; none == nil {
+					d, err, unended = next, nil, true
 				}
 			}
 			if len(d.more) > 0 {
@@ -203,6 +204,9 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	}
 	first := s.best
 	if s.run(ctx); s.best == nil {
+		if s.bound < math.MaxInt32 { // of what was left out nobody knows
+			err = &NoPlan{Why: NotFound}
+		}
 		return d.t, nil, err
 	}
 	if s.best != first {
@@ -210,6 +214,9 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	}
 	t = s.best.whole()
 	bound := min(s.bound, s.best.r.Finish)
+	if unended { // nobody looks for all plans like that
+		bound = min(bound, s.least)
+	}
 	t.Bound, t.Proven = of.time(bound), bound == s.best.r.Finish
 	return t, nil, nil
 }
@@ -233,9 +240,11 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 // lying is the cut of a row decided by where its tasks lie. It writes into the cut.
 func (is cut) lying(c *scheduler, at int, starts []int) cut {
 	for g, what := range is.gaps {
+		if what != undecided {
+			continue
+		}
 		before, after := c.rows[at].around(is, g)
 		switch in := c.sittingOf(after, starts[after]); {
-		case what != undecided:
 		case before < 0 && in == 0, before >= 0 && in == c.sittingOf(before, starts[before]):
 			is.gaps[g] = stays
 		default:
@@ -268,6 +277,7 @@ type search struct {
 	whole *draft // nothing is decided
 	best  *draft // nil: none yet
 	bound int    // nothing that was left out finishes before
+	least int    // nothing at all does
 	open  []node
 }
 
@@ -298,6 +308,9 @@ func (s *search) run(ctx context.Context) {
 		of.barest, s.bound = false, d.r.Bound
 	}
 	s.add(ctx, node{}, cuts)
+	if s.least = s.bound; len(s.open) > 0 {
+		s.least = min(s.least, s.open[0].bound)
+	}
 	for first := 0; len(s.open) > 0; {
 		k := s.next(first)
 		n := s.open[k]

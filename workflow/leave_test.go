@@ -171,6 +171,14 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 			t.Errorf("planned for %d, at %d: %+v", is.planned, is.now, r)
 		}
 	}
+	// So it is where the wait goes past the end of the sitting.
+	for until, says := range map[int]int{40: 0, 41: 1} {
+		b.state.Planned = []Planned{{Begins: b.now, Leave: evening.Add(40 * time.Minute)}}
+		if r := b.state.LeftBy(Suggestion{Until: evening.Add(time.Duration(until) * time.Minute)}, b.now); len(r) != says {
+			t.Errorf("waiting until %d: %+v", until, r)
+		}
+	}
+	b.state.Planned = nil
 	g := b.state.Next(b.now)
 	if g.Step.Step.Tools = nil; len(b.state.LeftBy(g, b.now)) != 0 {
 		t.Error("the work goes on without it for a while, and it is said at each step")
@@ -437,4 +445,22 @@ func TestWhatIsPluggedInOnceMore(t *testing.T) {
 	b = workingOn(t, in, one("one", plug, look, end))
 	b.must(Clear{Step: "plug", Answers: []bool{true}}, ReadBench{Set: []steps.Setting{out}})
 	heeded(0)
+}
+
+// A plan is made again from the one before also where what ends a row is left out of both.
+func TestSchedulePlansAgainWithoutAnEnd(t *testing.T) {
+	b := parts(t, 2)
+	film := b.state.Jobs[0].Procedure.Stages[0]
+	film.Steps[3].Hands = q("25 min")
+	b = workingOn(t, b.state.Sheet, film)
+	h := Hours{Sittings: open(0, 36, 1440, 1476), Again: true}
+	first, err := scheduled(t, b.now, h, b.state)
+	if err != nil || len(first.Stops) == 0 {
+		t.Fatalf("%s, %v", says(first), err)
+	}
+	h.Like = &first
+	again, err := scheduled(t, b.now, h, b.state)
+	if err != nil || says(again) != says(first) {
+		t.Errorf("%s, %v, want %s", says(again), err, says(first))
+	}
 }

@@ -112,13 +112,7 @@ func (p Planned) has(r StepReport) bool {
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
 // is suggested takes longer; by is when that is. Nothing: there is time for both, or nothing was recorded in that sitting for long.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	var begun time.Time
-	for _, p := range s.Planned {
-		if !p.Begins.After(now) && !p.Begins.Before(begun) {
-			begun, by = p.Begins, p.Leave
-		}
-	}
-	if by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
 		return nil, by
 	}
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
@@ -126,6 +120,17 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 		return nil, by
 	}
 	return reasonsOf(all), by
+}
+
+// leaves is when the sitting of the last plan is over that has begun last; zero: none has.
+func (s *State) leaves(now time.Time) (by time.Time) {
+	var begun time.Time
+	for _, p := range s.Planned {
+		if !p.Begins.After(now) && !p.Begins.Before(begun) {
+			begun, by = p.Begins, p.Leave
+		}
+	}
+	return by
 }
 
 // Next suggests what to do at the time: an open joint before anything else,
@@ -177,6 +182,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
+	by := s.fitsBy(now)
 	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
 		switch {
@@ -184,7 +190,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return 6
 		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
 			return 0
-		case !fits(r.Step, now, due):
+		case !fits(r.Step, now, by):
 			return 7
 		case turn[r.Job] > 0:
 			return turn[r.Job]
@@ -199,12 +205,19 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
+	joins := func(r StepReport) bool {
+		return r.Step.Kind.Traits().Joins && !opens(r).IsZero() && !opens(r).After(due)
+	}
+	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that opens by itself
+	if waits {
+		ready = nil
+	}
 	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
-		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, what, now)
-	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
+		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, by, what, now)
+	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
 	if out.Step != nil {
@@ -246,7 +259,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
 
 // because says why a step is suggested before others, and by when the joint that
 // it tells of must be joined.
-func because(r StepReport, stage string, waiting []StepReport, due time.Time, what string, now time.Time) (why string, joinBy time.Time) {
+func because(r StepReport, stage string, waiting []StepReport, due, by time.Time, what string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
 		return "its window is open and will close", joinBy
@@ -254,7 +267,7 @@ func because(r StepReport, stage string, waiting []StepReport, due time.Time, wh
 		return "it is begun", joinBy
 	case r.Reopened != "":
 		return r.Reopened, joinBy
-	case !fits(r.Step, now, due):
+	case !fits(r.Step, now, by):
 		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
@@ -280,6 +293,37 @@ func (s *State) due(now time.Time) (due time.Time, what string) {
 		}
 	}
 	return due, what
+}
+
+// fitsBy is when what fits in must be done, so that the joints and waits that are due can be joined, or done, with something to spare
+// where there is; never before they open.
+func (s *State) fitsBy(now time.Time) (by time.Time) {
+	put := func(opens, closes time.Time, takes time.Duration) {
+		at := closes.Add(-takes - minutesOf(spareOf(int(closes.Sub(opens)/time.Minute))))
+		if at.Before(opens) {
+			at = opens
+		}
+		if by.IsZero() || at.Before(by) {
+			by = at
+		}
+	}
+	for _, j := range s.joints() {
+		if phase := s.Phase(j, now); phase != Tacking && phase != Open {
+			continue
+		}
+		takes := time.Duration(0)
+		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
+			if step, _, ok := job.Procedure.Step(job.Procedure.JointParts(j.Name)[j.part].Join); ok {
+				takes = max(time.Minute, handsOf(&step))
+			}
+		}
+		w := j.Window()
+		put(w.Opens, w.Closes, takes)
+	}
+	for _, t := range s.deadlines(now) {
+		put(t.Opens, t.Closes, 0)
+	}
+	return by
 }
 
 // HumidityCounts reports whether an adhesive of an open job has limits of humidity.

@@ -460,7 +460,7 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	if what != "joint roots must be joined" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
 		t.Errorf("due %v %s", due, what)
 	}
-	why, by := because(StepReport{Step: long}, "", nil, due, what, b.now)
+	why, by := because(StepReport{Step: long}, "", nil, due, due, what, b.now)
 	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
 		t.Errorf("long work: %q, by %v", why, by)
 	}

@@ -272,6 +272,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 	var best *Timetable
 	var least int // what that gives up
 	var no error
+	unknown := false     // whether what gives up as little, or less, has no plan
 	all := []givenUp{{}} // what is tried, and was: the first tried of them
 	for tried := 0; tried < len(all); tried++ {
 		for i := tried + 1; i < len(all); i++ {
@@ -291,6 +292,9 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 		switch {
 		case err != nil:
 			no = err
+			if why := (*NoPlan)(nil); errors.As(err, &why) && why.Why == NotFound {
+				unknown = true
+			}
 		case len(ends) > 0 && late: // all of them at once
 			more := of.slack
 			for _, end := range ends {
@@ -320,6 +324,9 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 	}
 	if best == nil {
 		return Timetable{}, no
+	}
+	if unknown {
+		best.Proven, best.Bound = false, of.base
 	}
 	return *best, nil
 }

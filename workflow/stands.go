@@ -113,7 +113,7 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 // practice, no source).
 const Soon = 30 * time.Minute
 
-// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or nothing
+// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the sitting of the last plan, or nothing
 // was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	if all := s.Left(now); len(all) > 0 {
@@ -121,6 +121,9 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
+	if by := s.leaves(now); heats && now.Before(by) && g.Until.After(by) { // nobody is there till then
+		heats = false
+	}
 	if goesOn || heats {
 		return nil
 	}

@@ -34,9 +34,12 @@ const (
 	spareLeast = 5 // minutes
 )
 
+// spareOf is what is to be spared of a window so long, in minutes.
+func spareOf(minutes int) int { return max(spareLeast, (minutes+spareShare-1)/spareShare) }
+
 // spare is how much of a window is left unused: less where what must be done in it leaves less.
 func (c *scheduler) spare(w closing) int {
-	share := max(spareLeast, (w.end-max(0, w.opens)+spareShare-1)/spareShare)
+	share := spareOf(w.end - max(0, w.opens))
 	switch {
 	case c.h.Tight:
 		return 0

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"os/user"
@@ -139,7 +140,7 @@ func readConfig() (config, error) {
 	}
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
-	if err := d.Decode(&c); err != nil {
+	if err := d.Decode(&c); err != nil && !errors.Is(err, io.EOF) { // EOF: nothing is in it
 		return c, usage("reading the config %s: %s", path, unquoted(err.Error(), string(data)))
 	}
 	for i, line := range strings.Split(string(data), "\n") {

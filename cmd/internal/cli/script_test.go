@@ -6,8 +6,10 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -124,6 +126,9 @@ type scriptTime struct{ file string }
 
 func (s scriptTime) Now() time.Time {
 	data, err := os.ReadFile(s.file)
+	if errors.Is(err, fs.ErrNotExist) { // its test is over, and something still looks whether a store is back
+		return time.Time{}
+	}
 	if err != nil {
 		panic(err)
 	}

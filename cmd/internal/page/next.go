@@ -177,6 +177,7 @@ func (n Next) AtOnce(c Clock) string {
 // Action is what to do now, without the title and the cautions of the step.
 func (n Next) Action(c Clock) string {
 	var l lines
+	n.later(&l, c)
 	if n.Step != nil {
 		l.WriteString(n.Step.action(c))
 	}
@@ -189,6 +190,13 @@ func (n Next) Action(c Clock) string {
 		l.add("\n*%s.*\n", esc(Capital(n.Because)))
 	}
 	return l.String()
+}
+
+// later says when the step is planned, where nobody is to begin it soon.
+func (n Next) later(l *lines, c Clock) {
+	if n.Planned.Sub(c.Now) > workflow.Soon {
+		l.add("\n*Planned for %s.*\n", c.At(n.Planned))
+	}
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.
@@ -251,9 +259,7 @@ func (n Next) Markdown(c Clock) string {
 		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
-		if n.Planned.Sub(c.Now) > workflow.Soon {
-			l.add("\n*Planned for %s.*\n", c.At(n.Planned))
-		}
+		n.later(&l, c)
 	}
 	if n.Full {
 		n.waiting(&l, c)

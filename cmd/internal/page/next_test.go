@@ -23,3 +23,16 @@ func TestTheTimeLeftForAJointIsSaid(t *testing.T) {
 		t.Errorf("without a time it says %q", got)
 	}
 }
+
+// A step that the plan has for another day says so wherever it is led to, before what to do.
+func TestAStepOfAnotherDaySaysSo(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	n := Next{Mark: "CW-01", Step: &Step{Title: "Heat the iron", Do: "Switch it on."}, Planned: now.Add(24 * time.Hour)}
+	const want = "*Planned for Tue 3 Mar 19:00.*"
+	if text := n.Action(Clock{Now: now}); !strings.HasPrefix(strings.TrimSpace(text), want) || !strings.Contains(n.Markdown(Clock{Now: now}), want) {
+		t.Errorf("%q", text)
+	}
+	if n.Planned = now.Add(workflow.Soon); strings.Contains(n.Action(Clock{Now: now}), "Planned") {
+		t.Error("it is soon, and said")
+	}
+}

@@ -80,7 +80,7 @@ stages:
       - step: plan-tail
         title: Plane the tail
         do: Plane it.
-        hands: 15 min
+        hands: 8 min
 `
 
 // twoWays are those of a gate of the Finch, which has one.
@@ -415,7 +415,7 @@ func TestTouch(t *testing.T) {
 			t.Errorf("%d asks %s, want %s", i, b.asked[n-9+i], want)
 		}
 	}
-	for i, want := range []string{"Plane the tail", "Join the pad | Touch it again. Is it dry? | y dry, w still wet", "Plane the tail", "Touch it again", "Touch it again"} { // 14 minutes are left in the end, and planing takes 15
+	for i, want := range []string{"Plane the tail", "Join the pad | Touch it again. Is it dry? | y dry, w still wet", "Plane the tail", "Touch it again", "Touch it again"} { // 14 minutes are left in the end, 7 of them for the join and to spare, and planing takes 8
 		if !strings.Contains(b.asked[n-5+i], want) {
 			t.Errorf("then %d asks %s, want %s", i, b.asked[n-5+i], want)
 		}
@@ -490,7 +490,7 @@ func TestHold(t *testing.T) {
 	}
 }
 
-// A step that takes 15 minutes is not done two seconds after it was shown; asked once, it
+// A step that takes 8 minutes is not done two seconds after it was shown; asked once, it
 // is recorded all the same.
 func TestHaste(t *testing.T) {
 	b := atBench(t, "FN-01")
@@ -500,7 +500,7 @@ func TestHaste(t *testing.T) {
 	if at := b.asked[2]; at != b.asked[0] {
 		t.Errorf("no leads to %s", at)
 	}
-	b.asks("This takes 15 min, and was shown at 19:00:00. Is it done?")
+	b.asks("This takes 8 min, and was shown at 19:00:00. Is it done?")
 	if f, e := last[journal.StepDone](b, "FN-01"); f.Step != "plan-tail" || e.At.Minute() != 15 {
 		t.Errorf("recorded %+v at %v", f, e.At)
 	}
