@@ -135,6 +135,9 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	}
 	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
+	if err := ctx.Err(); err != nil { // stopped: the plan that was kept stays
+		return err
+	}
 	var no *workflow.NoPlan
 	if n := len(o.sittings); errors.As(err, &no) && no.Why == workflow.NoSitting && n > 0 && len(no.Open)+len(no.Left) == 0 { // in overtime, for which there is nothing
 		return isOver(o.sittings[n-1], now.In(time.Local))
