@@ -206,9 +206,10 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r StepReport) bool {
-		return r.Step.Kind.Traits().Joins && !opens(r).IsZero() && !opens(r).After(due)
+		at := opensOnceSeenTo(r)
+		return r.Step.Kind.Traits().Joins && !at.IsZero() && !at.After(due)
 	}
-	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that opens by itself
+	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
@@ -231,8 +232,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 	}
 	out.Waiting = waiting
+	from := opens
+	if waits {
+		from = opensOnceSeenTo
+	}
 	for _, w := range waiting {
-		if t := opens(w); !t.IsZero() && (out.Until.IsZero() || t.Before(out.Until)) {
+		if t := from(w); !t.IsZero() && (out.Until.IsZero() || t.Before(out.Until)) {
 			out.Until = t
 		}
 	}
@@ -401,6 +406,18 @@ func opens(r StepReport) time.Time {
 	return at
 }
 
+// opensOnceSeenTo is when the step opens once a person at the bench has seen to what can be seen to at once; zero: it does not.
+func opensOnceSeenTo(r StepReport) time.Time {
+	var rest []Reason
+	for _, reason := range r.Reasons {
+		if !seenTo(reason) {
+			rest = append(rest, reason)
+		}
+	}
+	r.Reasons = rest
+	return opens(r)
+}
+
 // reworkable reports whether gates alone hold the step back, each with a
 // remedy: one is out of tolerance and can be reworked.
 func reworkable(r StepReport) bool {
@@ -415,13 +432,16 @@ func atHand(r StepReport) bool {
 
 // seenToNow reports whether a person at the bench can at once see to all that holds a step back: it is confirmed, cleared or read.
 func seenToNow(r StepReport) bool {
-	return resolvable(r) && !anyReason(r.Reasons, func(reason Reason) bool {
-		switch reason.Remedy.Kind {
-		case ToSetCondition, ToClear, ToClearUse, ToReadBench, ToMeasure:
-			return !reason.Until.IsZero()
-		}
-		return true
-	})
+	return resolvable(r) && !anyReason(r.Reasons, func(reason Reason) bool { return !seenTo(reason) })
+}
+
+// seenTo reports whether what holds a step back is confirmed, cleared or read at the bench at once.
+func seenTo(r Reason) bool {
+	switch r.Remedy.Kind {
+	case ToSetCondition, ToClear, ToClearUse, ToReadBench, ToMeasure:
+		return r.Until.IsZero()
+	}
+	return false
 }
 
 // AtHand reports whether a step can be done now, or once a person at the bench has seen to

@@ -135,6 +135,20 @@ func TestNextTakesWhatFitsInBeforeAJointIsJoined(t *testing.T) {
 	b.next("coat", "lapsed")
 }
 
+// So it is where the join also lacks what is seen to at once, as the hold of its adhesive by whoever takes over at the bench.
+func TestNextWaitsForAJoinThatIsToBeSeenToAsWell(t *testing.T) {
+	join := joining("join", "tab")
+	join.Needs = []steps.Setting{{Condition: "ventilation", State: "on"}}
+	b := working(t, one("plan", hands("plan", "34 min")), one("glue", coating("coat", "tab"), join))
+	b.done("coat")
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "off"}}})
+	if s := b.next("", ""); s.Until.Sub(b.now) != 10*time.Minute {
+		t.Errorf("it waits until %v", s.Until)
+	}
+	b.after(10 * time.Minute)
+	b.next("join", "its window is open")
+}
+
 // A coat found wet comes back by itself after five minutes, and at once before what does
 // not fit in; so does an open joint that a condition or the climate holds back.
 func TestNextComesBackToAWetCoat(t *testing.T) {
