@@ -630,6 +630,7 @@ func (b *bench) build() {
 	b.show("Ready-drying", page.NewReady(b.State, await, b.Now))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
+	b.pages["NextLater-tomorrow"] = page.Next{Planned: b.Now.Add(24 * time.Hour)}.Later(page.Clock{Now: b.Now})
 	b.pages["NextMeanwhile-drying"] = page.NewNext(b.State, b.Now).Meanwhile(page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")

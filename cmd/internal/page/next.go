@@ -177,7 +177,7 @@ func (n Next) AtOnce(c Clock) string {
 // Action is what to do now, without the title and the cautions of the step.
 func (n Next) Action(c Clock) string {
 	var l lines
-	n.later(&l, c)
+	l.WriteString(n.Later(c))
 	if n.Step != nil {
 		l.WriteString(n.Step.action(c))
 	}
@@ -192,11 +192,12 @@ func (n Next) Action(c Clock) string {
 	return l.String()
 }
 
-// later says when the step is planned, where nobody is to begin it soon.
-func (n Next) later(l *lines, c Clock) {
+// Later says when the step is planned, where nobody is to begin it soon.
+func (n Next) Later(c Clock) string {
 	if n.Planned.Sub(c.Now) > workflow.Soon {
-		l.add("\n*Planned for %s.*\n", c.At(n.Planned))
+		return "\n*Planned for " + c.At(n.Planned) + ".*\n\n"
 	}
+	return ""
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.
@@ -259,7 +260,7 @@ func (n Next) Markdown(c Clock) string {
 		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
-		n.later(&l, c)
+		l.WriteString(n.Later(c))
 	}
 	if n.Full {
 		n.waiting(&l, c)

@@ -227,7 +227,7 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
 	key := place{mark: c.mark, step: use.Name}
 	c.view.ID += "/" + use.Name
-	c.view.Title, c.view.Action = use.Title, page.Escape("Before the first use of "+use.Name+" in this sitting.")
+	c.view.Title, c.view.Action = use.Title, c.later+page.Escape("Before the first use of "+use.Name+" in this sitting.")
 	c.view.Cautions = nil
 	if use.Caution != "" {
 		c.view.Cautions = []Caution{{Text: use.Caution, Read: c.read[use.Caution]}}

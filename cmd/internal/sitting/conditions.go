@@ -84,7 +84,7 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			}
 			step := page.NewStep(s, how, c.now())
 			c.view.ID += "/" + need.String()
-			c.view.Title, c.view.Action, c.view.Cautions = step.Title, step.Do, nil
+			c.view.Title, c.view.Action, c.view.Cautions = step.Title, c.later+step.Do, nil
 			for _, text := range step.Whole {
 				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 			}

@@ -109,6 +109,7 @@ type conversation struct {
 	mark   string            // of the airframe at hand
 	hand   workflow.StepReport
 	view   View
+	later  string    // when the step at hand is planned, for another time: said with all that is asked before it
 	since  time.Time // when the step at hand was first shown
 	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
@@ -267,6 +268,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !c.Bench.dated.Load() {
 		c.hand = workflow.StepReport{}
 		c.show(s, workflow.Suggestion{})
+		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
 	c.show(s, suggestion)
@@ -295,9 +297,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	now, clock := c.now(), c.clock()
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
-	if text := next.AtOnce(clock); text != "" {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By").Replace(text)}) // that it is a caution stands there already
-	}
+	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
 		return
@@ -318,6 +318,15 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	for _, reason := range suggestion.Resolve { // what is asked next
 		c.view.ID += "/" + reason.Text
 	}
+}
+
+// atOnce are the cautions that come before any work.
+func (c *conversation) atOnce(next page.Next) []Caution {
+	text := next.AtOnce(c.clock())
+	if text == "" {
+		return nil
+	}
+	return []Caution{{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By").Replace(text)}} // that it is a caution stands there already
 }
 
 // count is which step of its job the step at hand is, and of how many.

@@ -143,6 +143,10 @@ stages:
       - step: look-at-pin
         title: Look at the pin
         do: Look at it.
+      - step: gun-off
+        title: Gun off
+        do: Unplug it.
+        sets: {gun: cold}
 `
 
 // A bench is a store, a clock and a front that answers by a list.
@@ -689,6 +693,60 @@ func TestFollowsItsReplanning(t *testing.T) {
 	}
 	if made != 1 {
 		t.Errorf("it was planned %d times", made)
+	}
+}
+
+// heating is a bench with a Reed on which a gun is heated, and what plans the press that it is for, to be kept, a day later.
+func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow.State) *workflow.Timetable) {
+	b = atBench(t)
+	s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "reed-heat", "", time.Time{})
+	must(t, err)
+	b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+	return b, func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
+		turn := workflow.Turn{Mark: "RD-01", Job: fleet[0].OpenJobs(b.now)[0].ID, Step: "press-pin", Begins: b.now.Add(24 * time.Hour)}
+		plan := workflow.Timetable{Visits: []workflow.Visit{{Turns: []workflow.Turn{turn}}}}
+		must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+		return &plan
+	}
+}
+
+// That a step is planned for another day is said before the hold of its tool is asked for, and before what it is done by is set.
+func TestAHoldSaysThatItsStepIsForAnotherDay(t *testing.T) {
+	b, tomorrow := heating(t)
+	b.ready("RD-01")
+	b.lead("RD-01", "1", "2", "d", "q")
+	b.now = b.now.Add(24 * time.Hour)
+	b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
+	b.plans = tomorrow
+	b.lead("RD-01", "1", "2", "y", "q")
+	for i, want := range []string{"gun | Confirm", "gun | Confirm", "Gun on | Is the gun hot now?", "Press the pin | When"} {
+		if !strings.Contains(b.asked[i], want) || strings.Count(b.seen[i], "*Planned for Thu 5 Mar 19:00.*") != 1 {
+			t.Errorf("%d asks %s, and says %q", i, b.asked[i], b.seen[i])
+		}
+	}
+}
+
+// What was set hot for the step at hand just now is not left, also where the bench is to be read first.
+func TestWhatWasJustSetIsNotLeft(t *testing.T) {
+	b, tomorrow := heating(t)
+	b.act("RD-01", workflow.ClearUse{Of: "gun", Answers: []bool{true, true}})
+	b.act("RD-01", workflow.Finish{Step: "gun-on"})
+	cautions := func() (all string) {
+		b.lead("RD-01", "q")
+		b.asks("Temperature at the bench")
+		for _, c := range b.last.View.Cautions {
+			all += c.Text
+		}
+		return all
+	}
+	if all := cautions(); strings.Contains(all, "At once") {
+		t.Errorf("the gun is for the step at hand: %s", all)
+	}
+	b.plans = tomorrow
+	if all := cautions(); !strings.Contains(all, "At once") {
+		t.Errorf("the step is for another day, and the gun hot: %q", all)
 	}
 }
 
