@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -34,5 +35,20 @@ func TestAStepOfAnotherDaySaysSo(t *testing.T) {
 	}
 	if n.Planned = now.Add(workflow.Soon); strings.Contains(n.Action(Clock{Now: now}), "Planned") {
 		t.Error("it is soon, and said")
+	}
+}
+
+// What is confirmed before a tool is used comes before it is set hot, in whatever order they are found to be lacking.
+func TestAHoldComesBeforeWhatItGuardsIsSet(t *testing.T) {
+	var reasons []Reason
+	for _, r := range []workflow.Reason{
+		{Because: workflow.ByCondition, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "RD-01", Setting: steps.Setting{Condition: "gun", State: "hot"}}},
+		{Because: workflow.ByHold, Remedy: workflow.Remedy{Kind: workflow.ToClearUse, Mark: "RD-01", Name: "gun"}},
+	} {
+		reasons = append(reasons, newReason(r))
+	}
+	text := Step{Mark: "RD-01", Title: "Heat the gun", Progress: workflow.Waiting, Reasons: reasons}.Markdown(Clock{})
+	if _, after, ok := strings.Cut(text, "fettle clear RD-01 gun"); !ok || !strings.Contains(after, "fettle bench RD-01 --set gun=hot") {
+		t.Errorf("%s", text)
 	}
 }
