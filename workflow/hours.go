@@ -35,6 +35,9 @@ type Hours struct {
 	Like *Timetable
 }
 
+// MostHands is how many people a plan can be for.
+const MostHands = 9
+
 // How many weeks follow those of the sittings that are given: what is glued in the last of them is cured, and no plan is
 // for more than twenty years.
 const (

@@ -33,8 +33,17 @@ type Suggestion struct {
 	Due []Reason
 	// Planned is when the last plan has Step; zero: it does not.
 	Planned time.Time
+	Hands   []int        // who of several does Step, from 1, as the last plan has it; none: it has it for one, or not at all
+	Others  []Share      // what the others of the last plan can do meanwhile
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
+}
+
+// A Share is what one of several people does by the last plan.
+type Share struct {
+	Who     int // from 1
+	Step    StepReport
+	Planned time.Time
 }
 
 // An OtherClock is a clock of another airframe of the bench.
@@ -101,7 +110,8 @@ type Planned struct {
 	Step   string    `json:"step"`
 	Act    Act       `json:"act,omitempty"`
 	Begins time.Time `json:"begins"`
-	Leave  time.Time `json:"leave,omitzero"` // when its sitting is over
+	Leave  time.Time `json:"leave,omitzero"`  // when its sitting is over
+	Hands  []int     `json:"hands,omitempty"` // who of several does it, from 1
 }
 
 // has reports whether it is the step of the report as it stands now.
@@ -228,7 +238,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Presses = rank(*out.Step) == 0
 		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
-			out.Planned = planned[at].Begins
+			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
+			out.Others = others(planned, at, sorting.Delete(slices.Clone(ready), func(r StepReport) bool { return rank(r) > 5 }), place, now)
 		}
 	}
 	out.Waiting = waiting
@@ -242,6 +253,26 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 	}
 	return out
+}
+
+// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, if it is
+// to begin soon.
+func others(planned []Planned, at int, ready []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
+	busy := planned[at].Hands
+	if len(busy) == 0 {
+		return nil
+	}
+	for _, r := range ready {
+		k := place(r)
+		if k == len(planned) || planned[k].Begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
+			continue
+		}
+		for _, who := range planned[k].Hands {
+			all = append(all, Share{who, r, planned[k].Begins})
+		}
+		busy = slices.Concat(busy, planned[k].Hands)
+	}
+	return all
 }
 
 // turns are the open jobs that come before others while damage is open or a check is due:

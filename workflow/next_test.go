@@ -213,6 +213,48 @@ func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 	}
 }
 
+// In a plan for several it is said whose step it is, and what the others have to do meanwhile.
+func TestNextSaysWhoseStepItIs(t *testing.T) {
+	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("cut", plain("cut"), plain("sand")), one("tidy", plain("tidy")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{
+		{Job: job, Step: "cut", Begins: b.now, Hands: []int{2}},
+		{Job: job, Step: "coat", Begins: b.now.Add(2 * time.Minute), Hands: []int{1}},
+		{Job: job, Step: "tidy", Begins: b.now.Add(6 * time.Minute), Hands: []int{1}},
+	}
+	is := func() (text string) {
+		g := b.state.NextBut(b.now, nil, planned)
+		text = fmt.Sprint(g.Step.Step.Name, g.Hands)
+		for _, o := range g.Others {
+			text += fmt.Sprint(" ", o.Who, " ", o.Step.Step.Name, o.Planned.Sub(b.now))
+		}
+		return text
+	}
+	for _, test := range []struct {
+		but  func()
+		want string
+	}{
+		{func() {}, "cut[2] 1 coat2m0s"},
+		{func() { planned[1].Hands = []int{1, 2} }, "cut[2] 1 tidy6m0s"},                  // the one for both is not done meanwhile
+		{func() { planned[2].Begins = b.now.Add(Soon + time.Minute) }, "cut[2]"},          // nor what is for later
+		{func() { planned[0].Hands, planned[2].Begins = []int{1, 2}, b.now }, "cut[1 2]"}, // nobody is left
+		{func() { planned[0].Hands = nil }, "cut[]"},                                      // for one
+		{func() {
+			planned[0].Hands, planned[1].Hands = []int{2}, []int{1}
+			b.done("coat")
+			b.after(2 * time.Minute)
+		}, "cut[2] 1 tidy-2m0s"},
+	} {
+		if test.but(); is() != test.want {
+			t.Errorf("%s, want %s", is(), test.want)
+		}
+	}
+	b.after(15 * time.Minute)
+	if got := is(); got != "join[]" { // an open joint comes before both
+		t.Errorf("%s", got)
+	}
+}
+
 // What the last plan has first comes first, but neither before an open joint nor where it does not fit in before one.
 func TestNextFollowsThePlan(t *testing.T) {
 	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("plan", "45 min")))

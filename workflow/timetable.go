@@ -13,11 +13,12 @@ import (
 // A Timetable says when to do what.
 type Timetable struct {
 	Made     time.Time     `json:"made"`
-	Visits   []Visit       `json:"visits"`         // the sittings in which something is done
-	Finish   time.Time     `json:"finish"`         // when the last step is done, or the last joint cured
-	Bound    time.Time     `json:"bound"`          // no plan finishes sooner
-	Proven   bool          `json:"proven"`         // none does
-	Kept     bool          `json:"kept,omitempty"` // it is what was shown before, in its order
+	Hands    int           `json:"hands,omitempty"` // people it is for; 0: nobody said
+	Visits   []Visit       `json:"visits"`          // the sittings in which something is done
+	Finish   time.Time     `json:"finish"`          // when the last step is done, or the last joint cured
+	Bound    time.Time     `json:"bound"`           // no plan finishes sooner
+	Proven   bool          `json:"proven"`          // none does
+	Kept     bool          `json:"kept,omitempty"`  // it is what was shown before, in its order
 	Attended time.Duration `json:"attended"`
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
 	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
@@ -39,6 +40,7 @@ type Visit struct {
 	Added    bool      `json:"added,omitempty"`    // nobody gave it: it is like one that was given
 	Overtime bool      `json:"overtime,omitempty"` // it is longer than given, or after it: for what can't wait
 	Made     time.Time `json:"made,omitzero"`      // of one that an earlier plan has
+	Hands    int       `json:"hands,omitempty"`    // which was for so many people
 	Turns    []Turn    `json:"turns"`
 	Leave    []Left    `json:"leave,omitempty"` // how conditions stand before anybody leaves
 	After    []Drying  `json:"after,omitempty"` // what still dries when its last turn is over
@@ -96,7 +98,7 @@ func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
 			if turn.Mark == mark && turn.Rework == "" && turn.Again == "" {
-				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins, v.To})
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins, v.To, turn.Hands})
 			}
 		}
 	}
@@ -255,7 +257,7 @@ func (c *scheduler) outline(r plan.Result) Timetable {
 // timetable is a plan as people see it.
 func (c *scheduler) timetable(r plan.Result) Timetable {
 	out := c.outline(r)
-	out.Made, out.Answers, out.Moot, out.Stops, out.Climate = c.now, c.answers, c.moot(), c.stops, c.climate
+	out.Made, out.Hands, out.Answers, out.Moot, out.Stops, out.Climate = c.now, c.hands, c.answers, c.moot(), c.stops, c.climate
 	for _, g := range c.slack {
 		out.Lapses = append(out.Lapses, Lapse{Mark: g.end.mark, Job: g.end.job, Name: g.end.name, Closes: g.end.closes, Lost: g.far == 2})
 	}

@@ -39,6 +39,7 @@ type config struct {
 	Key     string `yaml:"key"`
 
 	Sittings []string `yaml:"sittings"` // when somebody is at the bench
+	Hands    string   `yaml:"hands"`    // how many people, each time
 
 	Etcd keep.Cluster `yaml:"etcd"`
 }
@@ -57,9 +58,10 @@ const (
 	bySetting
 	keySetting
 	sittingsSetting
+	handsSetting
 )
 
-func (a *app) settings(c config) [5]setting {
+func (a *app) settings(c config) [6]setting {
 	return [...]setting{
 		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "fettle.db") }},
 		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "library") }},
@@ -67,6 +69,7 @@ func (a *app) settings(c config) [5]setting {
 		keySetting:     {"key", "", "FETTLE_KEY", c.Key, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "seal.key") }},
 		// Several of them are apart by a semicolon.
 		sittingsSetting: {"sittings", "", "FETTLE_SITTINGS", strings.Join(c.Sittings, "; "), func() string { return "none" }},
+		handsSetting:    {"hands", "", "FETTLE_HANDS", c.Hands, func() string { return "1" }},
 	}
 }
 

@@ -108,6 +108,9 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	if hours, err := a.hours(nil, a.time.Now()); err != nil {
 		return err
 	} else if len(hours) > 0 {
+		if _, err := a.hands(""); err != nil {
+			return err
+		}
 		var work worked
 		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			return a.again(ctx, d, fleet, &work)

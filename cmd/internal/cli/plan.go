@@ -23,7 +23,7 @@ import (
 type planOptions struct {
 	sittings, consider      []string
 	temperature, think, ics string
-	hands                   int
+	hands                   string
 	tight, full             bool
 }
 
@@ -47,7 +47,8 @@ func (a *app) planCommand() *cobra.Command {
 			"Without --sitting they are the list below sittings: in config.yaml, or FETTLE_SITTINGS, which has\n" +
 			"a semicolon between two.\n" +
 			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
-			"days.\n\n" +
+			"days. How many people work at once is hands: there, or FETTLE_HANDS. In a plan for several, next\n" +
+			"and follow say whose step it is, and follow plans anew for as many.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
 			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
 			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
@@ -66,7 +67,7 @@ func (a *app) planCommand() *cobra.Command {
 	}
 	flags := cmd.Flags()
 	flags.StringArrayVar(&o.sittings, "sitting", nil, "when you are at the bench, a `SITTING`; may be repeated (else sittings: in the config)")
-	flags.IntVar(&o.hands, "hands", 1, "how `MANY` people work at once")
+	flags.StringVar(&o.hands, "hands", "", "how `MANY` people work at once (else hands: in the config, or 1)")
 	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench then, such as 18C (else as it was recorded last)")
 	flags.StringArrayVar(&o.consider, "consider", nil, "plan with this `ADHESIVE or ANSWER` to an open choice; may be repeated")
 	flags.BoolVar(&o.tight, "tight", false, "use windows to their ends, with nothing to spare")
@@ -91,10 +92,12 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		return usage("--think: %v", err)
 	case think <= 0 || think > time.Hour:
 		return usage("--think takes more than 0 s, and at most 1 h")
-	case o.hands < 1 || o.hands > 9:
-		return usage("--hands takes a number from 1 to 9")
 	}
-	h := workflow.Hours{Again: true, Hands: o.hands, Tight: o.tight, Consider: o.consider}
+	hands, err := a.hands(o.hands)
+	if err != nil {
+		return err
+	}
+	h := workflow.Hours{Again: true, Hands: hands, Tight: o.tight, Consider: o.consider}
 	if o.temperature != "" {
 		q, err := quantity.Parse(o.temperature, quantity.Temperature)
 		if err != nil {
@@ -157,6 +160,9 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	}
 	p := page.NewPlan(names, timetable)
 	p.Begin, p.Full, p.Think = begin, o.full, think
+	if o.hands == "" && h.Like != nil && h.Like.Hands > hands {
+		p.Before = h.Like.Hands
+	}
 	for _, s := range unbegun {
 		if len(marks) > 0 || len(fleet) == 0 {
 			p.Unbegun = append(p.Unbegun, strings.TrimSpace("fettle start "+s.Airframe.Mark+" "+a.buildOf(s.Airframe.Design)))
@@ -215,6 +221,22 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 		return nil, nil
 	}
 	return sittings(strings.Split(value, ";"), now, true)
+}
+
+// hands are how many people work at once: as given, else by the settings.
+func (a *app) hands(given string) (int, error) {
+	c, err := a.config()
+	if err != nil {
+		return 0, err
+	}
+	s := a.settings(c)[handsSetting]
+	s.flag = given
+	value, _, from := s.value()
+	n, err := strconv.Atoi(value)
+	if err != nil || n < 1 || n > workflow.MostHands {
+		return 0, usage("%s takes a number from 1 to %d, not %q", from, workflow.MostHands, value)
+	}
+	return n, nil
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
@@ -291,6 +313,14 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}
+	if h.Like != nil {
+		h.Hands = h.Like.Hands
+	}
+	if h.Hands == 0 {
+		if h.Hands, err = a.hands(""); err != nil {
+			return nil
+		}
+	}
 	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
@@ -306,7 +336,11 @@ func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.
 	if err != nil || len(hours) == 0 {
 		return nil, err
 	}
-	t, err := workflow.Schedule(ctx, []*workflow.State{d.Repairing(ctx, s)}, now, workflow.Hours{Sittings: hours, Again: true}, plan.Options{})
+	hands, err := a.hands("")
+	if err != nil {
+		return nil, err
+	}
+	t, err := workflow.Schedule(ctx, []*workflow.State{d.Repairing(ctx, s)}, now, workflow.Hours{Sittings: hours, Again: true, Hands: hands}, plan.Options{})
 	if errors.As(err, new(*workflow.NoPlan)) {
 		return &page.Days{}, nil
 	}

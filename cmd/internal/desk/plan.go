@@ -2,7 +2,6 @@ package desk
 
 import (
 	"bufio"
-	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -77,7 +76,8 @@ func (p *Plan) line(n int) (line []byte, err error) {
 	return line, nil
 }
 
-// Last is what was planned of these airframes, each when it was planned last; nil: nothing was.
+// Last is what was planned of these airframes, each when it was planned last, for as many people as the last plan of any was for;
+// nil: nothing was.
 func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 	if p == nil || !slices.ContainsFunc(fleet, func(s *workflow.State) bool { return p.planned(s) != nil }) {
 		return nil
@@ -90,6 +90,12 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 	t.Visits = visitsOf(t, func(mark string) bool {
 		return slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
 	})
+	if len(t.Visits) > 0 && !slices.ContainsFunc(t.Visits, func(v workflow.Visit) bool { return v.Made.IsZero() }) {
+		t.Hands = slices.MaxFunc(t.Visits, func(a, b workflow.Visit) int { return a.Made.Compare(b.Made) }).Hands
+	}
+	if t.Hands < 0 || t.Hands > workflow.MostHands {
+		t.Hands = 0
+	}
 	for i, v := range t.Visits {
 		if !v.Made.IsZero() && (i == 0 || v.Made.Before(t.Made)) {
 			t.Made = v.Made
@@ -145,7 +151,9 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		for _, v := range visitsOf(before, func(mark string) bool {
 			return !slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
 		}) {
-			v.Made = cmp.Or(v.Made, before.Made)
+			if v.Made.IsZero() {
+				v.Made, v.Hands = before.Made, before.Hands
+			}
 			t.Visits = append(t.Visits, v)
 		}
 	}

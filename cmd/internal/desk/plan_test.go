@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -23,15 +24,15 @@ func TestPlanIsFollowed(t *testing.T) {
 	if p.planned(s) != nil || p.Last([]*workflow.State{s}) != nil || (*Plan)(nil).planned(s) != nil {
 		t.Error("planned before there was a plan")
 	}
-	turn := workflow.Turn{Mark: "FN-01", Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour)}
-	made := workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{turn, {Mark: "WR-01", Step: "trim"}}}}}
+	turn := workflow.Turn{Mark: "FN-01", Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour), Hands: []int{2}}
+	made := workflow.Timetable{Made: since, Hands: 2, Visits: []workflow.Visit{{Turns: []workflow.Turn{turn, {Mark: "WR-01", Step: "trim"}}}}}
 	interrupted, interrupt := context.WithCancel(t.Context())
 	interrupt() // what was found until then is kept
 	if err := p.Keep(interrupted, []*workflow.State{s}, made); err != nil {
 		t.Fatal(err)
 	}
 	again := &Plan{File: p.File}
-	if got := again.planned(s); len(got) != 1 || got[0] != (workflow.Planned{Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour)}) {
+	if got := again.planned(s); !reflect.DeepEqual(got, []workflow.Planned{{Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour), Hands: []int{2}}}) {
 		t.Errorf("planned: %+v", got)
 	}
 	if again.planned(other) != nil || again.planned(unplanned) != nil || again.Last([]*workflow.State{unplanned}) != nil {
@@ -43,15 +44,28 @@ func TestPlanIsFollowed(t *testing.T) {
 		t.Errorf("read back %s, was %s", is, was)
 	}
 	// What is planned of another one alone takes nothing from it.
-	alone := workflow.Timetable{Made: since.Add(time.Minute), Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-02", Job: "finch-build", Step: "sand", Begins: since.Add(time.Hour)}}}}}
+	alone := workflow.Timetable{Made: since.Add(time.Minute), Hands: 1, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-02", Job: "finch-build", Step: "sand", Begins: since.Add(time.Hour)}}}}}
 	if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone); err != nil {
 		t.Fatal(err)
 	}
-	if last := again.Last([]*workflow.State{s}); last == nil || len(last.Visits) != 1 || len(last.Visits[0].Turns) != 1 || last.Visits[0].Turns[0].Step != "cut" || !last.Made.Equal(since) {
+	if last := again.Last([]*workflow.State{s}); last == nil || len(last.Visits) != 1 || len(last.Visits[0].Turns) != 1 || last.Visits[0].Turns[0].Step != "cut" || !last.Made.Equal(since) || last.Hands != 2 {
 		t.Errorf("the last plan of it is %+v", last)
 	}
-	if last := again.Last([]*workflow.State{unplanned}); last == nil || len(last.Planned("FN-01")) > 0 || len(last.Planned("FN-02")) != 1 || !last.Made.Equal(alone.Made) {
+	if last := again.Last([]*workflow.State{unplanned}); last == nil || len(last.Planned("FN-01")) > 0 || len(last.Planned("FN-02")) != 1 || !last.Made.Equal(alone.Made) || last.Hands != 1 {
 		t.Errorf("the last plan of the other is %+v", last)
+	}
+	// It is of both as the one that was planned last, for no more people than there can be.
+	if last := again.Last([]*workflow.State{s, unplanned}); last == nil || last.Hands != 1 {
+		t.Errorf("the last plan of both is %+v", last)
+	}
+	for _, many := range []int{-1, workflow.MostHands + 1} {
+		alone.Hands = many
+		if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone); err != nil {
+			t.Fatal(err)
+		}
+		if last := again.Last([]*workflow.State{unplanned}); last == nil || last.Hands != 0 {
+			t.Errorf("of %d people it is %+v", many, last)
+		}
 	}
 	for _, text := range []string{"", "{}", "\n", "{\"since\":7}\n{}\n", strings.Repeat("x", 100), "[1]\n[2]\n"} {
 		if err := os.WriteFile(p.File, []byte(text), 0o600); err != nil {

@@ -25,6 +25,8 @@ type Next struct {
 	Waiting  []Waiting    `json:"waiting"`
 	Until    time.Time    `json:"until,omitzero"`
 	Planned  time.Time    `json:"planned,omitzero"`                // when the last plan has the step
+	Who      []int        `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
+	Others   []NextShare  `json:"meanwhile,omitempty"`             // what the others of them do
 	Beside   []NextBeside `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
 	Timers   []Timer      `json:"timers"`
 	Warnings []Reason     `json:"warnings,omitempty"`
@@ -63,7 +65,7 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Who: suggestion.Hands, Others: sharesNext(suggestion), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
 	if len(left) == 0 {
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 			n.EndFirst, n.LeaveBy = newReasons(end), by
@@ -125,6 +127,21 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 			name = e.Name
 		}
 		all = append(all, NextBeside{e.Mark, name, e.Opens, e.Closes})
+	}
+	return all
+}
+
+// A NextShare is what another of several people does meanwhile.
+type NextShare struct {
+	Who     int       `json:"who"` // from 1
+	Step    string    `json:"step"`
+	Title   string    `json:"title"`
+	Planned time.Time `json:"planned"`
+}
+
+func sharesNext(suggestion workflow.Suggestion) (all []NextShare) {
+	for _, o := range suggestion.Others {
+		all = append(all, NextShare{o.Who, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned})
 	}
 	return all
 }
@@ -192,12 +209,23 @@ func (n Next) Action(c Clock) string {
 	return l.String()
 }
 
-// Later says when the step is planned, where nobody is to begin it soon.
+// Later says when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
 func (n Next) Later(c Clock) string {
+	var of []string
 	if n.Planned.Sub(c.Now) > workflow.Soon {
-		return "\n*Planned for " + c.At(n.Planned) + ".*\n\n"
+		of = append(of, c.At(n.Planned))
 	}
-	return ""
+	if who := whose(workflow.Turn{Hands: n.Who}); who != "" {
+		of = append(of, "person "+strings.ReplaceAll(who, "+", " and person "))
+	}
+	if len(of) == 0 {
+		return ""
+	}
+	text := "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
+	for _, o := range n.Others {
+		text += fmt.Sprintf("*Meanwhile person %d: %s, `%s`, at %s.*\n\n", o.Who, esc(o.Title), o.Step, c.At(o.Planned))
+	}
+	return text
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.

@@ -20,6 +20,8 @@ type Plan struct {
 	Best     bool            `json:"best"`           // none does
 	Gap      int             `json:"gap_percent"`    // of the time till then, at most
 	Kept     bool            `json:"kept,omitempty"` // it is the plan that was kept before
+	People   int             `json:"people"`
+	Before   int             `json:"people_before,omitempty"` // of the plan that it takes the place of, where they were more and nobody said that they are not
 	Attended int             `json:"attended_min"`
 	Idle     int             `json:"idle_min"` // at the bench, between turns
 	Sittings []PlanSitting   `json:"sittings"`
@@ -65,7 +67,7 @@ type PlanStop struct {
 
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
-	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
+	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, People: max(1, t.Hands), Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
 		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
@@ -125,10 +127,20 @@ func (p Plan) Markdown(c Clock) string {
 	}
 	if len(p.Sittings) > 0 {
 		idle := ""
+		if p.People > 1 {
+			idle = fmt.Sprintf(" for %d people", p.People)
+		}
 		if p.Idle > 0 {
-			idle = ", " + minutes(p.Idle) + " waiting at the bench"
+			idle += ", " + minutes(p.Idle) + " waiting at the bench"
 		}
 		l.add("%s: %s of work in %s%s.\n", p.how(), worked(p.Attended), many(len(p.Sittings), "sitting"), idle)
+	}
+	if p.Before > 0 {
+		who := "one person"
+		if p.People > 1 {
+			who = fmt.Sprintf("%d people", p.People)
+		}
+		l.add("This is for %s. The plan before it was for %d: `--hands %[2]d`, or `hands: %[2]d` in the config file.\n", who, p.Before)
 	}
 	switch look := fmt.Sprintf("`--think %.0fs`", longer.Seconds()); {
 	case p.Best || len(p.Sittings) == 0:

@@ -148,7 +148,7 @@ func reportAt(s *workflow.State, at place, now time.Time) (workflow.StepReport, 
 // goTo makes a step what is suggested.
 func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
 	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
-		s.Why, s.JoinBy, s.Planned = "", time.Time{}, time.Time{}
+		s.Why, s.JoinBy, s.Planned, s.Hands, s.Others = "", time.Time{}, time.Time{}, nil, nil
 	}
 	s.Step, s.Resolve = &r, r.Reasons
 	return s
