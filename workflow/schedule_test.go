@@ -162,6 +162,28 @@ func TestScheduleByHand(t *testing.T) {
 			}
 		}
 	})
+	t.Run("the builder's own minutes say what is written", func(t *testing.T) {
+		glue := steps.Step{Name: "lay", Kind: steps.Glue, Joint: "tab", Adhesives: []string{"contact"}, Load: true, Hands: q("5 min")}
+		s := working(t, one("one", glue, hands("sand", "4 min"), hands("wipe", "4 min"))).state
+		for _, test := range []struct {
+			pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+			want string
+		}{
+			{nil, "laycoat 5/0 laypress 3/0 sand 4/0 wipe 4/0 "},
+			{func(_ *steps.Procedure, step *steps.Step) (time.Duration, bool) {
+				return 7 * time.Minute, step.Name != "wipe"
+			}, "laycoat 7/5 laypress 4/3 sand 7/4 wipe 4/0 "},
+		} {
+			p, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Pace: test.pace}, s)
+			is := ""
+			for _, turn := range p.Visits[0].Turns {
+				is += fmt.Sprintf("%s%s %g/%d ", turn.Step, turn.Act, turn.Ends.Sub(turn.Begins).Minutes(), turn.Written)
+			}
+			if err != nil || is != test.want {
+				t.Errorf("%s, %v, want %s", is, err, test.want)
+			}
+		}
+	})
 }
 
 // Clocks that run are kept; those that can't be are given up, and what they were of is done again.

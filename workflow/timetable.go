@@ -70,17 +70,18 @@ type Turn struct {
 	Begins time.Time `json:"begins"`
 	Ends   time.Time `json:"ends"`
 
-	With   string          `json:"with,omitempty"` // the adhesive
-	Tools  []string        `json:"tools,omitempty"`
-	Parts  []steps.Part    `json:"parts,omitempty"`
-	Needs  []steps.Setting `json:"needs,omitempty"`  // how conditions must stand
-	Titles []string        `json:"-"`                // of those conditions
-	Sets   []steps.Setting `json:"sets,omitempty"`   // how they stand then
-	Gates  []string        `json:"gates,omitempty"`  // of what is done once more: what it measures
-	Look   []string        `json:"look,omitempty"`   // of that: what is confirmed before it
-	Second bool            `json:"second,omitempty"` // a second person is wanted
-	Hands  []int           `json:"hands,omitempty"`  // who of several does it, from 1
-	Alone  []string        `json:"alone,omitempty"`  // what one alone does instead; none: it must not be done alone
+	With    string          `json:"with,omitempty"` // the adhesive
+	Tools   []string        `json:"tools,omitempty"`
+	Parts   []steps.Part    `json:"parts,omitempty"`
+	Needs   []steps.Setting `json:"needs,omitempty"`       // how conditions must stand
+	Titles  []string        `json:"-"`                     // of those conditions
+	Sets    []steps.Setting `json:"sets,omitempty"`        // how they stand then
+	Gates   []string        `json:"gates,omitempty"`       // of what is done once more: what it measures
+	Look    []string        `json:"look,omitempty"`        // of that: what is confirmed before it
+	Second  bool            `json:"second,omitempty"`      // a second person is wanted
+	Hands   []int           `json:"hands,omitempty"`       // who of several does it, from 1
+	Written int             `json:"written_min,omitempty"` // its minutes as they are written, where it is planned by the builder's own; 0: by those that are written
+	Alone   []string        `json:"alone,omitempty"`       // what one alone does instead; none: it must not be done alone
 
 	// Opens and Closes are of the window that it must lie in, as it will be if the plan is kept; By is when it is planned to
 	// be over at the latest. Zero: it has none.
@@ -249,6 +250,25 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	return out
 }
 
+// written are the minutes of a task as they are written, where it is planned by the builder's own for its step; 0: it is not, or
+// is begun, or dries beside whoever does it.
+func (c *scheduler) written(t *task) int {
+	if c.h.Pace == nil || t.work == nil {
+		return 0
+	}
+	if _, known := c.h.Pace(t.work, t.step); !known {
+		return 0
+	}
+	own, is := c.minutes(t.work, t.step), max(1, up(handsOf(t.step)))
+	if t.act == ToPress {
+		own, is = max(1, (own+1)/2), max(1, (is+1)/2)
+	}
+	if t.minutes != own {
+		return 0
+	}
+	return is
+}
+
 // outline is when a plan is over.
 func (c *scheduler) outline(r plan.Result) Timetable {
 	return Timetable{Finish: c.time(r.Finish), Bound: c.time(r.Bound), Proven: r.Proven}
@@ -285,6 +305,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		if c.hands > 1 {
 			turn.Hands = c.handsFor(t, start, until, before)
 		}
+		turn.Written = c.written(t)
 		for _, w := range t.window {
 			from := 0
 			if w.from >= 0 {

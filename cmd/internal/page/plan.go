@@ -34,6 +34,7 @@ type Plan struct {
 	Help    []PlanHelp            `json:"would_help,omitempty"` // what would plan what fits no sitting
 	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
+	Pace    *PlanPace             `json:"own_pace,omitempty"` // nil: all goes by the minutes that are written
 	Climate []workflow.Climates   `json:"climate"`
 	Bench   *float64              `json:"bench,omitempty"`            // at which it stops nothing, in °C
 	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
@@ -59,6 +60,13 @@ type PlanSitting struct {
 	Overtime  bool              `json:"overtime,omitempty"` // it goes on for longer than given, or comes after it
 }
 
+// A PlanPace is what of a plan goes by the builder's own minutes.
+type PlanPace struct {
+	Steps   int `json:"steps"`
+	Minutes int `json:"minutes"`
+	Written int `json:"written_min"`
+}
+
 // A PlanStop is a step that the plan does not reach.
 type PlanStop struct {
 	workflow.Stop
@@ -74,6 +82,17 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 	}
 	for _, v := range t.Visits {
 		p.Sittings = append(p.Sittings, newPlanSitting(v))
+		for _, t := range v.Turns {
+			if t.Written == 0 {
+				continue
+			}
+			if p.Pace == nil {
+				p.Pace = &PlanPace{}
+			}
+			p.Pace.Steps++
+			p.Pace.Minutes += minutesOf(t.Ends.Sub(t.Begins))
+			p.Pace.Written += t.Written
+		}
 	}
 	for _, s := range t.Stops {
 		p.Stops = append(p.Stops, PlanStop{s, newReasons(s.Reasons)})
@@ -598,6 +617,9 @@ func (p *Plan) assumed(l *lines, c Clock) {
 			break
 		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
+	}
+	if w := p.Pace; w != nil {
+		said = append(said, fmt.Sprintf("%s at your own pace, %s (written: %s)", many(w.Steps, "step"), worked(w.Minutes), worked(w.Written)))
 	}
 	of := ""
 	for i, k := range p.Climate {

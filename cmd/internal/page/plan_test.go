@@ -59,7 +59,9 @@ func (a album) planning(now time.Time) {
 		Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}}
 	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}}
 	a.show("Plan", plan, now)
-	plan.Full = true
+	paced := twoSittings(now)
+	paced.Visits[0].Turns[1].Written, paced.Visits[1].Turns[0].Written = 12, 25
+	plan.Full, plan.Pace = true, page.NewPlan(marks, paced).Pace
 	a.show("Plan-full", plan, now)
 	long := twoSittings(now)
 	long.Attended = 101*time.Hour + 5*time.Minute
