@@ -449,6 +449,30 @@ func opensOnceSeenTo(r StepReport) time.Time {
 	return opens(r)
 }
 
+// InReach reports whether what an open window waits for can be done before it closes: nothing holds it back but time, and what
+// somebody at the bench can see to.
+func (s *State) InReach(w Lapse, now time.Time) bool {
+	job, err := s.Job(w.Job)
+	if err != nil || now.After(w.Closes) {
+		return false
+	}
+	then := ""
+	for _, t := range s.deadlines(now) {
+		if t.Job == w.Job && t.Name == w.Name {
+			then = t.Then
+		}
+	}
+	for _, r := range s.Steps(job, now) {
+		if r.Step.Name != then && (r.Step.Joint != w.Name || !r.Step.Kind.Traits().Joins) {
+			continue
+		}
+		if at := opensOnceSeenTo(r); r.AtHand() || !at.IsZero() && !at.After(w.Closes) {
+			return true
+		}
+	}
+	return false
+}
+
 // reworkable reports whether gates alone hold the step back, each with a
 // remedy: one is out of tolerance and can be reworked.
 func reworkable(r StepReport) bool {

@@ -159,7 +159,18 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		names[i] = s.Airframe.Mark
 	}
 	p := page.NewPlan(names, timetable)
-	p.Begin, p.Full, p.Think = begin, o.full, think
+	p.Full, p.Think = o.full, think
+	for _, s := range begin {
+		p.Begin = append(p.Begin, s.Airframe.Mark)
+	}
+	inReach := func(of []*workflow.State, w workflow.Lapse) bool {
+		return slices.ContainsFunc(of, func(s *workflow.State) bool { return s.Airframe.Mark == w.Mark && s.InReach(w, now) })
+	}
+	for i := range p.Lapses {
+		w := &p.Lapses[i]
+		w.Before = !inReach(fleet, w.Lapse) && inReach(begin, w.Lapse)
+		w.InReach = w.Before || inReach(fleet, w.Lapse)
+	}
 	if o.hands == "" && h.Like != nil && h.Like.Hands > hands {
 		p.Before = h.Like.Hands
 	}
@@ -240,9 +251,9 @@ func (a *app) hands(given string) (int, error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun, which it is to begin. Those on which no job was ever open are apart. What was done is noted where all journals are
+// were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is noted where all journals are
 // read for that.
-func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun []*workflow.State, begin []string, err error) {
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin []*workflow.State, err error) {
 	now := a.time.Now()
 	work.read = len(marks) == 0
 	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
@@ -263,7 +274,7 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 		} else if s != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
 			after := d.Repairing(ctx, s)
 			if after != s {
-				begin = append(begin, s.Airframe.Mark)
+				begin = append(begin, s)
 			}
 			fleet = append(fleet, after)
 		}

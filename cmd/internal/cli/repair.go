@@ -74,6 +74,9 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 	}
 	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure, ""))
 	shown.Full = full
+	if job == "" {
+		shown.Forgone = d.Forgone(ctx, s)
+	}
 	if shown.Days, err = a.days(ctx, d, now); err != nil {
 		return err
 	}

@@ -190,6 +190,25 @@ func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State
 	return after
 }
 
+// Forgone are the open windows that can be met now, and not once the repair is begun, or the open one amended.
+func (d *Desk) Forgone(ctx context.Context, s *workflow.State) (all []workflow.Lapse) {
+	now := d.Now()
+	var begun *workflow.State
+	for _, t := range s.Timers(now) {
+		w := workflow.Lapse{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Closes: t.Closes}
+		if t.Closes.IsZero() || !s.InReach(w, now) {
+			continue
+		}
+		if begun == nil {
+			begun = d.Repairing(ctx, s)
+		}
+		if !begun.InReach(w, now) {
+			all = append(all, w)
+		}
+	}
+	return all
+}
+
 // An unwritten store takes what is written for written.
 type unwritten struct{ store.Store }
 

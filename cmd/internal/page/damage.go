@@ -164,6 +164,8 @@ type Repair struct {
 	Full     bool          `json:"-"`                         // with every step and reason
 	Check    *Reason       `json:"check,omitempty"`           // that is due before it
 	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
+
+	Forgone []workflow.Lapse `json:"forgone,omitempty"` // open windows that can't be met once it is begun
 }
 
 // An Amended is what a plan changes of an open repair.
@@ -286,6 +288,9 @@ func (m Repair) Markdown(c Clock) string {
 	l.add("# The repair of %s\n", esc(m.Mark))
 	if m.Check != nil {
 		l.add("**First:** %s\n", ReasonText(m.Check.Reason, c))
+	}
+	for _, w := range m.Forgone {
+		l.add("**First:** %s is open until %s, and can't be met any more once the repair is begun. `fettle next %s` goes on with it.\n", esc(w.Name), c.At(w.Closes), m.Mark)
 	}
 	if a := m.Amends; a != nil {
 		found := "with what is left of its damage"

@@ -32,7 +32,7 @@ type Plan struct {
 	Left    []Reason              `json:"left,omitempty"` // what is hot, on or plugged in now
 	Stops   []PlanStop            `json:"stops,omitempty"`
 	Help    []PlanHelp            `json:"would_help,omitempty"` // what would plan what fits no sitting
-	Lapses  []workflow.Lapse      `json:"lapses,omitempty"`
+	Lapses  []PlanLapse           `json:"lapses,omitempty"`
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Pace    *PlanPace             `json:"own_pace,omitempty"` // nil: all goes by the minutes that are written
 	Climate []workflow.Climates   `json:"climate"`
@@ -67,6 +67,13 @@ type PlanPace struct {
 	Written int `json:"written_min"`
 }
 
+// A PlanLapse is a window that is open and can't be met in the sittings, or with little to spare.
+type PlanLapse struct {
+	workflow.Lapse
+	InReach bool `json:"in_reach,omitempty"`             // somebody at the bench can meet it now
+	Before  bool `json:"before_repair_begins,omitempty"` // and only before the repair that is planned is begun
+}
+
 // A PlanStop is a step that the plan does not reach.
 type PlanStop struct {
 	workflow.Stop
@@ -76,7 +83,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, People: max(1, t.Hands), Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Lapses: t.Lapses, Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -93,6 +100,9 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 			p.Pace.Minutes += minutesOf(t.Ends.Sub(t.Begins))
 			p.Pace.Written += t.Written
 		}
+	}
+	for _, w := range t.Lapses {
+		p.Lapses = append(p.Lapses, PlanLapse{Lapse: w})
 	}
 	for _, s := range t.Stops {
 		p.Stops = append(p.Stops, PlanStop{s, newReasons(s.Reasons)})
@@ -177,10 +187,14 @@ func (p Plan) Markdown(c Clock) string {
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if still := ""; w.Lost {
-			if w.Closes.After(p.Made) {
-				still = fmt.Sprintf(" It is open until %s: `fettle next %s` if you are at the bench and quick enough.", c.At(w.Closes), w.Mark)
+			if w.InReach && w.Closes.After(p.Made) {
+				before := ""
+				if w.Before {
+					before = " before the repair is begun,"
+				}
+				still = fmt.Sprintf(" It is open until %s: `fettle next %s`%s if you are at the bench and quick enough.", c.At(w.Closes), w.Mark, before)
 			}
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w, c))
+			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w.Lapse, c))
 		} else {
 			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}

@@ -50,6 +50,7 @@ func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
 	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
+	plan.Lapses[0].InReach, plan.Lapses[2].InReach, plan.Lapses[2].Before = true, true, true
 	last := plan.Sittings[1].To
 	plan.Sittings[1].Turns = append(plan.Sittings[1].Turns,
 		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "heat-iron", Title: "Heat the iron", Again: workflow.AgainReady, Sets: []steps.Setting{{Condition: "iron", State: "hot"}}, Look: []string{"It lies on its stand", "No coat is open"}, Begins: last.Add(-20 * time.Minute), Ends: last.Add(-12 * time.Minute)},
