@@ -27,7 +27,7 @@ func (s *search) clashed() (level int) {
 }
 
 // analyze turns the conflict into a clause with one literal of the present level, its first, and finds the level to
-// go back to.
+// go back to. What it has gone past of the present level is looked at no more: that is to be undone now.
 func (s *search) analyze() (c *clause, back int) {
 	start := int32(s.levels[len(s.levels)-1].trail)
 	open := 0 // literals of the present level in the conflict
@@ -55,11 +55,11 @@ func (s *search) analyze() (c *clause, back int) {
 	p := int32(len(s.trail) - 1)
 	for ; ; p-- {
 		e := &s.trail[p]
-		if s.place[e.side] != p {
-			continue
-		}
-		if open == 1 {
+		if s.place[e.side] == p && open == 1 {
 			break
+		}
+		if s.last[e.side] = e.before; s.place[e.side] != p {
+			continue
 		}
 		l := literal{e.side, s.need[e.side]}
 		s.raise(l, false)

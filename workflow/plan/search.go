@@ -108,6 +108,7 @@ type search struct {
 
 	conflicts, restarts, most int
 	one                       bool // any plan will do
+	none                      bool // no plan is known
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
@@ -506,7 +507,7 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 		}
 		l, more := s.decide(s.halve && s.restarts%2 == 1)
 		if !more {
-			plan, s.halve = plan[:0], true
+			plan, s.none, s.halve = plan[:0], false, true
 			for _, x := range s.times {
 				plan = append(plan, s.lo(x))
 			}
@@ -570,6 +571,10 @@ func (s *search) root() bool {
 
 // decide chooses what to try next; false where all is decided, and the earliest starts are a plan.
 func (s *search) decide(halve bool) (literal, bool) {
+	if lo := s.lo(s.finish); s.none && len(s.levels) == 0 && s.hi(s.finish)-lo > lo {
+		// Till there is a plan, one that is not far from the bound: what fits into no sitting would be pushed through all of them.
+		return atMost(s.finish, 2*lo), true
+	}
 	if halve && len(s.levels) == 0 && s.hi(s.finish)-s.lo(s.finish) > s.hi(s.finish)/closeTo {
 		// A much better plan: that there is none lifts the bound. Near the bound it costs more than it saves.
 		return atMost(s.finish, s.lo(s.finish)+(s.hi(s.finish)-s.lo(s.finish))/2), true

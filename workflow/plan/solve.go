@@ -307,7 +307,7 @@ func (v *solver) exact() (none bool) {
 	s := m.s
 	for turn := 1; ; turn++ {
 		m.follow(v.p, v.best)
-		s.halve = v.best != nil
+		s.none, s.halve = v.best == nil, v.best != nil
 		conflicts := math.MaxInt
 		if len(v.free) > nearMost {
 			conflicts = 1000 * turn

@@ -126,6 +126,26 @@ func TestLongerSittingsFinishNoLater(t *testing.T) {
 	}
 }
 
+// However many sittings there are, time is left to look for the best plan: what lies in one sitting and fits into none is not pushed
+// through all of them before there is a plan.
+func TestManySittings(t *testing.T) {
+	t.Parallel()
+	w := begun(t, "reed", "REED")
+	var sittings []workflow.Sitting
+	for day := range 4 * 365 {
+		if from := w.Now.AddDate(0, 0, day); from.Weekday() != time.Saturday && from.Weekday() != time.Sunday {
+			sittings = append(sittings, workflow.Sitting{From: from, To: from.Add(63 * time.Minute)})
+		}
+	}
+	p, err := crew{w}.plan(t, w.Now, workflow.Hours{Sittings: sittings}, plan.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := w.Now.AddDate(0, 0, 1).Add(40 * time.Minute); !p.Proven || !p.Finish.Equal(want) {
+		t.Errorf("finish %s, bound %s, want %s, proven", p.Finish, p.Bound, want)
+	}
+}
+
 // A crew are the robots of the airframes of one bench.
 type crew []*robot.Worker
 
