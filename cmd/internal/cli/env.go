@@ -179,7 +179,7 @@ func unquoted(text, config string) string {
 		lines[i] = misfit(line, config)
 	}
 	return strings.NewReplacer("yaml: unmarshal errors:\n  ", "", ": field ", ": ", // in the words of the config
-		" not found in type cli.config", " is not one of its keys: by, store, library, key, sittings, etcd",
+		" not found in type cli.config", " is not one of its keys: by, store, library, key, sittings, hands, etcd",
 		" not found in type keep.Cluster", " is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
 	).Replace(strings.Join(lines, "\n"))
 }
@@ -207,7 +207,7 @@ func misfit(line, config string) string {
 	case "keep.Cluster":
 		return at + ": etcd: takes keys on lines of their own, each with two spaces before it: ca, cert, key, user, password, plain, bench, photos"
 	}
-	return at + ": the config is made of lines such as by: NAME, with the keys by, store, library, key, sittings, etcd"
+	return at + ": the config is made of lines such as by: NAME, with the keys by, store, library, key, sittings, hands, etcd"
 }
 
 // desk returns the desk; a command has only one. It opens nothing.

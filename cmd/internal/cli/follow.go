@@ -105,12 +105,11 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 			return slip.Markdown(a.clock()), err
 		},
 	}
-	if hours, err := a.hours(nil, a.time.Now()); err != nil {
-		return err
-	} else if len(hours) > 0 {
-		if _, err := a.hands(""); err != nil {
-			return err
-		}
+	hours, unplanned := a.hours(nil, a.time.Now())
+	if unplanned == nil && len(hours) > 0 {
+		_, unplanned = a.hands("")
+	}
+	if unplanned == nil && len(hours) > 0 {
 		var work worked
 		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			return a.again(ctx, d, fleet, &work)
@@ -118,6 +117,9 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 	}
 	lead := func(ctx context.Context, front sitting.Front) error {
 		s.Front = front
+		if unplanned != nil {
+			a.warn("%v; nothing is planned anew", unplanned)
+		}
 		return s.Lead(ctx)
 	}
 	ticker := time.NewTicker(time.Second)

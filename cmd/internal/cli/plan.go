@@ -16,6 +16,7 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/plan"
 )
@@ -227,11 +228,24 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	if err != nil {
 		return nil, err
 	}
-	value, origin, _ := a.settings(c)[sittingsSetting].value()
+	value, origin, from := a.settings(c)[sittingsSetting].value()
 	if origin == "default" {
 		return nil, nil
 	}
-	return sittings(strings.Split(value, ";"), now, true)
+	blank := func(text string) bool { return strings.TrimSpace(text) == "" } // after a semicolon at the end
+	all, err := sittings(sorting.Delete(strings.Split(value, ";"), blank), now, true)
+	if err != nil {
+		return nil, usage("%s: %v", inFile(from, origin), err)
+	}
+	return all, nil
+}
+
+// inFile is where a setting is said, with the file where it is in one.
+func inFile(from, origin string) string {
+	if origin == "file" {
+		from += " in " + configPath()
+	}
+	return from
 }
 
 // hands are how many people work at once: as given, else by the settings.
@@ -242,10 +256,10 @@ func (a *app) hands(given string) (int, error) {
 	}
 	s := a.settings(c)[handsSetting]
 	s.flag = given
-	value, _, from := s.value()
+	value, origin, from := s.value()
 	n, err := strconv.Atoi(value)
 	if err != nil || n < 1 || n > workflow.MostHands {
-		return 0, usage("%s takes a number from 1 to %d, not %q", from, workflow.MostHands, value)
+		return 0, usage("%s takes a number from 1 to %d, not %q", inFile(from, origin), workflow.MostHands, value)
 	}
 	return n, nil
 }
@@ -336,20 +350,27 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
 	}
-	_ = d.Plan.Keep(ctx, fleet, t) // it is followed here all the same
+	if err := d.Plan.Keep(ctx, fleet, t); err != nil && !work.unkept {
+		work.unkept = true
+		a.warn("%v; it is followed here, and known nowhere else", err)
+	}
 	return &t
 }
 
-// days is when a repair can be done, by the settings; nil: they know of no sittings.
+// days is when a repair can be done, by the settings; nil: they know of no sittings, or can't be read.
 func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.Days, error) {
 	now := a.time.Now()
 	hours, err := a.hours(nil, now)
-	if err != nil || len(hours) == 0 {
-		return nil, err
+	hands := 1
+	if err == nil && len(hours) > 0 {
+		hands, err = a.hands("")
 	}
-	hands, err := a.hands("")
 	if err != nil {
-		return nil, err
+		a.warn("%v; the repair is shown without its days", err)
+		return nil, nil
+	}
+	if len(hours) == 0 {
+		return nil, nil
 	}
 	t, err := workflow.Schedule(ctx, []*workflow.State{d.Repairing(ctx, s)}, now, workflow.Hours{Sittings: hours, Again: true, Hands: hands}, plan.Options{})
 	if errors.As(err, new(*workflow.NoPlan)) {

@@ -13,9 +13,10 @@ import (
 // worked is what was done on all airframes of the store, whichever are planned: a person works on several side by side. A
 // journal that can't be read tells of no pace, and one that has not grown since is not read again.
 type worked struct {
-	mu   sync.Mutex
-	read bool                     // all journals were
-	of   map[string]workOfJournal // by mark
+	mu     sync.Mutex
+	read   bool                     // all journals were
+	unkept bool                     // it was said that the plan can't be kept
+	of     map[string]workOfJournal // by mark
 }
 
 type workOfJournal struct {

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -19,13 +20,15 @@ import (
 
 // A Plan keeps the last plan in a file beside the store, so that what is suggested next follows it. It decides nothing: whoever
 // deletes the file goes by the fixed rule again, and so does an airframe of which the file says nothing, or that it does not
-// mean. What can't be read is passed over.
+// mean. What can't be read is passed over. What can't be written is followed all the same while the program runs, until somebody
+// writes the file.
 type Plan struct {
 	File string
 
 	mu   sync.Mutex
-	read os.FileInfo // the file that order is of; nil: none was read
+	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
 	last order
+	held []byte // what could not be written
 }
 
 // An order is the first line of the file, and all that is read of it for what is next. The second is the timetable.
@@ -44,13 +47,9 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	at, err := os.Stat(p.File)
-	if err != nil {
-		return nil
-	}
-	if p.read == nil || !p.read.ModTime().Equal(at.ModTime()) || p.read.Size() != at.Size() {
-		p.read, p.last = at, order{}
-		if line, err := p.line(1); err != nil || json.Unmarshal(line, &p.last) != nil {
+	if at, _ := os.Stat(p.File); !same(p.read, at) {
+		p.read, p.last, p.held = at, order{}, nil
+		if line, err := lineOf(p.File, 1); err != nil || json.Unmarshal(line, &p.last) != nil {
 			p.last = order{}
 		}
 	}
@@ -60,9 +59,27 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	return nil
 }
 
-// line is the first or second line of the file.
-func (p *Plan) line(n int) (line []byte, err error) {
-	file, err := wholefile.Open(p.File)
+// same reports whether a file was not written since; nil: there was none.
+func same(was, is os.FileInfo) bool {
+	if was == nil || is == nil {
+		return was == is
+	}
+	return was.ModTime().Equal(is.ModTime()) && was.Size() == is.Size()
+}
+
+// line is the first or second line of what was kept last.
+func (p *Plan) line(n int) ([]byte, error) {
+	p.mu.Lock()
+	held := p.held
+	p.mu.Unlock()
+	if held != nil {
+		return bytes.Split(held, []byte("\n"))[n-1], nil
+	}
+	return lineOf(p.File, n)
+}
+
+func lineOf(path string, n int) (line []byte, err error) {
+	file, err := wholefile.Open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -162,14 +179,19 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if err := errors.Join(err, failed); err != nil {
 		return err
 	}
+	text := fmt.Appendf(nil, "%s\n%s\n", first, second)
 	err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
-		_, err := fmt.Fprintf(to, "%s\n%s\n", first, second)
+		_, err := to.Write(text)
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("keeping the plan: %w", err)
+	if err == nil {
+		return nil
 	}
-	return nil
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.read, _ = os.Stat(p.File)
+	p.last, p.held = next, text
+	return fmt.Errorf("keeping the plan: %w", err)
 }
 
 // Repairing is an airframe as it would be with the repair of its damage begun, or its open repair amended, of which nothing is

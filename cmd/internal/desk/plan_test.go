@@ -82,3 +82,48 @@ func TestPlanIsFollowed(t *testing.T) {
 		t.Error("a plan that was deleted is followed")
 	}
 }
+
+// A plan that can't be written is followed while the program runs, until somebody writes the file.
+func TestPlanThatIsNotWritten(t *testing.T) {
+	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	s := &workflow.State{Airframe: journal.Registered{Mark: "FN-01"}, Since: since}
+	made := func(step string) workflow.Timetable {
+		return workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-01", Job: "finch-build", Step: step, Begins: since}}}}}
+	}
+	p := &Plan{File: filepath.Join(t.TempDir(), "store.plan")}
+	if err := p.Keep(t.Context(), []*workflow.State{s}, made("cut")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(p.File); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(p.File, 0o700); err != nil { // a folder has its name
+		t.Fatal(err)
+	}
+	if err := p.Keep(t.Context(), []*workflow.State{s}, made("sand")); err == nil {
+		t.Fatal("a folder is replaced")
+	}
+	for range 2 {
+		if got := p.planned(s); len(got) != 1 || got[0].Step != "sand" {
+			t.Errorf("planned: %+v", got)
+		}
+		if last := p.Last([]*workflow.State{s}); last == nil || len(last.Visits) != 1 || last.Visits[0].Turns[0].Step != "sand" {
+			t.Errorf("the last plan is %+v", last)
+		}
+	}
+	if got := (&Plan{File: p.File}).planned(s); got != nil {
+		t.Errorf("another program follows %+v", got)
+	}
+	if err := os.Remove(p.File); err != nil {
+		t.Fatal(err)
+	}
+	if err := (&Plan{File: p.File}).Keep(t.Context(), []*workflow.State{s}, made("trim")); err != nil {
+		t.Fatal(err)
+	}
+	if got := p.planned(s); len(got) != 1 || got[0].Step != "trim" {
+		t.Errorf("once the file is written, planned: %+v", got)
+	}
+	if last := p.Last([]*workflow.State{s}); last == nil || last.Visits[0].Turns[0].Step != "trim" {
+		t.Errorf("once the file is written, the last plan is %+v", last)
+	}
+}
