@@ -210,9 +210,8 @@ func (c *scheduler) heldNow() {
 			if is.State == "" || is.State == set.State || setAgain || c.barest {
 				continue
 			}
-			if rowed := slices.ContainsFunc(c.rows, func(r *row) bool { return r.setter < 0 && r.of == t.of && r.is == is && lists.Contains(r.all, k) }); !rowed {
-				c.bare = true
-			} else if c.free(k, is) {
+			rowed := slices.ContainsFunc(c.rows, func(r *row) bool { return r.setter < 0 && r.of == t.of && r.is == is && lists.Contains(r.all, k) })
+			if rowed && c.free(k, is) {
 				continue
 			}
 			for _, join := range c.joins {
@@ -221,7 +220,7 @@ func (c *scheduler) heldNow() {
 				}
 				for _, coat := range join.begins() {
 					if coat != k && !c.precedes(coat, k) && !join.open {
-						c.held = true // it could be ended for a while
+						c.held, c.bare = true, c.bare || !rowed // it could be ended for a while
 						c.delay(k, coat, t.minutes, tie{why: AfterStep})
 					}
 				}

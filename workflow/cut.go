@@ -164,7 +164,16 @@ type draft struct {
 	p    plan.Problem
 	r    plan.Result
 	t    Timetable    // when it is over, and what is known of that
+	none bool         // there is no plan, or none was found
 	more []runningEnd // what could be given up, where there is no plan
+}
+
+// explained is why there is no plan.
+func (d *draft) explained(ctx context.Context, o plan.Options, err error) error {
+	if d.none {
+		return d.c.noPlan(ctx, d.p, d.r, o)
+	}
+	return err
 }
 
 // attempt looks for a plan that gives up what of slips; else it is what more of the ends that run already could be given up,
@@ -174,8 +183,25 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	of.asked, of.uncut = asked{}, nil
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
-	if err != nil || len(d.more) > 0 {
-		return d.t, d.more, err
+	s, unended := search{of: of, o: o, whole: d, best: d}, false
+	if kept := d; d.none && d.c.held { // what keeps rows whole may be too much
+		of.loose, of.rough = true, true
+		if d, err = of.draft(ctx, o); d.r.Starts != nil {
+			s.whole, s.best = d, nil
+			if s.run(ctx); s.best != nil {
+				return s.found(), nil, nil
+			}
+			if s.bound < math.MaxInt32 { // of what was left out nobody knows
+				return d.t, kept.more, &NoPlan{Why: NotFound}
+			}
+			d, err = kept, &NoPlan{Why: Conflict}
+		}
+	}
+	if len(d.more) > 0 {
+		return d.t, d.more, nil
+	}
+	if err != nil {
+		return d.t, nil, d.explained(ctx, o, err)
 	}
 	if d.r.Starts == nil { // there is nothing to do
 		return d.whole(), nil, nil
@@ -184,7 +210,6 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) == 0 && !d.c.held {
 		return d.whole(), nil, nil
 	}
-	s, unended := search{of: of, o: o, whole: d, best: d}, false
 	if len(rows) > 0 {
 		if s.best = of.asShown(ctx, o, d); s.best == nil {
 			of.warm = d.r.Starts
@@ -205,20 +230,24 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	first := s.best
 	if s.run(ctx); s.best == nil {
 		if s.bound < math.MaxInt32 { // of what was left out nobody knows
-			err = &NoPlan{Why: NotFound}
+			return d.t, nil, &NoPlan{Why: NotFound}
 		}
-		return d.t, nil, err
+		return d.t, nil, d.explained(ctx, o, err)
 	}
 	if s.best != first {
 		s.best = of.likened(ctx, o, s.best)
 	}
-	t = s.best.whole()
-	bound := min(s.bound, s.best.r.Finish)
 	if unended { // nobody looks for all plans like that
-		bound = min(bound, s.least)
+		s.bound = min(s.bound, s.least)
 	}
-	t.Bound, t.Proven = of.time(bound), bound == s.best.r.Finish
-	return t, nil, nil
+	return s.found(), nil, nil
+}
+
+// found is the best plan, with what nothing finishes before.
+func (s *search) found() Timetable {
+	t, bound := s.best.whole(), min(s.bound, s.best.r.Finish)
+	t.Bound, t.Proven = s.of.time(bound), bound == s.best.r.Finish
+	return t
 }
 
 // asShown is the plan with rows cut as in what was shown before; nil: it is none any more.
@@ -228,10 +257,24 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 		return nil
 	}
 	of.cuts, of.rough = map[int]cut{}, true
-	for _, at := range d.c.leaves(starts) {
-		of.cuts[at] = d.c.bounded(d.c.rows[at], d.c.cutOf(at, starts)).lying(d.c, at, starts)
+	c := *d.c
+	c.cuts = of.cuts
+	for at, r := range c.rows {
+		of.cuts[at] = c.bounded(r, c.cutOf(at, starts))
+		for range of.cuts[at].gaps { // within a sitting it was ended for what lies between
+			g := c.disturbedAt(at, starts)
+			if g < 0 {
+				g = c.spoilsAt(at, starts)
+			}
+			if g < 0 {
+				break
+			}
+			of.cuts[at] = c.bounded(r, of.cuts[at].with(g, parted))
+		}
+		of.cuts[at] = of.cuts[at].lying(&c, at, starts)
 	}
-	if next, err := of.draft(ctx, o); err == nil && next.r.Starts != nil && len(next.c.leaves(next.r.Starts)) == 0 {
+	next, err := of.draft(ctx, o)
+	if err == nil && next.r.Starts != nil && len(next.c.leaves(next.r.Starts)) == 0 {
 		return next
 	}
 	return nil

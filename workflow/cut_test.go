@@ -172,6 +172,28 @@ func TestScheduleWithNoTimeToSetAnewWhatStands(t *testing.T) {
 	}
 }
 
+// What is hot is cooled for a coat also where no plan keeps it hot for all that needs it: the soak is over before the second step that
+// needs it hot is, and the coat may not wait until then.
+func TestScheduleCutsWhatCannotStayWhole(t *testing.T) {
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{cold}}
+	in.Adhesives[0].Times.Vapour = 0
+	warm, first, second, cool := hands("warm", "1 min"), hands("hot-one", "10 min"), hands("hot-two", "40 min"), hands("cool", "1 min")
+	warm.Sets, cool.Sets = []steps.Setting{hot}, []steps.Setting{cold}
+	first.Needs, second.Needs = []steps.Setting{hot}, []steps.Setting{hot}
+	soak := wait("soak", "1 min")
+	soak.By, soak.From = q("30 min"), "hot-one"
+	b := workingOn(t, in, one("heat", warm, first), steps.Stage{Name: "more", After: []string{"heat"}, Steps: []steps.Step{second, cool}},
+		steps.Stage{Name: "glue", After: []string{"heat"}, Steps: []steps.Step{soak, coating("coat", "tab"), joining("join", "tab")}})
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{cold}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240), Tight: true}, b.state)
+	if want := "warm 0, hot-one 1, coolsafe 11, coat 12, join 23, warmready 24, hot-two 25, cool 65, | ends 66"; says(p) != want || !p.Proven {
+		t.Errorf("%s, proven %t, %v; want %s", says(p), p.Proven, err, want)
+	}
+}
+
 // hotBesideACoat goes through the turns in their order: from its coat until it is joined nothing heats the iron, nor is it hot.
 func hotBesideACoat(p Timetable, hot bool) string {
 	open := false

@@ -164,7 +164,7 @@ type asked struct {
 	loose   bool        // only stretches about whose gaps all is decided are kept from coats: no plan finishes before one that keeps all
 	barest  bool        // no coat waits for the end of what no row is for
 	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
-	rough   bool        // nobody asks why it is no plan
+	rough   bool        // nobody asks whether there is more work than time
 	warm    []int       // starts of another draft, by task
 }
 
@@ -289,12 +289,10 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 			break
 		}
 		t, ends, err := of.attempt(ctx, o)
+		if why := (*NoPlan)(nil); errors.As(err, &why) && why.Why == NotFound {
+			unknown = true
+		}
 		switch {
-		case err != nil:
-			no = err
-			if why := (*NoPlan)(nil); errors.As(err, &why) && why.Why == NotFound {
-				unknown = true
-			}
 		case len(ends) > 0 && late: // all of them at once
 			more := of.slack
 			for _, end := range ends {
@@ -307,6 +305,8 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 					all = append(all, more)
 				}
 			}
+		case err != nil:
+			no = err
 		case best == nil:
 			if best, least = &t, of.slack.cost(); late {
 				best.Proven, best.Bound = false, of.base
@@ -394,6 +394,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			d.t = c.outline(r)
 			return d, nil
 		}
+		d.none = true
 		if r.Conflict != nil {
 			for _, i := range r.Conflict.Latest {
 				if late := c.tasks[i].late; late != nil && c.slack.of(*late) < 2 {
@@ -408,10 +409,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 				continue
 			}
 		}
-		if of.rough {
-			return d, &NoPlan{Why: Conflict}
-		}
-		return d, c.noPlan(ctx, p, r, o)
+		return d, &NoPlan{Why: Conflict}
 	}
 }
 
