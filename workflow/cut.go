@@ -257,10 +257,24 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 		return nil
 	}
 	of.cuts, of.rough = map[int]cut{}, true
-	for _, at := range d.c.leaves(starts) {
-		of.cuts[at] = d.c.bounded(d.c.rows[at], d.c.cutOf(at, starts)).lying(d.c, at, starts)
+	c := *d.c
+	c.cuts = of.cuts
+	for at, r := range c.rows {
+		of.cuts[at] = c.bounded(r, c.cutOf(at, starts))
+		for range of.cuts[at].gaps { // within a sitting it was ended for what lies between
+			g := c.disturbedAt(at, starts)
+			if g < 0 {
+				g = c.spoilsAt(at, starts)
+			}
+			if g < 0 {
+				break
+			}
+			of.cuts[at] = c.bounded(r, of.cuts[at].with(g, parted))
+		}
+		of.cuts[at] = of.cuts[at].lying(&c, at, starts)
 	}
-	if next, err := of.draft(ctx, o); err == nil && next.r.Starts != nil && len(next.c.leaves(next.r.Starts)) == 0 {
+	next, err := of.draft(ctx, o)
+	if err == nil && next.r.Starts != nil && len(next.c.leaves(next.r.Starts)) == 0 {
 		return next
 	}
 	return nil

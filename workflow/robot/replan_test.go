@@ -62,3 +62,30 @@ func TestASlipKeepsTheOrder(t *testing.T) {
 		}
 	}
 }
+
+// The same asked again gives no later plan: several airframes, of which one sitting holds only a part of what must be hot together.
+func TestTheSameAgainIsNoLater(t *testing.T) {
+	t.Parallel()
+	c := crew{begun(t, "reed", "A0"), begun(t, "skerry", "A1"), begun(t, "reed", "A2")}
+	now := c[0].Now
+	var sittings []workflow.Sitting
+	for day := range 200 {
+		from, length := now.AddDate(0, 0, day), 30*time.Minute
+		if from.Weekday() == time.Saturday || from.Weekday() == time.Sunday {
+			length = 2 * time.Hour
+		}
+		sittings = append(sittings, workflow.Sitting{From: from, To: from.Add(length)})
+	}
+	h := workflow.Hours{Sittings: sittings}
+	var finish []time.Time
+	for n := range 3 {
+		p, err := c.plan(t, now, h, plan.Options{Think: 300 * time.Millisecond})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if finish = append(finish, p.Finish); n > 0 && p.Finish.After(finish[n-1]) {
+			t.Errorf("%v", finish)
+		}
+		h.Like = &p
+	}
+}
