@@ -92,6 +92,9 @@ func (c *scheduler) findRows() (rows []*row) {
 			}
 		}
 	}
+	for i := range c.tasks {
+		rows = append(rows, c.unstated(i, rows)...)
+	}
 	all := rows
 	rows = nil
 	for _, r := range all {

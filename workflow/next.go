@@ -107,7 +107,7 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 // A Planned is a step, or an act of one, as a plan has it.
 type Planned struct {
 	Job    string    `json:"job"`
-	Step   string    `json:"step"`
+	Step   string    `json:"step"` // "": what is ended for now, or set once more
 	Act    Act       `json:"act,omitempty"`
 	Begins time.Time `json:"begins"`
 	Leave  time.Time `json:"leave,omitzero"`  // when its sitting is over

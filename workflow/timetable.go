@@ -92,13 +92,17 @@ type Turn struct {
 	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
 }
 
-// Planned is what it has for an airframe, in its order. Reworks come by themselves, and so does what is done once more.
+// Planned is what it has for an airframe, in its order. Reworks come by themselves, and what is ended or done once more is no step.
 //
 //go:noinline
 func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
-			if turn.Mark == mark && turn.Rework == "" && turn.Again == "" {
+			switch {
+			case turn.Mark != mark || turn.Rework != "":
+			case turn.Again != "": // no step, and yet somebody is there till then
+				all = append(all, Planned{Begins: turn.Begins, Leave: v.To})
+			default:
 				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins, v.To, turn.Hands})
 			}
 		}

@@ -155,7 +155,7 @@ func (a *app) timersCommand() *cobra.Command {
 		}
 		clocks := page.Clocks{Timers: []page.Timer{}}
 		for _, of := range states {
-			clocks.Timers, clocks.Wrong = append(clocks.Timers, of.Timers...), cmp.Or(clocks.Wrong, of.Wrong)
+			clocks.Join(of)
 		}
 		return cmp.Or(a.show(clocks), unread)
 	}

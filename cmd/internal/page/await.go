@@ -12,6 +12,10 @@ import (
 // Await says what is waited for on an airframe, and what to leave alone until then.
 func Await(s *workflow.State, m workflow.Moment, c Clock) string {
 	var l lines
+	if left := harms(s, s.LeftBy(workflow.Suggestion{Until: m.At}, c.Now), c.Now); len(left) > 0 {
+		l.harmed(left, c)
+		l.add("")
+	}
 	l.add("Waiting until %s (%s). Then %s", c.At(m.At), c.In(m.At), esc(MomentLine(m, c)))
 	NewNext(s, c.Now).rest(&l)
 	return l.String()

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fettle/cmd/internal/term"
@@ -99,15 +100,32 @@ func (t Timer) calls(c Clock) string {
 
 // Clocks are the running clocks of every airframe.
 type Clocks struct {
-	Timers []Timer `json:"timers"`
-	Wrong  string  `json:"clock_wrong,omitempty"` // why no time can be trusted
+	Timers []Timer  `json:"timers"`
+	Harms  []Reason `json:"harms,omitempty"`       // what open coats need and the journal says otherwise, and what is left hot, on or plugged in
+	Wrong  string   `json:"clock_wrong,omitempty"` // why no time can be trusted
 }
 
 // Add adds the clocks of an airframe.
 func (k *Clocks) Add(s *workflow.State, now time.Time) {
 	k.Timers = append(k.Timers, NewClocks(s, now)...)
+	k.harm(harms(s, s.LeftBy(s.Next(now), now), now))
 	if why := s.Untrusted(now); why != nil {
 		k.Wrong = why.Text + ": set the clock"
+	}
+}
+
+// Join adds the clocks of others.
+func (k *Clocks) Join(others Clocks) {
+	k.Timers, k.Wrong = append(k.Timers, others.Timers...), first(k.Wrong, others.Wrong)
+	k.harm(others.Harms)
+}
+
+// harm adds what can hurt, of a bench that airframes share once.
+func (k *Clocks) harm(all []Reason) {
+	for _, r := range all {
+		if !slices.ContainsFunc(k.Harms, func(had Reason) bool { return had.Remedy.Setting == r.Remedy.Setting && had.At.Equal(r.At) }) {
+			k.Harms = append(k.Harms, r)
+		}
 	}
 }
 
@@ -117,6 +135,9 @@ func (k Clocks) Markdown(c Clock) string {
 	l.add("# Clocks, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
 	if k.Wrong != "" {
 		l.add("**%s.**\n", esc(Capital(k.Wrong)))
+	}
+	if l.harmed(k.Harms, c); len(k.Harms) > 0 {
+		l.add("")
 	}
 	if len(k.Timers) == 0 {
 		l.add("Nothing is drying or curing.")

@@ -92,7 +92,7 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if hold != nil {
 			return true, c.askAnew(ctx, s, of, append(holds, hold))
 		}
-		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
+		q := Question{Prompt: "Is the " + stands(need) + " now?", Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
 			q.Prompt += " " + heard + "."
 		}
@@ -106,6 +106,48 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 	}
 	return asked, nil
 }
+
+// toEnd notes what a key sets: what cautions ask for, and how what is hot, on or plugged in is left, but for what the step at hand
+// sets so itself.
+func (c *conversation) toEnd(s *workflow.State, next page.Next, step *workflow.StepReport) {
+	c.ends = nil
+	add := func(r workflow.Reason) {
+		by := step != nil && lists.Contains(step.Step.Sets, r.Remedy.Setting)
+		if r.Remedy.Kind == workflow.ToSetCondition && !by && !lists.Contains(c.ends, r.Remedy.Setting) {
+			c.ends = append(c.ends, r.Remedy.Setting)
+		}
+	}
+	for _, all := range [...][]page.Reason{next.Harms, next.EndFirst} {
+		for _, r := range all {
+			add(r.Reason)
+		}
+	}
+	for _, r := range workflow.Standing([]*workflow.State{s}, c.now()) {
+		add(r)
+	}
+}
+
+// end records how conditions stand, each once it is confirmed.
+func (c *conversation) end(ctx context.Context) error {
+	all := c.ends
+	c.ends = nil
+	for _, is := range all {
+		reply, err := c.ask(ctx, Question{Prompt: "Is the " + stands(is) + " now?", Keys: []Key{{Key: keyYes, Word: "yes"}, {Key: keyNo, Word: "no"}}})
+		if err != nil {
+			return err
+		}
+		if reply.Key == keyNo {
+			continue
+		}
+		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{is}}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// stands is how a condition stands, as words: "iron cold".
+func stands(is steps.Setting) string { return spaced(is.Condition) + " " + spaced(is.State) }
 
 // askAnew asks for the lines of the last of these holds, which was cleared before what it set was ended, once what it needs stands.
 func (c *conversation) askAnew(ctx context.Context, s *workflow.State, of *workflow.Job, holds []*steps.Step) error {

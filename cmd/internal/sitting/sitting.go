@@ -13,6 +13,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps"
 	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
@@ -109,11 +110,12 @@ type conversation struct {
 	mark   string            // of the airframe at hand
 	hand   workflow.StepReport
 	view   View
-	later  string    // when the step at hand is planned, for another time: said with all that is asked before it
-	since  time.Time // when the step at hand was first shown
-	shown  place     // which that is
-	jump   place     // what was chosen from the list; zero: nothing
-	kept   place     // the step of the last answer: it is gone on with until it is done or put off
+	later  string          // when the step at hand is planned, for another time: said with all that is asked before it
+	ends   []steps.Setting // what a key sets: how to leave what is hot, on or plugged in, and what a caution asks for
+	since  time.Time       // when the step at hand was first shown
+	shown  place           // which that is
+	jump   place           // what was chosen from the list; zero: nothing
+	kept   place           // the step of the last answer: it is gone on with until it is done or put off
 
 	planned time.Time // when it was planned last; zero: not in this sitting
 
@@ -298,6 +300,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
+	c.toEnd(s, next, suggestion.Step)
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
 		return
@@ -386,6 +389,8 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyJoin:
 			c.joinNow()
 			return Reply{}, errAgain
+		case keyEnd:
+			return Reply{}, cmp.Or(c.end(ctx), errAgain)
 		case keyNote:
 			err = c.note(ctx, reply.Text)
 		case keyPhoto:
@@ -409,6 +414,7 @@ const (
 	keyNote     = "t"
 	keyPhoto    = "p"
 	keyJoin     = "j" // where a joint can be joined
+	keyEnd      = "h" // where something is hot, on or plugged in
 )
 
 // common are the keys that hold everywhere. Where one of the question's own keys says no,
@@ -417,6 +423,9 @@ func (c *conversation) common(own []Key) []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
 		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
+	}
+	if len(c.ends) > 0 {
+		keys = append([]Key{{Key: keyEnd, Word: spaced(c.ends[0].Condition) + " is " + spaced(c.ends[0].State), Common: true}}, keys...)
 	}
 	if c.hand.Step.Name == "" || slices.ContainsFunc(own, Key.saysNo) {
 		return keys

@@ -750,6 +750,28 @@ func TestWhatWasJustSetIsNotLeft(t *testing.T) {
 	}
 }
 
+// What stands hot is ended by a key of every question, once that is confirmed; where nothing does, there is none.
+func TestWhatIsHotIsEndedByAKey(t *testing.T) {
+	b, _ := heating(t)
+	b.ready("RD-01")
+	key := func() bool {
+		return slices.ContainsFunc(b.last.Keys, func(k sitting.Key) bool { return k.Key == "h" && k.Word == "gun is cold" })
+	}
+	b.lead("RD-01", "1", "2", "q")
+	if b.asks("Gun on"); key() {
+		t.Error("nothing is hot, and a key ends it")
+	}
+	b.lead("RD-01", "d", "h", "n", "q")
+	if b.asks("Press the pin"); !key() || b.state("RD-01").Holds("gun", b.now) != "hot" {
+		t.Errorf("the gun is hot, and the keys are %+v", b.last.Keys)
+	}
+	b.lead("RD-01", "h", "y", "q")
+	if f, _ := last[journal.ConditionSet](b, "RD-01"); f.Setting != (steps.Setting{Condition: "gun", State: "cold"}) || key() {
+		t.Errorf("recorded is %+v, and the keys are %+v", f, b.last.Keys)
+	}
+	b.asks("Press the pin")
+}
+
 // What is running is said to whoever leaves, and how to go on.
 func TestLeaving(t *testing.T) {
 	b := atBench(t, "FN-01")
