@@ -100,7 +100,7 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 			ending := g == len(is.tasks)
 			switch {
 			case what != undecided || after < 0 || ending && c.tasks[i].setsOtherwise(r.is):
-			case before < 0 && !r.stands(c), before >= 0 && starts[i] < starts[before]:
+			case before < 0 && !r.stands(c), before >= 0 && starts[i]+c.tasks[i].minutes <= starts[before]:
 			case starts[i] < starts[after]+c.tasks[after].minutes:
 				return g
 			}

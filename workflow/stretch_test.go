@@ -114,3 +114,27 @@ func TestScheduleDisturbsNothing(t *testing.T) {
 		t.Errorf("in %d the iron stands hot", standing)
 	}
 }
+
+// With several pairs of hands what one airframe's charge switches off as it ends is not switched on for another meanwhile.
+func TestScheduleChargesOneAfterTheOther(t *testing.T) {
+	on, off := steps.Setting{Condition: "charger", State: "on"}, steps.Setting{Condition: "charger", State: "off"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "charger", States: []string{"off", "on"}, Guarded: "on", Bench: true})
+	var fleet []*State
+	for n := range 2 {
+		plugged, charged := hands("plug", "5 min"), hands("charge", "55 min")
+		plugged.Sets, charged.Needs, charged.Sets = []steps.Setting{on}, []steps.Setting{on}, []steps.Setting{off}
+		all := []steps.Step{plugged, charged}
+		if n > 0 {
+			all = append([]steps.Step{hands("look", "7 min")}, all...)
+		}
+		b := workingOn(t, in, one("pack", all...))
+		b.state.Airframe.Mark = fmt.Sprintf("PL-%02d", n)
+		fleet = append(fleet, b.state)
+	}
+	fleet[0], fleet[1] = fleet[0].Beside(fleet[1:]), fleet[1].Beside(fleet[:1])
+	p, err := Schedule(t.Context(), fleet, evening, Hours{Hands: 4, Sittings: open(0, 400)}, plan.Options{})
+	if want := evening.Add(2 * time.Hour); err != nil || !p.Proven || !p.Finish.Equal(want) {
+		t.Errorf("%s, %v: want %s", says(p), err, want)
+	}
+}
