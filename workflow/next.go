@@ -62,9 +62,10 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 		dues := other.dues(now, other.Planned)
 		for _, t := range other.Timers(now) {
 			open := !presses && !now.Before(t.Opens)
-			bears := !slices.ContainsFunc(dues, func(d dueWork) bool {
-				return d.job == t.Job && (t.Then != "" && d.then == t.Then || t.Joint && d.joint == t.Name) && !d.bears(&r, of, now)
-			})
+			bears := true
+			for _, d := range dues {
+				bears = bears && (!d.runs(&t) || d.bears(&r, of, now))
+			}
 			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
@@ -226,9 +227,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
-		return !at.IsZero() && slices.ContainsFunc(dues, func(d dueWork) bool {
-			return d.job == r.Job && d.then == r.Step.Name && !at.After(d.closes)
-		})
+		for _, d := range dues {
+			if d.job == r.Job && d.then == r.Step.Name && !at.IsZero() && !at.After(d.closes) {
+				return true
+			}
+		}
+		return false
 	}
 	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
