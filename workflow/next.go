@@ -38,6 +38,7 @@ type Suggestion struct {
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
+	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 }
 
@@ -117,6 +118,7 @@ type Planned struct {
 	Job     string    `json:"job"`
 	Step    string    `json:"step"` // "": what is ended for now, or set once more
 	Act     Act       `json:"act,omitempty"`
+	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
 	Begins  time.Time `json:"begins"`
 	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
 	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
@@ -165,6 +167,10 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Pl
 func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
+	outdated := s.outdated(planned, now)
+	if outdated {
+		planned = nil
+	}
 	place := func(r StepReport) int {
 		for i, p := range planned {
 			if p.has(r) {
@@ -188,7 +194,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			}
 		}
 	}
-	out := Suggestion{Over: len(jobs) == 0, PutOff: off}
+	out := Suggestion{Over: len(jobs) == 0, PutOff: off, Outdated: outdated}
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
