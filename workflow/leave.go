@@ -465,7 +465,7 @@ func (r *row) around(is cut, g int) (before, after int) {
 // goesOn reports whether the first sitting has begun.
 //
 //go:noinline
-func (c *scheduler) goesOn() bool { return !c.given[0].From.After(c.now) }
+func (c *scheduler) goesOn() bool { return len(c.given) > 0 && !c.given[0].From.After(c.now) }
 
 // leaves are the rows that a plan leaves as they are over the end of a sitting, or goes on with and does not set anew.
 func (c *scheduler) leaves(starts []int) (rows []int) {

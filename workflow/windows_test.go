@@ -198,3 +198,17 @@ func TestSlowHandsLeaveOutWhatTheyCannotMeet(t *testing.T) {
 		}
 	}
 }
+
+// The sitting that would save an open window is found also where something stands hot meanwhile: by hand, the coat is joined in a minute
+// from now on, with five to spare.
+func TestWhatSavesAWindowWhileSomethingIsHot(t *testing.T) {
+	b := hotAndGlued(t, 1, true)
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	b.done("heat")
+	b.done("coat")
+	b.after(14 * time.Minute)
+	p, err := scheduled(t, b.now, Hours{Sittings: open(100, 130, 1440, 1500)}, b.state)
+	if want := (Sitting{b.now, b.now.Add(6 * time.Minute)}); err != nil || len(p.Lapses) != 1 || p.Lapses[0].Save != want {
+		t.Errorf("%s, %v: %+v, want %v", says(p), err, p.Lapses, want)
+	}
+}
