@@ -1,11 +1,9 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 )
 
 // This file knows what fits in before something is due. A join, or a step after a wait with an end, keeps its minutes and something
@@ -90,11 +88,21 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 }
 
 // othersDo leaves of what is due what the plan doesn't have for other people than a step.
-func othersDo(of *Planned, dues []dueWork) []dueWork {
+func othersDo(of *Planned, dues []*dueWork) []*dueWork {
 	if of == nil || len(of.Hands) == 0 {
 		return dues
 	}
-	return sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+	return otherThan(dues, func(d *dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+}
+
+// otherThan is what is due without some of it.
+func otherThan(dues []*dueWork, is func(*dueWork) bool) (rest []*dueWork) {
+	for _, d := range dues {
+		if !is(d) {
+			rest = append(rest, d)
+		}
+	}
+	return rest
 }
 
 // apart reports whether none of these people are among the others.

@@ -266,7 +266,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		if at := place(*out.Step); at < len(planned) {
 			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
 			out.Others = others(planned, at, append(sorting.Delete(slices.Clone(ready), func(r StepReport) bool {
-				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.is(out.Step) })), true, now)
+				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), otherThan(dues, func(d *dueWork) bool { return d.is(out.Step) })), true, now)
 			}), waiting...), place, now)
 		}
 	}
