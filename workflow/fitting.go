@@ -1,9 +1,11 @@
 package workflow
 
 import (
+	"slices"
 	"time"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // This file knows what fits in before something is due. A join, or a step after a wait with an end, keeps its minutes and something
@@ -82,6 +84,14 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 	return !now.Add(takes(r, of)).After(by)
 }
 
+// othersDo leaves of what is due what the plan doesn't have for other people than a step.
+func othersDo(of *Planned, dues []dueWork) []dueWork {
+	if of == nil || len(of.Hands) == 0 {
+		return dues
+	}
+	return sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+}
+
 // apart reports whether none of these people are among the others.
 func apart(some, others []int) bool {
 	for _, who := range some {
@@ -89,7 +99,7 @@ func apart(some, others []int) bool {
 			return false
 		}
 	}
-	return len(some) > 0
+	return len(some) > 0 && len(others) > 0
 }
 
 // takes is how long a step takes: as the plan has it, which knows the builder's own pace, else as is written.

@@ -202,6 +202,9 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	due, what := s.due(now)
 	dues := s.dues(now, planned)
 	tooLong := func(r StepReport) bool { return !fits(&r, planOf(&r, planned), dues, true, now) }
+	spared := func(r StepReport) bool {
+		return fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), dues), true, now)
+	}
 	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
 		switch {
@@ -209,8 +212,10 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return 6
 		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
 			return 0
-		case tooLong(r):
+		case tooLong(r) && spared(r): // it isn't done alone, and comes after what fits in
 			return 7
+		case tooLong(r):
+			return 8
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case place(r) < len(planned):
@@ -230,7 +235,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return d.job == r.Job && d.then == r.Step.Name && !at.After(d.closes)
 		})
 	}
-	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(ready[0]) == 8 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
@@ -238,7 +243,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
-		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, tooLong(ready[0]), what, now)
+		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, rank(ready[0]) == 8, what, now)
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
@@ -250,7 +255,9 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
 			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
-			out.Others = others(planned, at, sorting.Delete(slices.Clone(ready), func(r StepReport) bool { return rank(r) > 5 }), place, now)
+			out.Others = others(planned, at, append(sorting.Delete(slices.Clone(ready), func(r StepReport) bool {
+				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.is(out.Step) })), true, now)
+			}), waiting...), place, now)
 		}
 	}
 	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && slices.ContainsFunc(waiting, joins)
@@ -266,20 +273,34 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	return out
 }
 
-// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, if it is
-// to begin soon.
-func others(planned []Planned, at int, ready []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
+// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, or will be
+// in time, if it is to begin soon.
+func others(planned []Planned, at int, steps []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
 	busy := planned[at].Hands
 	if len(busy) == 0 {
 		return nil
 	}
-	for _, r := range ready {
+	sorting.Stable(steps, func(a, b StepReport) int { return cmp.Compare(place(a), place(b)) })
+	for _, r := range steps {
 		k := place(r)
-		if k == len(planned) || planned[k].Begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
+		if k == len(planned) {
+			break
+		}
+		begins := planned[k].Begins
+		if !atHand(r) && !seenToNow(r) {
+			at := opensOnceSeenTo(r)
+			if at.IsZero() {
+				continue
+			}
+			if begins.Before(at) {
+				begins = at
+			}
+		}
+		if begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
 			continue
 		}
 		for _, who := range planned[k].Hands {
-			all = append(all, Share{who, r, planned[k].Begins})
+			all = append(all, Share{who, r, begins})
 		}
 		busy = slices.Concat(busy, planned[k].Hands)
 	}

@@ -290,6 +290,50 @@ func TestNextSaysWhoseStepItIs(t *testing.T) {
 	}
 }
 
+// In a plan for several, what takes longer than a joint leaves is begun by whoever does not join it: after all that fits in, and
+// with the join said beside it. What the same person does, or nobody's plan has, waits.
+func TestNextKeepsTheOtherHandsAtWork(t *testing.T) {
+	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("hollow", "40 min")), one("tidy", plain("tidy")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{
+		{Job: job, Step: "hollow", Begins: b.now, Hands: []int{2}},
+		{Job: job, Step: "join", Begins: b.now.Add(5 * time.Minute), Hands: []int{1}},
+		{Job: job, Step: "tidy", Begins: b.now.Add(time.Hour), Hands: []int{1}},
+	}
+	is := func() (text string) {
+		g := b.state.NextBut(b.now, nil, planned)
+		if g.Step == nil {
+			return "nothing"
+		}
+		text = fmt.Sprint(g.Step.Step.Name, g.Hands, g.JoinBy.IsZero())
+		for _, o := range g.Others {
+			text += fmt.Sprint(" ", o.Who, " ", o.Step.Step.Name, o.Planned.Sub(b.now))
+		}
+		return text
+	}
+	b.done("coat")
+	if got := is(); got != "tidy[1] true 2 hollow0s" { // it fits in
+		t.Errorf("%s", got)
+	}
+	b.done("tidy")
+	if got := is(); got != "hollow[2] true 1 join10m0s" {
+		t.Errorf("%s", got)
+	}
+	planned[1].Hands = []int{1, 2}
+	if got := is(); got != "nothing" {
+		t.Errorf("%s, and the join wants both", got)
+	}
+	planned[1].Hands = nil
+	if got := is(); got != "nothing" {
+		t.Errorf("%s, and nobody has the join", got)
+	}
+	planned[1].Hands = []int{1}
+	b.after(15 * time.Minute)
+	if got := is(); got != "join[1] true 2 hollow-15m0s" {
+		t.Errorf("%s", got)
+	}
+}
+
 // What the last plan has first comes first, but neither before an open joint nor where it does not fit in before one.
 func TestNextFollowsThePlan(t *testing.T) {
 	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("plan", "45 min")))
