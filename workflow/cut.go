@@ -213,7 +213,7 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if len(rows) > 0 {
 		if s.best = of.asShown(ctx, o, d); s.best == nil {
 			of.warm = d.r.Starts
-			if d, err = of.cutUp(ctx, o, d, false); err != nil && slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) }) {
+			if d, err = of.cutUp(ctx, o, d, false); (err != nil || len(d.more) > 0) && slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) }) {
 				of.warm, of.unended = s.whole.r.Starts, true // what is left of the sitting may be too little to plan it in
 				next, none := of.cutUp(ctx, o, s.whole, false)
 				if of.unended = false; none == nil {
