@@ -183,58 +183,65 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	of.asked, of.uncut = asked{}, nil
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
-	s, unended := search{of: of, o: o, whole: d, best: d}, false
-	if kept := d; d.none && d.c.held { // what keeps rows whole may be too much
+	why := d                // by which it is said why there is no plan
+	if d.none && d.c.held { // what keeps rows whole may be too much
 		of.loose, of.rough = true, true
-		if d, err = of.draft(ctx, o); d.r.Starts != nil {
-			s.whole, s.best = d, nil
-			if s.run(ctx); s.best != nil {
-				return s.found(), nil, nil
-			}
-			if s.bound < math.MaxInt32 { // of what was left out nobody knows
-				return d.t, kept.more, &NoPlan{Why: NotFound}
-			}
-			d, err = kept, &NoPlan{Why: Conflict}
+		if d, err = of.draft(ctx, o); d.r.Starts == nil && len(d.more) == 0 {
+			d.more = why.more
 		}
+		of.loose = false
 	}
-	if len(d.more) > 0 {
-		return d.t, d.more, nil
+	if d.r.Starts == nil {
+		switch {
+		case len(d.more) > 0 && !d.r.Proven: // without that there may be a plan
+			return t, d.more, &NoPlan{Why: NotFound}
+		case len(d.more) > 0:
+			return t, d.more, nil
+		case err != nil:
+			return t, nil, d.explained(ctx, o, err)
+		}
+		return d.whole(), nil, nil // there is nothing to do
 	}
-	if err != nil {
-		return d.t, nil, d.explained(ctx, o, err)
-	}
-	if d.r.Starts == nil { // there is nothing to do
+	s, unended := search{of: of, o: o, whole: d}, false
+	stands := slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) })
+	switch left := len(d.c.leaves(d.r.Starts)) > 0; {
+	case !left && !d.c.held && !why.none:
 		return d.whole(), nil, nil
-	}
-	rows := d.c.leaves(d.r.Starts)
-	if len(rows) == 0 && !d.c.held {
-		return d.whole(), nil, nil
-	}
-	if len(rows) > 0 {
-		if s.best = of.asShown(ctx, o, d); s.best == nil {
-			of.warm = d.r.Starts
-			if d, err = of.cutUp(ctx, o, d, false); (err != nil || len(d.more) > 0) && slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) }) {
-				of.warm, of.unended = s.whole.r.Starts, true // what is left of the sitting may be too little to plan it in
-				next, none := of.cutUp(ctx, o, s.whole, false)
-				if of.unended = false; none == nil {
-					d, err, unended = next, nil, true
-				}
-			}
-			if len(d.more) > 0 {
-				return d.t, d.more, nil
-			} else if err == nil {
-				s.best = d
-			}
+	case !left && !why.none:
+		s.best = d
+	default:
+		if s.best = of.asShown(ctx, o, d); s.best != nil || why.none {
+			break
+		}
+		of.warm = d.r.Starts
+		next, no := of.cutUp(ctx, o, d, false)
+		if why, err = next, no; no != nil && stands { // what is left of the sitting may be too little to plan its end in
+			of.warm, of.unended = d.r.Starts, true
+			next, no = of.cutUp(ctx, o, d, false)
+			of.unended, unended = false, no == nil
+		}
+		if no == nil && len(next.more) == 0 {
+			s.best = next
 		}
 	}
 	first := s.best
-	if s.run(ctx); s.best == nil {
-		if s.bound < math.MaxInt32 { // of what was left out nobody knows
-			return d.t, nil, &NoPlan{Why: NotFound}
-		}
-		return d.t, nil, d.explained(ctx, o, err)
+	s.run(ctx)
+	known := s.bound == math.MaxInt32 // of all ways
+	if s.best == nil && stands {
+		of.unended = true
+		again := search{of: of, o: o, whole: d}
+		again.run(ctx)
+		of.unended, unended = false, true
+		s.best, known = again.best, known && again.bound == math.MaxInt32
 	}
-	if s.best != first {
+	switch {
+	case s.best == nil && !known:
+		return t, why.more, &NoPlan{Why: NotFound}
+	case s.best == nil && len(why.more) > 0:
+		return t, why.more, nil
+	case s.best == nil:
+		return t, nil, why.explained(ctx, o, err)
+	case s.best != first:
 		s.best = of.likened(ctx, o, s.best)
 	}
 	if unended { // nobody looks for all plans like that

@@ -294,15 +294,16 @@ func TestScheduleWithNoTimeToSetAnewWhatStands(t *testing.T) {
 	}
 }
 
-// What is hot is cooled for a coat also where no plan keeps it hot for all that needs it: the soak is over before the second step that
-// needs it hot is, and the coat may not wait until then.
-func TestScheduleCutsWhatCannotStayWhole(t *testing.T) {
+// soaking is a bench at which a soak is over before the second step that needs the iron hot is, and the coat after it may not wait
+// until then.
+func soaking(t *testing.T, cooling string) *bench {
+	t.Helper()
 	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
 	in := sheet()
 	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
 	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{cold}}
 	in.Adhesives[0].Times.Vapour = 0
-	warm, first, second, cool := hands("warm", "1 min"), hands("hot-one", "10 min"), hands("hot-two", "40 min"), hands("cool", "1 min")
+	warm, first, second, cool := hands("warm", "1 min"), hands("hot-one", "10 min"), hands("hot-two", "40 min"), hands("cool", cooling)
 	warm.Sets, cool.Sets = []steps.Setting{hot}, []steps.Setting{cold}
 	first.Needs, second.Needs = []steps.Setting{hot}, []steps.Setting{hot}
 	soak := wait("soak", "1 min")
@@ -310,9 +311,45 @@ func TestScheduleCutsWhatCannotStayWhole(t *testing.T) {
 	b := workingOn(t, in, one("heat", warm, first), steps.Stage{Name: "more", After: []string{"heat"}, Steps: []steps.Step{second, cool}},
 		steps.Stage{Name: "glue", After: []string{"heat"}, Steps: []steps.Step{soak, coating("coat", "tab"), joining("join", "tab")}})
 	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{cold}})
-	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240), Tight: true}, b.state)
-	if want := "warm 0, hot-one 1, coolsafe 11, coat 12, join 23, warmready 24, hot-two 25, cool 65, | ends 66"; says(p) != want || !p.Proven {
-		t.Errorf("%s, proven %t, %v; want %s", says(p), p.Proven, err, want)
+	return b
+}
+
+// What is hot is cooled for a coat also where no plan keeps it hot for all that needs it.
+func TestScheduleCutsWhatCannotStayWhole(t *testing.T) {
+	b := soaking(t, "1 min")
+	h := Hours{Sittings: open(0, 240), Tight: true}
+	for range 2 { // and once more, as it was shown
+		p, err := scheduled(t, b.now, h, b.state)
+		if want := "warm 0, hot-one 1, coolsafe 11, coat 12, join 23, warmready 24, hot-two 25, cool 65, | ends 66"; says(p) != want || !p.Proven {
+			t.Errorf("%s, proven %t, %v; want %s", says(p), p.Proven, err, want)
+		}
+		h.Like = &p
+	}
+	b = soaking(t, "3 min")
+	b.done("warm")
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 2, 1440, 1440+240), Tight: true}, b.state) // too short to cool it as written
+	if want := evening.Add(1510 * time.Minute); err != nil || !p.Finish.Equal(want) {
+		t.Errorf("%s, %v; want the end at 1510", says(p), err)
+	}
+}
+
+// What could be given up is, where nobody found in time whether cuts would do; and it is not called the best.
+func TestScheduleGivesUpWhatIsNotKnown(t *testing.T) {
+	for _, late := range []int{-1, 1} {
+		b := soaking(t, "1 min")
+		b.done("warm", "hot-one")
+		of := newScheduler([]*State{b.state}, b.now, Hours{Sittings: open(0, 33, 1440, 1440+240), Tight: true})
+		n := -1
+		of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
+			if n++; n == late { // this one is not solved in its share
+				return plan.Result{Took: o.Think}, nil
+			}
+			return plan.Solve(ctx, p, o)
+		}
+		p, err := of.find(t.Context(), plan.Options{Think: time.Second})
+		if err != nil || p.Proven != (late < 0) || (len(p.Lapses) > 0) != (late > 0) {
+			t.Errorf("solve %d: %s, proven %t, %v", late, says(p), p.Proven, err)
+		}
 	}
 }
 

@@ -37,6 +37,8 @@ type Suggestion struct {
 	Others  []Share      // what the others of the last plan can do meanwhile
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
+
+	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 }
 
 // A Share is what one of several people does by the last plan.
@@ -55,10 +57,15 @@ type OtherClock struct {
 // beside are the clocks of other airframes that are over before a step would be done, or whose windows are open while it has
 // none.
 func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherClock) {
+	of := planOf(&r, s.Planned)
 	for _, other := range s.others {
+		dues := other.dues(now, other.Planned)
 		for _, t := range other.Timers(now) {
 			open := !presses && !now.Before(t.Opens)
-			if now.After(t.Closes) || !open && fits(r.Step, now, t.Closes) || presses && !t.Closes.Before(r.Closes) {
+			bears := !slices.ContainsFunc(dues, func(d dueWork) bool {
+				return d.job == t.Job && (t.Then != "" && d.then == t.Then || t.Joint && d.joint == t.Name) && !d.bears(&r, of, now)
+			})
+			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
 			all = append(all, OtherClock{other.Airframe.Mark, t})
@@ -106,12 +113,13 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 
 // A Planned is a step, or an act of one, as a plan has it.
 type Planned struct {
-	Job    string    `json:"job"`
-	Step   string    `json:"step"` // "": what is ended for now, or set once more
-	Act    Act       `json:"act,omitempty"`
-	Begins time.Time `json:"begins"`
-	Leave  time.Time `json:"leave,omitzero"`  // when its sitting is over
-	Hands  []int     `json:"hands,omitempty"` // who of several does it, from 1
+	Job     string    `json:"job"`
+	Step    string    `json:"step"` // "": what is ended for now, or set once more
+	Act     Act       `json:"act,omitempty"`
+	Begins  time.Time `json:"begins"`
+	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
+	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
+	Hands   []int     `json:"hands,omitempty"`   // who of several does it, from 1
 }
 
 // has reports whether it is the step of the report as it stands now.
@@ -126,7 +134,7 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 		return nil, by
 	}
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
-	if fits(g.Step.Step, now, by.Add(-minutesOf(safeMinutes*len(all)))) {
+	if !now.Add(takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
 		return nil, by
 	}
 	return reasonsOf(all), by
@@ -192,7 +200,11 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
-	by := s.fitsBy(now)
+	dues := s.dues(now, planned)
+	tooLong := func(r StepReport) bool { return !fits(&r, planOf(&r, planned), dues, true, now) }
+	spared := func(r StepReport) bool {
+		return fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), dues), true, now)
+	}
 	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
 		switch {
@@ -200,8 +212,10 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return 6
 		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
 			return 0
-		case !fits(r.Step, now, by):
+		case tooLong(r) && spared(r): // it isn't done alone, and comes after what fits in
 			return 7
+		case tooLong(r):
+			return 8
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case place(r) < len(planned):
@@ -217,9 +231,11 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
-		return r.Step.Kind.Traits().Joins && !at.IsZero() && !at.After(due)
+		return !at.IsZero() && slices.ContainsFunc(dues, func(d dueWork) bool {
+			return d.job == r.Job && d.then == r.Step.Name && !at.After(d.closes)
+		})
 	}
-	waits := len(ready) > 0 && rank(ready[0]) == 7 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(ready[0]) == 8 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
@@ -227,7 +243,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
-		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, by, what, now)
+		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, rank(ready[0]) == 8, what, now)
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
@@ -239,10 +255,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Beside = s.beside(*out.Step, out.Presses, now)
 		if at := place(*out.Step); at < len(planned) {
 			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
-			out.Others = others(planned, at, sorting.Delete(slices.Clone(ready), func(r StepReport) bool { return rank(r) > 5 }), place, now)
+			out.Others = others(planned, at, append(sorting.Delete(slices.Clone(ready), func(r StepReport) bool {
+				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.is(out.Step) })), true, now)
+			}), waiting...), place, now)
 		}
 	}
-	out.Waiting = waiting
+	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && slices.ContainsFunc(waiting, joins)
 	from := opens
 	if waits {
 		from = opensOnceSeenTo
@@ -255,20 +273,34 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	return out
 }
 
-// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, if it is
-// to begin soon.
-func others(planned []Planned, at int, ready []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
+// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, or will be
+// in time, if it is to begin soon.
+func others(planned []Planned, at int, steps []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
 	busy := planned[at].Hands
 	if len(busy) == 0 {
 		return nil
 	}
-	for _, r := range ready {
+	sorting.Stable(steps, func(a, b StepReport) int { return cmp.Compare(place(a), place(b)) })
+	for _, r := range steps {
 		k := place(r)
-		if k == len(planned) || planned[k].Begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
+		if k == len(planned) {
+			break
+		}
+		begins := planned[k].Begins
+		if !atHand(r) && !seenToNow(r) {
+			at := opensOnceSeenTo(r)
+			if at.IsZero() {
+				continue
+			}
+			if begins.Before(at) {
+				begins = at
+			}
+		}
+		if begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
 			continue
 		}
 		for _, who := range planned[k].Hands {
-			all = append(all, Share{who, r, planned[k].Begins})
+			all = append(all, Share{who, r, begins})
 		}
 		busy = slices.Concat(busy, planned[k].Hands)
 	}
@@ -295,7 +327,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
 
 // because says why a step is suggested before others, and by when the joint that
 // it tells of must be joined.
-func because(r StepReport, stage string, waiting []StepReport, due, by time.Time, what string, now time.Time) (why string, joinBy time.Time) {
+func because(r StepReport, stage string, waiting []StepReport, due time.Time, tooLong bool, what string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
 		return "its window is open and will close", joinBy
@@ -303,7 +335,7 @@ func because(r StepReport, stage string, waiting []StepReport, due, by time.Time
 		return "it is begun", joinBy
 	case r.Reopened != "":
 		return r.Reopened, joinBy
-	case !fits(r.Step, now, by):
+	case tooLong:
 		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
@@ -329,37 +361,6 @@ func (s *State) due(now time.Time) (due time.Time, what string) {
 		}
 	}
 	return due, what
-}
-
-// fitsBy is when what fits in must be done, so that the joints and waits that are due can be joined, or done, with something to spare
-// where there is; never before they open.
-func (s *State) fitsBy(now time.Time) (by time.Time) {
-	put := func(opens, closes time.Time, takes time.Duration) {
-		at := closes.Add(-takes - minutesOf(spareOf(int(closes.Sub(opens)/time.Minute))))
-		if at.Before(opens) {
-			at = opens
-		}
-		if by.IsZero() || at.Before(by) {
-			by = at
-		}
-	}
-	for _, j := range s.joints() {
-		if phase := s.Phase(j, now); phase != Tacking && phase != Open {
-			continue
-		}
-		takes := time.Duration(0)
-		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
-			if step, _, ok := job.Procedure.Step(job.Procedure.JointParts(j.Name)[j.part].Join); ok {
-				takes = max(time.Minute, handsOf(&step))
-			}
-		}
-		w := j.Window()
-		put(w.Opens, w.Closes, takes)
-	}
-	for _, t := range s.deadlines(now) {
-		put(t.Opens, t.Closes, 0)
-	}
-	return by
 }
 
 // HumidityCounts reports whether an adhesive of an open job has limits of humidity.
@@ -397,15 +398,6 @@ func (s *State) dueToFly(now time.Time) []Reason {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
 	return append(reasons, gates...)
-}
-
-// fits reports whether the step's attended time ends before the time.
-func fits(step steps.Step, now, due time.Time) bool {
-	if due.IsZero() {
-		return true
-	}
-	hands, err := step.Hands.Duration()
-	return err != nil || !now.Add(hands).After(due)
 }
 
 // lastStage is the stage of the last completed step.

@@ -135,6 +135,41 @@ func TestNextTakesWhatFitsInBeforeAJointIsJoined(t *testing.T) {
 	b.next("coat", "lapsed")
 }
 
+// What the last plan has after a join is not begun before it, but by another of several people; what it has before goes by the window,
+// and both for as long as they take at the builder's own pace. The window is open from 10 to 40 minutes after the coat.
+func TestNextKeepsToThePlanBeforeAJoin(t *testing.T) {
+	b := working(t, one("trim", hands("trim", "20 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
+	b.done("coat")
+	job := b.state.Jobs[0].ID
+	trim := func(at, takes int, who ...int) Planned {
+		return Planned{Job: job, Step: "trim", Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: who}
+	}
+	join := func(at, takes int, who ...int) Planned {
+		return Planned{Job: job, Step: "join", Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: who}
+	}
+	for _, test := range []struct {
+		planned []Planned
+		takes   bool
+	}{
+		{nil, true},
+		{[]Planned{join(10, 1)}, false},
+		{[]Planned{join(10, 1), trim(12, 20)}, false},
+		{[]Planned{join(-10, 1), trim(-8, 20)}, false}, // late as well
+		{[]Planned{trim(0, 20), join(20, 1)}, true},
+		{[]Planned{trim(-5, 20), join(15, 1)}, true}, // begun late, it still fits the window
+		{[]Planned{trim(0, 34), join(34, 1)}, false}, // at the builder's own pace
+		{[]Planned{trim(0, 33), join(33, 1)}, true},
+		{[]Planned{trim(0, 20), join(20, 15)}, false}, // of the join too
+		{[]Planned{join(10, 1, 1), trim(12, 20, 2)}, true},
+		{[]Planned{join(10, 1, 1), trim(12, 20, 1, 2)}, false},
+	} {
+		g := b.state.NextBut(b.now, nil, test.planned)
+		if (g.Step != nil) != test.takes || g.WaitsForDue == test.takes {
+			t.Errorf("%+v: next is %+v, and it waits: %t", test.planned, g.Step, g.WaitsForDue)
+		}
+	}
+}
+
 // So it is where the join also lacks what is seen to at once, as the hold of its adhesive by whoever takes over at the bench.
 func TestNextWaitsForAJoinThatIsToBeSeenToAsWell(t *testing.T) {
 	join := joining("join", "tab")
@@ -251,6 +286,50 @@ func TestNextSaysWhoseStepItIs(t *testing.T) {
 	}
 	b.after(15 * time.Minute)
 	if got := is(); got != "join[]" { // an open joint comes before both
+		t.Errorf("%s", got)
+	}
+}
+
+// In a plan for several, what takes longer than a joint leaves is begun by whoever does not join it: after all that fits in, and
+// with the join said beside it. What the same person does, or nobody's plan has, waits.
+func TestNextKeepsTheOtherHandsAtWork(t *testing.T) {
+	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("hollow", "40 min")), one("tidy", plain("tidy")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{
+		{Job: job, Step: "hollow", Begins: b.now, Hands: []int{2}},
+		{Job: job, Step: "join", Begins: b.now.Add(5 * time.Minute), Hands: []int{1}},
+		{Job: job, Step: "tidy", Begins: b.now.Add(time.Hour), Hands: []int{1}},
+	}
+	is := func() (text string) {
+		g := b.state.NextBut(b.now, nil, planned)
+		if g.Step == nil {
+			return "nothing"
+		}
+		text = fmt.Sprint(g.Step.Step.Name, g.Hands, g.JoinBy.IsZero())
+		for _, o := range g.Others {
+			text += fmt.Sprint(" ", o.Who, " ", o.Step.Step.Name, o.Planned.Sub(b.now))
+		}
+		return text
+	}
+	b.done("coat")
+	if got := is(); got != "tidy[1] true 2 hollow0s" { // it fits in
+		t.Errorf("%s", got)
+	}
+	b.done("tidy")
+	if got := is(); got != "hollow[2] true 1 join10m0s" {
+		t.Errorf("%s", got)
+	}
+	planned[1].Hands = []int{1, 2}
+	if got := is(); got != "nothing" {
+		t.Errorf("%s, and the join wants both", got)
+	}
+	planned[1].Hands = nil
+	if got := is(); got != "nothing" {
+		t.Errorf("%s, and nobody has the join", got)
+	}
+	planned[1].Hands = []int{1}
+	b.after(15 * time.Minute)
+	if got := is(); got != "join[1] true 2 hollow-15m0s" {
 		t.Errorf("%s", got)
 	}
 }

@@ -456,11 +456,11 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
 	due, what := b.state.due(b.now)
-	long := steps.Step{Hands: q("50 min")}
-	if what != "joint roots must be joined" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
+	long, short := StepReport{Step: steps.Step{Hands: q("50 min")}}, StepReport{Step: steps.Step{Hands: q("25 min")}}
+	if what != "joint roots must be joined" || b.state.CanWaitFor(&long, b.state, b.now) || !b.state.CanWaitFor(&short, b.state, b.now) {
 		t.Errorf("due %v %s", due, what)
 	}
-	why, by := because(StepReport{Step: long}, "", nil, due, due, what, b.now)
+	why, by := because(long, "", nil, due, true, what, b.now)
 	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
 		t.Errorf("long work: %q, by %v", why, by)
 	}

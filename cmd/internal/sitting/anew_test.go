@@ -125,3 +125,51 @@ func TestHoldsThatWaitForEachOther(t *testing.T) {
 		t.Errorf("%d entries are recorded", n)
 	}
 }
+
+// aCoatAndMore has a coat that is joined, and work beside it.
+const aCoatAndMore = `procedure: skerry-bench
+kind: check
+design: skerry
+title: Try it on the bench
+revision: 1
+stages:
+  - stage: work
+    steps:
+      - step: sand
+        title: Sand it
+        do: Sand it.
+        hands: 32 min
+  - stage: glue
+    steps:
+      - step: coat-pin
+        do: Spread it.
+        hands: 1 min
+        coat: {joint: pin, with: contact}
+      - step: join-pin
+        do: Join it.
+        hands: 2 min
+        join: pin
+        disturbs: [wing]
+`
+
+// Work of another airframe that would leave a join neither its minutes nor anything to spare is not begun before it: it is waited for.
+func TestAnotherAirframeLeavesAJoinItsTime(t *testing.T) {
+	for hands, want := range map[string]string{"32 min": "SK-01 | Nothing can be done now | Waiting until", "31 min": "SK-02 | Sand it"} {
+		b := withHolds(t, strings.Replace(aCoatAndMore, "32 min", hands, 1))
+		s, err := b.desk.Register(t.Context(), "SK-02", "skerry", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "skerry-bench", "", time.Time{})
+		must(t, err)
+		for _, mark := range []string{"SK-01", "SK-02"} {
+			b.act(mark, workflow.ReadBench{Temperature: q(t, "20 °C"), Humidity: q(t, "50 %"), Set: []steps.Setting{{Condition: "ventilation", State: "on"},
+				{Condition: "iron", State: "cold"}, {Condition: "gun", State: "cold"}, {Condition: "charger", State: "off"}}})
+		}
+		b.act("SK-01", workflow.Finish{Step: "sand"})
+		b.act("SK-01", workflow.ClearUse{Of: "contact", Answers: []bool{true, true, true}})
+		b.act("SK-01", workflow.Finish{Step: "coat-pin"})
+		b.lead("", "q")
+		if !strings.HasPrefix(b.asked[0], want) {
+			t.Errorf("%s: asked is %q, want %s", hands, b.asked, want)
+		}
+	}
+}

@@ -30,7 +30,6 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 // all airframes. It leaves a step that was answered only for a joint whose time would run out
 // meanwhile. Beside what must be joined soon, it stays with the airframe at hand.
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
-	due := c.due(now)
 	var of, keep *workflow.State
 	var best, kept workflow.Suggestion
 	least, stays, jumps := 0, false, false
@@ -43,7 +42,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {
 			keep, kept = s, goTo(suggestion, r)
 		}
-		rank := c.rank(s, suggestion, due, now)
+		rank := c.rank(s, suggestion, now)
 		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
 			of, best, least = s, suggestion, rank
 		}
@@ -57,7 +56,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 			c.presses = &best
 		}
 		fallthrough
-	case keep != nil && (least > 0 || fits(kept.Step, now, due)):
+	case keep != nil && (least > 0 || c.fits(keep, kept.Step, now)):
 		return keep, kept
 	}
 	return of, best
@@ -71,20 +70,22 @@ func goesOn(r workflow.StepReport, now time.Time) bool {
 }
 
 // rank is how soon a suggestion comes among those of all airframes; less is sooner.
-func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, due, now time.Time) int {
+func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, now time.Time) int {
 	r := suggestion.Step
 	switch {
 	case suggestion.Over:
 		return 8
 	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
 		return 7
+	case suggestion.WaitsForDue:
+		return 4
 	case r == nil:
 		return 6
 	case suggestion.Presses:
 		return 0
 	case !r.Touch.IsZero():
 		return 4
-	case !fits(r, now, due):
+	case !c.fits(s, r, now):
 		return 5
 	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
 		return 1
@@ -107,19 +108,14 @@ func sooner(a, b workflow.Suggestion) bool {
 	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
 }
 
-// due is when the first of all windows closes: of coated joints, of glue in hand, of waits with an end.
-func (c *conversation) due(now time.Time) (due time.Time) {
-	for _, t := range c.Bench.Timers(now) {
-		if !t.Closes.IsZero() && !now.After(t.Closes) && t.Phase != workflow.Late && (due.IsZero() || t.Closes.Before(due)) {
-			due = t.Closes
+// fits reports whether all that is due at the bench can wait for the step.
+func (c *conversation) fits(s *workflow.State, r *workflow.StepReport, now time.Time) bool {
+	return !slices.ContainsFunc(c.Bench.States(), func(other *workflow.State) bool {
+		if other.Airframe.Mark == s.Airframe.Mark {
+			other = s
 		}
-	}
-	return due
-}
-
-func fits(r *workflow.StepReport, now, due time.Time) bool {
-	hands, err := r.Step.Hands.Duration()
-	return due.IsZero() || err != nil || !now.Add(hands).After(due)
+		return !other.CanWaitFor(r, s, now)
+	})
 }
 
 // atHand is the step at a place of the airframe, if it can still be done or seen to.

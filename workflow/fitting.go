@@ -1,0 +1,135 @@
+package workflow
+
+import (
+	"slices"
+	"time"
+
+	"fettle/steps/lists"
+	"fettle/steps/sorting"
+)
+
+// This file knows what fits in before something is due. A join, or a step after a wait with an end, keeps its minutes and something
+// to spare, and what the last plan has after it does not come before it.
+
+// A dueWork is a join, or a step after a wait with an end, that is due.
+type dueWork struct {
+	job, joint, then string // then: the step after a wait
+	opens, closes    time.Time
+	by               time.Time // when it is begun at the latest, with something to spare where there is; never before it opens
+	plan             *Planned  // as the last plan has it; nil: it hasn't
+}
+
+// dues are all that are due at the time.
+func (s *State) dues(now time.Time, planned []Planned) (all []dueWork) {
+	add := func(d dueWork, takes time.Duration) {
+		for i := range planned {
+			p := &planned[i]
+			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() {
+				d.plan, takes = p, max(takes, minutesOf(p.Minutes))
+				break
+			}
+		}
+		d.by = d.closes.Add(-takes - minutesOf(spareOf(int(d.closes.Sub(d.opens)/time.Minute))))
+		if d.by.Before(d.opens) {
+			d.by = d.opens
+		}
+		all = append(all, d)
+	}
+	for _, j := range s.joints() {
+		if phase := s.Phase(j, now); phase != HalfCoated && phase != Tacking && phase != Open {
+			continue
+		}
+		d, takes := dueWork{job: j.Job, joint: j.Name}, time.Duration(0)
+		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
+			d.then = job.Procedure.JointParts(j.Name)[j.part].Join
+			if step, _, ok := job.Procedure.Step(d.then); ok {
+				takes = max(time.Minute, handsOf(&step))
+			}
+		}
+		w := j.Window()
+		d.opens, d.closes = w.Opens, w.Closes
+		add(d, takes)
+	}
+	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
+		all = append(all, dueWork{job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
+	}
+	for _, t := range s.deadlines(now) {
+		takes := time.Duration(0)
+		if job, err := s.Job(t.Job); err == nil {
+			if step, _, ok := job.Procedure.Step(t.Then); ok {
+				takes = handsOf(&step)
+			}
+		}
+		add(dueWork{job: t.Job, then: t.Then, opens: t.Opens, closes: t.Closes}, takes)
+	}
+	return all
+}
+
+// is reports whether the step is what is due, or a coat for it.
+func (d *dueWork) is(r *StepReport) bool {
+	return d.job == r.Job && (d.then == r.Step.Name || d.joint != "" && d.joint == r.Step.Joint)
+}
+
+// bears reports whether what is due can wait for a step, as the plan has that: nil, it hasn't.
+func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
+	by := d.by
+	if p := d.plan; p != nil && (of == nil || !of.Begins.Before(p.Begins)) && (of == nil || !apart(of.Hands, p.Hands)) {
+		if by = p.Begins; by.Before(d.opens) {
+			by = d.opens
+		}
+		if d.by.Before(by) {
+			by = d.by
+		}
+	}
+	return !now.Add(takes(r, of)).After(by)
+}
+
+// othersDo leaves of what is due what the plan doesn't have for other people than a step.
+func othersDo(of *Planned, dues []dueWork) []dueWork {
+	if of == nil || len(of.Hands) == 0 {
+		return dues
+	}
+	return sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+}
+
+// apart reports whether none of these people are among the others.
+func apart(some, others []int) bool {
+	for _, who := range some {
+		if lists.Contains(others, who) {
+			return false
+		}
+	}
+	return len(some) > 0 && len(others) > 0
+}
+
+// takes is how long a step takes: as the plan has it, which knows the builder's own pace, else as is written.
+func takes(r *StepReport, of *Planned) time.Duration {
+	if of != nil && of.Minutes > 0 {
+		return minutesOf(of.Minutes)
+	}
+	return handsOf(&r.Step)
+}
+
+// planOf is the step as a plan has it; nil: it hasn't.
+func planOf(r *StepReport, planned []Planned) *Planned {
+	for i := range planned {
+		if planned[i].has(*r) {
+			return &planned[i]
+		}
+	}
+	return nil
+}
+
+// CanWaitFor reports whether all that is due on the airframe can wait for a step of it, or of another one that is given.
+func (s *State) CanWaitFor(r *StepReport, of *State, now time.Time) bool {
+	return fits(r, planOf(r, of.Planned), s.dues(now, s.Planned), of == s, now)
+}
+
+func fits(r *StepReport, of *Planned, dues []dueWork, own bool, now time.Time) bool {
+	for i := range dues {
+		if d := &dues[i]; !(own && d.is(r)) && !d.bears(r, of, now) {
+			return false
+		}
+	}
+	return true
+}
