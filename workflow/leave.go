@@ -142,7 +142,7 @@ func (c *scheduler) complete(r *row) bool {
 	}
 	t := &c.tasks[first]
 	for _, step := range t.work.Steps() {
-		if step.Name == t.step.Name {
+		if step.Name == t.step.Name || r.setter >= 0 {
 			break
 		}
 		if lists.Contains(step.Sets, r.is) {
