@@ -203,7 +203,7 @@ func (p Plan) Markdown(c Clock) string {
 		l.add("**%s** on %s has %s to spare, less than usual: it closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), minutes(w.Spare), c.At(w.Closes))
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
-		l.add("What is open can't wait for your next sitting, and is planned in overtime.\n")
+		l.add("What is open, hot, on or plugged in can't wait for your next sitting: it is planned in overtime.\n")
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
