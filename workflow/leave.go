@@ -142,7 +142,7 @@ func (c *scheduler) complete(r *row) bool {
 	}
 	t := &c.tasks[first]
 	for _, step := range t.work.Steps() {
-		if step.Name == t.step.Name {
+		if step.Name == t.step.Name || r.setter >= 0 {
 			break
 		}
 		if lists.Contains(step.Sets, r.is) {
@@ -263,6 +263,9 @@ func (c *scheduler) interrupt() {
 			c.stretches = append(c.stretches, st)
 		}
 	}
+	for _, ends := range c.forNothing {
+		c.add(ends, front{})
+	}
 }
 
 func (c *scheduler) interruptRow(r *row, is cut) {
@@ -292,7 +295,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		c.together(r.setter, before[0])
 		c.fixed[heatOf{r.setter, r.is}] = true
 	case r.stands(c) && c.unended:
-		c.coatsAfter(r, c.sittings[0].To)
+		c.coatsAfter(r, c.ended)
 	case r.stands(c):
 		before = []int{end()}
 		c.stretches = append(c.stretches, stretch{r.of, -1, nil, before[0], r.is})

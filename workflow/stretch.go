@@ -9,7 +9,8 @@ import (
 )
 
 // This file keeps what is set for tasks as it is until they are done: no other task, of any airframe of the bench, sets it otherwise
-// between them, nor needs it otherwise before it is ended. What is glued, and what hangs in the air after it, is kept apart in apart.go.
+// between them, nor needs it otherwise before it is ended. What nobody leaves alone on one airframe, such as a battery that is plugged
+// in, is so on one at a time. What is glued, and what hangs in the air after it, is kept apart in apart.go.
 
 // A stretch is what a condition is set for, from the task that sets it on until the one that ends it.
 type stretch struct {
@@ -20,7 +21,7 @@ type stretch struct {
 }
 
 // against are the tasks that set a condition of an airframe otherwise, or need it so, and do not glue; those of other airframes, where
-// it is of the bench.
+// it is of the bench. Where it is guarded on each airframe, they are those of others that set or need it the same.
 func (c *scheduler) against(of int, is steps.Setting) (all []int) {
 	if c.byCondition == nil {
 		c.byCondition = map[string][]int{}
@@ -32,13 +33,25 @@ func (c *scheduler) against(of int, is steps.Setting) (all []int) {
 			}
 		}
 	}
-	bench := c.fleet[of].ofBench(is.Condition)
+	def, _ := c.fleet[of].Sheet.Condition(is.Condition)
 	for _, i := range c.byCondition[is.Condition] {
-		if t := &c.tasks[i]; (t.of == of || bench) && c.otherwise(c.fleet[of], t.so, []steps.Setting{is}, false) {
+		t := &c.tasks[i]
+		switch {
+		case t.of == of || def.Bench:
+			if c.otherwise(c.fleet[of], t.so, []steps.Setting{is}, false) {
+				all = append(all, i)
+			}
+		case def.Guarded == is.State && lists.Contains(t.so, is):
 			all = append(all, i)
 		}
 	}
 	return all
+}
+
+// ends reports whether a task may set a condition of an airframe otherwise once nothing needs it any more.
+func (c *scheduler) ends(i, of int, is steps.Setting) bool {
+	t := &c.tasks[i]
+	return (t.of == of || c.fleet[of].ofBench(is.Condition)) && t.setsOtherwise(is)
 }
 
 // undisturbed keeps out of the stretches what would disturb them.
@@ -52,7 +65,7 @@ func (c *scheduler) undisturbed() {
 		}
 		for _, other := range c.against(st.of, st.is) {
 			until := last
-			if !c.tasks[other].setsOtherwise(st.is) && st.ended >= 0 {
+			if !c.ends(other, st.of, st.is) && st.ended >= 0 {
 				until = []int{st.ended}
 			}
 			if other == st.ended || other == st.first || lists.Contains(st.tasks, other) {
@@ -99,7 +112,7 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 			before, after := r.around(is, g)
 			ending := g == len(is.tasks)
 			switch {
-			case what != undecided || after < 0 || ending && c.tasks[i].setsOtherwise(r.is):
+			case what != undecided || after < 0 || ending && c.ends(i, r.of, r.is):
 			case before < 0 && !r.stands(c), before >= 0 && starts[i]+c.tasks[i].minutes <= starts[before]:
 			case starts[i] < starts[after]+c.tasks[after].minutes:
 				return g

@@ -138,3 +138,63 @@ func TestScheduleChargesOneAfterTheOther(t *testing.T) {
 		t.Errorf("%s, %v: want %s", says(p), err, want)
 	}
 }
+
+// plugged is a bench of airframes each of which is plugged in, measured and unplugged once it was armed; the second of them looks at
+// something before.
+func plugged(t *testing.T, look string) (fleet []*State) {
+	t.Helper()
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	for n := range 2 {
+		plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
+		plug.Sets, try.Needs, pull.Sets = []steps.Setting{in}, []steps.Setting{in}, []steps.Setting{out}
+		all := []steps.Step{plug, try, pull, hands("weigh", "10 min")}
+		if n > 0 {
+			all = append([]steps.Step{hands("look", look)}, all...)
+		}
+		b := workingOn(t, kit, one("power", all...))
+		b.state.Airframe.Mark = fmt.Sprintf("PL-%02d", n)
+		fleet = append(fleet, b.state)
+	}
+	return []*State{fleet[0].Beside(fleet[1:]), fleet[1].Beside(fleet[:1])}
+}
+
+// The batteries of two airframes are not plugged in at once, however many people there are.
+func TestSchedulePlugsOneInAtATime(t *testing.T) {
+	for hands := 1; hands <= 3; hands++ {
+		p, err := Schedule(t.Context(), plugged(t, "7 min"), evening, Hours{Hands: hands, Sittings: open(0, 400)}, plan.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		in := map[string]bool{}
+		for _, v := range p.Visits {
+			for _, turn := range v.Turns {
+				for _, set := range turn.Sets {
+					if in[turn.Mark] = set.State == "in"; in["PL-00"] && in["PL-01"] {
+						t.Errorf("hands %d: %s", hands, says(p))
+					}
+				}
+			}
+		}
+		if want := evening.Add(time.Duration([]int{77, 60, 60}[hands-1]) * time.Minute); !p.Finish.Equal(want) {
+			t.Errorf("hands %d: %s, want the end at %s", hands, says(p), want)
+		}
+	}
+}
+
+// What is cut is set anew by the step that sets it, not by one that set it for other work before.
+func TestScheduleSetsAnewByItsOwnStep(t *testing.T) {
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull := hands("plug", "2 min"), hands("try", "5 min"), hands("pull", "1 min")
+	arm, first, second, disarm := hands("arm", "3 min"), hands("full", "20 min"), hands("half", "20 min"), hands("disarm", "1 min")
+	plug.Sets, pull.Sets, arm.Sets, disarm.Sets = []steps.Setting{in}, []steps.Setting{out}, []steps.Setting{in}, []steps.Setting{out}
+	try.Needs, first.Needs, second.Needs = []steps.Setting{in}, []steps.Setting{in}, []steps.Setting{in}
+	b := workingOn(t, kit, one("power", plug, try, pull, arm, first, second, disarm))
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 32, 1440, 1440+32), Tight: true}, b.state)
+	if want := "plug 0, try 2, pull 7, arm 8, full 11, disarmsafe 31, | armready 1440, half 1443, disarm 1463, | ends 1464"; says(p) != want {
+		t.Errorf("%s, %v; want %s", says(p), err, want)
+	}
+}
