@@ -386,6 +386,16 @@ type Selection struct{ Has, Open []string }
 // is not there, whatever the answer will be.
 func (w Where) In(s Selection) bool { return w.Applies(s.Has) && !intersect(w.Without, s.Open) }
 
+// May reports whether it is there with the selection, or can be once what is open is chosen.
+func (w Where) May(s Selection) bool {
+	for _, any := range w.With {
+		if !intersect(any, s.Has) && !intersect(any, s.Open) {
+			return false
+		}
+	}
+	return !intersect(w.Without, s.Has)
+}
+
 // Applies reports whether it is there on an airframe that has the options, and
 // of which no choice is open.
 func (w Where) Applies(options []string) bool {

@@ -202,12 +202,7 @@ func (c *scheduler) heldNow() {
 		}
 		for _, set := range t.step.Sets {
 			is := steps.Setting{Condition: set.Condition, State: c.fleet[t.of].Holds(set.Condition, c.now)}
-			setAgain := false // by a task, from which on it is a row
-			for i := range c.tasks {
-				other := &c.tasks[i]
-				setAgain = setAgain || other.step != nil && c.precedes(i, k) && lists.Contains(other.step.Sets, is)
-			}
-			if is.State == "" || is.State == set.State || setAgain || c.barest {
+			if is.State == "" || is.State == set.State || c.setBefore(k, is) || c.barest { // once it is set again it is a row
 				continue
 			}
 			rowed := slices.ContainsFunc(c.rows, func(r *row) bool { return r.setter < 0 && r.of == t.of && r.is == is && lists.Contains(r.all, k) })

@@ -489,3 +489,38 @@ func (s *State) choosesEarly(p *steps.Procedure, open []*Job) *Reason {
 	}
 	return nil
 }
+
+// outdated reports whether a plan goes by another choice than was made since, of the airframe or of how a job is done.
+func (s *State) outdated(planned []Planned, now time.Time) bool {
+	var of *Job
+	var selection steps.Selection
+	for i := range planned {
+		p := &planned[i]
+		if of == nil || of.ID != p.Job {
+			job, err := s.Job(p.Job)
+			if err != nil || !s.Open(job, now) {
+				continue
+			}
+			of, selection = job, s.selectionOf(job)
+		}
+		if step, _, known := of.written.Step(p.Step); known && (!step.May(selection) || p.Answer != "" && s.answeredElse(of, step, p.Answer)) {
+			return true
+		}
+	}
+	return false
+}
+
+// answeredElse reports whether a choose step was answered otherwise.
+func (s *State) answeredElse(j *Job, step steps.Step, answer string) bool {
+	if !s.answered(j, step) {
+		return false
+	}
+	if len(step.Methods) > 0 {
+		return j.methods[step.Name] != answer
+	}
+	held := step.Asked(s.Sheet).Held(s.selected.Has)
+	if answer == steps.No {
+		return len(held) > 0
+	}
+	return !lists.Contains(held, answer)
+}

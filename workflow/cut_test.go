@@ -171,25 +171,96 @@ func TestScheduleAgainstEveryCut(t *testing.T) {
 	}
 }
 
-// With a minute left of a sitting in which something stands hot that takes three to end there is a plan still, which heats it anew; a
-// coat that may not lie beside it waits for the next sitting.
+// With a minute left of a sitting in which something stands hot there is a plan still, which heats it anew; a coat that may not lie beside
+// it waits for the next sitting. It is ended in the minutes that it takes, once all else is done, and whoever does it stays for longer
+// than they said: nothing else is begun meanwhile, also in a sitting that is given for then.
 func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
 	const day = 24 * 60
-	for minutes, want := range map[string]string{
-		"1 min": "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1494, join 1505, | ends 1506",
-		"3 min": "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1496, join 1507, | ends 1508, not proven",
+	for _, is := range []struct {
+		minutes string
+		pre     bool
+		hours   []Sitting
+		want    string
+		to      int // of the first visit
+	}{
+		{"1 min", false, open(0, 1, day, day+150), "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1494, join 1505, | ends 1506", 1},
+		{"3 min", false, open(0, 1, day, day+150), "offsafe 0, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1496, join 1507, | ends 1508, not proven", 3},
+		{"21 min", true, open(0, 3, day, day+150), "pre 0, offsafe 1, | warmready 1440, read 1448, film-1 1453, film-2 1473, off 1493, coat 1514, join 1525, | ends 1526, not proven", 22},
+		{"21 min", true, open(0, 3, 5, 10, 15, 150), "pre 0, offsafe 1, | warmready 24, read 32, film-1 37, film-2 57, off 77, coat 98, join 109, | ends 110, not proven", 22},
 	} {
 		b := hotAndGlued(t, 2, false)
-		off := &b.state.Jobs[0].Procedure.Stages[0].Steps[4]
-		off.Hands = q(minutes)
-		b = workingOn(t, b.state.Sheet, b.state.Jobs[0].Procedure.Stages...)
+		stages := b.state.Jobs[0].Procedure.Stages
+		stages[0].Steps[4].Hands = q(is.minutes)
+		if is.pre {
+			stages = append([]steps.Stage{one("pre", hands("pre", "1 min"))}, stages...)
+		}
+		b = workingOn(t, b.state.Sheet, stages...)
 		b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
 		b.done("warm")
-		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 1, day, day+150), Tight: true}, b.state)
-		if err != nil || says(p) != want || hotBesideACoat(p, true) != "" {
-			t.Errorf("%s: %s, %v, want %s", minutes, says(p), err, want)
+		p, err := scheduled(t, b.now, Hours{Sittings: is.hours, Tight: true}, b.state)
+		if err != nil || says(p) != is.want || hotBesideACoat(p, true) != "" {
+			t.Errorf("%s: %s, %v, want %s", is.minutes, says(p), err, is.want)
+			continue
+		}
+		if v := p.Visits[0]; !v.To.Equal(evening.Add(minutesOf(is.to))) || v.Overtime != (v.To.After(is.hours[0].To)) || atOnce(p) != "" {
+			t.Errorf("%s: until %s, overtime %t: %s", is.minutes, v.To, v.Overtime, atOnce(p))
 		}
 	}
+}
+
+// What stands hot, and is hot for nothing that can be planned, is ended before anything else: no coat is on beside it, in a sitting of
+// whatever length.
+func TestScheduleEndsWhatIsHotForNothing(t *testing.T) {
+	for _, minutes := range []string{"1 min", "21 min"} {
+		for parts := range 2 {
+			b := hotAndGlued(t, parts, false)
+			in := b.state.Sheet
+			in.Adhesives[1].Coldest = q("25 °C") // so that the last thing that the iron is hot for is not planned, nor what comes after it
+			all := b.state.Jobs[0].Procedure.Stages
+			n := len(all[0].Steps) - 1
+			off := all[0].Steps[n]
+			off.Hands = q(minutes)
+			stick := steps.Step{Name: "stick", Kind: steps.Glue, Joint: "other", Adhesives: []string{"epoxy"}, Hands: q("3 min")}
+			all[0].Steps = append(all[0].Steps[:n:n], stick, off)
+			if parts == 0 {
+				all[0].Steps = []steps.Step{all[0].Steps[0], stick, off}
+			}
+			all[1].Steps = append([]steps.Step{hands("pre", "10 min")}, all[1].Steps...)
+			b = workingOn(t, in, all...)
+			b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+			b.done("warm")
+			for length := 1; length < 60; length += 3 {
+				p, err := scheduled(t, b.now, Hours{Sittings: open(0, length, 1440, 1440+150), Tight: true}, b.state)
+				if err != nil || hotBesideACoat(p, true) != "" || atOnce(p) != "" {
+					t.Errorf("off in %s, %d minutes: %s, %v: %s, %s", minutes, length, says(p), err, hotBesideACoat(p, true), atOnce(p))
+					continue
+				}
+				ends := 0
+				for _, turn := range p.Visits[0].Turns {
+					if turn.Again == AgainSafe {
+						ends++
+					}
+				}
+				if ends != 1 {
+					t.Errorf("off in %s, %d minutes: it is ended %d times before anybody leaves: %s", minutes, length, ends, says(p))
+				}
+			}
+		}
+	}
+}
+
+// atOnce is what one pair of hands is to do while it does something else, or once the sitting is over; "": nothing.
+func atOnce(p Timetable) string {
+	last := time.Time{}
+	for _, v := range p.Visits {
+		for _, turn := range v.Turns {
+			if turn.Begins.Before(last) || turn.Begins.Before(v.From) || turn.Ends.After(v.To) {
+				return fmt.Sprintf("%s from %s to %s in the sitting from %s to %s", turn.Step, turn.Begins, turn.Ends, v.From, v.To)
+			}
+			last = turn.Ends
+		}
+	}
+	return ""
 }
 
 // What stands hot keeps a coat waiting, whatever is left of the sitting, also where all that it is hot for is one thing.

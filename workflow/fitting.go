@@ -1,11 +1,9 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 )
 
 // This file knows what fits in before something is due. A join, or a step after a wait with an end, keeps its minutes and something
@@ -20,49 +18,47 @@ type dueWork struct {
 }
 
 // dues are all that are due at the time.
-func (s *State) dues(now time.Time, planned []Planned) (all []dueWork) {
-	add := func(d dueWork, takes time.Duration) {
-		for i := range planned {
-			p := &planned[i]
-			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() {
-				d.plan, takes = p, max(takes, minutesOf(p.Minutes))
-				break
-			}
-		}
-		d.by = d.closes.Add(-takes - minutesOf(spareOf(int(d.closes.Sub(d.opens)/time.Minute))))
-		if d.by.Before(d.opens) {
-			d.by = d.opens
-		}
-		all = append(all, d)
-	}
+func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 	for _, j := range s.joints() {
 		if phase := s.Phase(j, now); phase != HalfCoated && phase != Tacking && phase != Open {
 			continue
 		}
-		d, takes := dueWork{job: j.Job, joint: j.Name}, time.Duration(0)
+		w, then := j.Window(), ""
 		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
-			d.then = job.Procedure.JointParts(j.Name)[j.part].Join
-			if step, _, ok := job.Procedure.Step(d.then); ok {
-				takes = max(time.Minute, handsOf(&step))
-			}
+			then = job.Procedure.JointParts(j.Name)[j.part].Join
 		}
-		w := j.Window()
-		d.opens, d.closes = w.Opens, w.Closes
-		add(d, takes)
-	}
-	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
-		all = append(all, dueWork{job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
+		all = append(all, &dueWork{job: j.Job, joint: j.Name, then: then, opens: w.Opens, closes: w.Closes})
 	}
 	for _, t := range s.deadlines(now) {
-		takes := time.Duration(0)
-		if job, err := s.Job(t.Job); err == nil {
-			if step, _, ok := job.Procedure.Step(t.Then); ok {
-				takes = handsOf(&step)
+		all = append(all, &dueWork{job: t.Job, then: t.Then, opens: t.Opens, closes: t.Closes})
+	}
+	for _, d := range all {
+		takes := s.leastOf(d)
+		for i := range planned {
+			p := &planned[i]
+			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() {
+				d.plan, takes = p, max(takes, p.Minutes)
 			}
 		}
-		add(dueWork{job: t.Job, then: t.Then, opens: t.Opens, closes: t.Closes}, takes)
+		d.by = d.closes.Add(-minutesOf(takes + spareOf(int(d.closes.Sub(d.opens)/time.Minute))))
+		if d.by.Before(d.opens) {
+			d.by = d.opens
+		}
+	}
+	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
+		all = append(all, &dueWork{job: t.Job, joint: t.Name, by: t.Closes})
 	}
 	return all
+}
+
+// leastOf is how many minutes the step takes that is due, as is written.
+func (s *State) leastOf(d *dueWork) int {
+	if job, err := s.Job(d.job); err == nil {
+		if step, _, ok := job.Procedure.Step(d.then); ok {
+			return max(1, up(handsOf(&step)))
+		}
+	}
+	return 0
 }
 
 // is reports whether the step is what is due, or a coat for it.
@@ -70,7 +66,14 @@ func (d *dueWork) is(r *StepReport) bool {
 	return d.job == r.Job && (d.then == r.Step.Name || d.joint != "" && d.joint == r.Step.Joint)
 }
 
+// runs reports whether it is due by the clock.
+func (d *dueWork) runs(t *Timer) bool {
+	return d.job == t.Job && (t.Then != "" && d.then == t.Then || t.Joint && d.joint == t.Name)
+}
+
 // bears reports whether what is due can wait for a step, as the plan has that: nil, it hasn't.
+//
+//go:noinline
 func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 	by := d.by
 	if p := d.plan; p != nil && (of == nil || !of.Begins.Before(p.Begins)) && (of == nil || !apart(of.Hands, p.Hands)) {
@@ -85,11 +88,21 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 }
 
 // othersDo leaves of what is due what the plan doesn't have for other people than a step.
-func othersDo(of *Planned, dues []dueWork) []dueWork {
+func othersDo(of *Planned, dues []*dueWork) []*dueWork {
 	if of == nil || len(of.Hands) == 0 {
 		return dues
 	}
-	return sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+	return otherThan(dues, func(d *dueWork) bool { return d.plan != nil && apart(of.Hands, d.plan.Hands) })
+}
+
+// otherThan is what is due without some of it.
+func otherThan(dues []*dueWork, is func(*dueWork) bool) (rest []*dueWork) {
+	for _, d := range dues {
+		if !is(d) {
+			rest = append(rest, d)
+		}
+	}
+	return rest
 }
 
 // apart reports whether none of these people are among the others.
@@ -103,6 +116,8 @@ func apart(some, others []int) bool {
 }
 
 // takes is how long a step takes: as the plan has it, which knows the builder's own pace, else as is written.
+//
+//go:noinline
 func takes(r *StepReport, of *Planned) time.Duration {
 	if of != nil && of.Minutes > 0 {
 		return minutesOf(of.Minutes)
@@ -111,6 +126,8 @@ func takes(r *StepReport, of *Planned) time.Duration {
 }
 
 // planOf is the step as a plan has it; nil: it hasn't.
+//
+//go:noinline
 func planOf(r *StepReport, planned []Planned) *Planned {
 	for i := range planned {
 		if planned[i].has(*r) {
@@ -125,9 +142,10 @@ func (s *State) CanWaitFor(r *StepReport, of *State, now time.Time) bool {
 	return fits(r, planOf(r, of.Planned), s.dues(now, s.Planned), of == s, now)
 }
 
-func fits(r *StepReport, of *Planned, dues []dueWork, own bool, now time.Time) bool {
-	for i := range dues {
-		if d := &dues[i]; !(own && d.is(r)) && !d.bears(r, of, now) {
+//go:noinline
+func fits(r *StepReport, of *Planned, dues []*dueWork, own bool, now time.Time) bool {
+	for _, d := range dues {
+		if !(own && d.is(r)) && !d.bears(r, of, now) {
 			return false
 		}
 	}

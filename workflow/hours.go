@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -134,7 +135,8 @@ func (c *scheduler) hours() error {
 const OvertimeMost = 30 * time.Minute
 
 // overtime adds what it takes, after the end of a sitting, to do what has a clock that runs and would be over before the next
-// sitting: nobody leaves an open coat for a minute.
+// sitting, with what is set for that and ended again: nobody leaves an open coat for a minute. It is as long as it takes to end what
+// stands for nothing, and what is ended by nothing that is planned is ended before the next one begins.
 func (c *scheduler) overtime() {
 	for i := range c.tasks {
 		t := &c.tasks[i]
@@ -152,6 +154,15 @@ func (c *scheduler) overtime() {
 				before += c.tasks[k].minutes
 			}
 		}
+		off := 0
+		for _, r := range c.rows {
+			if r.setter < 0 && lists.Contains(r.tasks, i) {
+				before += minutesOfAll(c.readying(r, []int{i}, r.now && t.earliest == 0))
+				if i != r.ender {
+					off += c.offMinutes(r)
+				}
+			}
+		}
 		begin := max(t.earliest, before)
 		span := plan.Span{From: begin - before, To: begin + t.minutes}
 		after := time.Duration(0)
@@ -163,19 +174,45 @@ func (c *scheduler) overtime() {
 		if span.To > end || after <= 0 || after > OvertimeMost || slices.ContainsFunc(c.sittings, func(w plan.Span) bool { return max(w.From, begin)+t.minutes <= min(w.To, end) }) {
 			continue
 		}
-		at := 0
-		for at < len(c.sittings) && c.sittings[at].To < span.From {
-			at++
-		}
-		till := at
-		for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
-			span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
-		}
-		c.sittings = append(c.sittings[:at:at], append([]plan.Span{span}, c.sittings[till:]...)...)
-		c.given = append(c.given[:at:at], append([]Sitting{{c.time(span.From), c.time(span.To)}}, c.given[till:]...)...)
-		c.over = append(c.over[:at:at], append([]bool{true}, c.over[till:]...)...)
-		c.added += 1 + at - till
+		span.To += off
+		c.open(span)
 	}
+	if len(c.sittings) == 0 {
+		return
+	}
+	minutes, forNothing := c.standingNow()
+	least := 0
+	for _, ends := range forNothing {
+		least += ends.minutes
+	}
+	if c.forNothing = forNothing; least > c.sittings[0].To {
+		c.open(plan.Span{To: least})
+	}
+	c.ended = c.sittings[0].To + minutes
+	for len(c.sittings) > 1 && c.sittings[1].From < c.ended { // it begins once that is ended
+		c.sittings, c.given = slices.Clone(c.sittings), slices.Clone(c.given)
+		if c.sittings[1].From, c.given[1].From = c.ended, c.time(c.ended); c.ended < c.sittings[1].To {
+			break
+		}
+		c.sittings, c.given, c.over = slices.Delete(c.sittings, 1, 2), slices.Delete(c.given, 1, 2), slices.Delete(slices.Clone(c.over), 1, 2)
+		c.added--
+	}
+}
+
+// open adds a sitting longer than was given, or after those that were; it is one with those that it touches.
+func (c *scheduler) open(span plan.Span) {
+	at := 0
+	for at < len(c.sittings) && c.sittings[at].To < span.From {
+		at++
+	}
+	till := at
+	for ; till < len(c.sittings) && c.sittings[till].From <= span.To; till++ { // one that goes on for longer
+		span = plan.Span{From: min(span.From, c.sittings[till].From), To: max(span.To, c.sittings[till].To)}
+	}
+	c.sittings = append(c.sittings[:at:at], append([]plan.Span{span}, c.sittings[till:]...)...)
+	c.given = append(c.given[:at:at], append([]Sitting{{c.time(span.From), c.time(span.To)}}, c.given[till:]...)...)
+	c.over = append(c.over[:at:at], append([]bool{true}, c.over[till:]...)...)
+	c.added += 1 + at - till
 }
 
 // roundsFor is how often the sittings must come again so that there is twice the time that the work takes.

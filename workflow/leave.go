@@ -263,6 +263,9 @@ func (c *scheduler) interrupt() {
 			c.stretches = append(c.stretches, st)
 		}
 	}
+	for _, ends := range c.forNothing {
+		c.add(ends, front{})
+	}
 }
 
 func (c *scheduler) interruptRow(r *row, is cut) {
@@ -292,7 +295,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		c.together(r.setter, before[0])
 		c.fixed[heatOf{r.setter, r.is}] = true
 	case r.stands(c) && c.unended:
-		c.coatsAfter(r, c.sittings[0].To)
+		c.coatsAfter(r, c.ended)
 	case r.stands(c):
 		before = []int{end()}
 		c.stretches = append(c.stretches, stretch{r.of, -1, nil, before[0], r.is})

@@ -38,6 +38,7 @@ type Suggestion struct {
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
+	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 }
 
@@ -62,9 +63,10 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 		dues := other.dues(now, other.Planned)
 		for _, t := range other.Timers(now) {
 			open := !presses && !now.Before(t.Opens)
-			bears := !slices.ContainsFunc(dues, func(d dueWork) bool {
-				return d.job == t.Job && (t.Then != "" && d.then == t.Then || t.Joint && d.joint == t.Name) && !d.bears(&r, of, now)
-			})
+			bears := true
+			for _, d := range dues {
+				bears = bears && (!d.runs(&t) || d.bears(&r, of, now))
+			}
 			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
@@ -116,6 +118,7 @@ type Planned struct {
 	Job     string    `json:"job"`
 	Step    string    `json:"step"` // "": what is ended for now, or set once more
 	Act     Act       `json:"act,omitempty"`
+	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
 	Begins  time.Time `json:"begins"`
 	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
 	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
@@ -164,6 +167,10 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Pl
 func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
+	outdated := s.outdated(planned, now)
+	if outdated {
+		planned = nil
+	}
 	place := func(r StepReport) int {
 		for i, p := range planned {
 			if p.has(r) {
@@ -187,7 +194,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			}
 		}
 	}
-	out := Suggestion{Over: len(jobs) == 0, PutOff: off}
+	out := Suggestion{Over: len(jobs) == 0, PutOff: off, Outdated: outdated}
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
@@ -231,9 +238,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
-		return !at.IsZero() && slices.ContainsFunc(dues, func(d dueWork) bool {
-			return d.job == r.Job && d.then == r.Step.Name && !at.After(d.closes)
-		})
+		for _, d := range dues {
+			if d.job == r.Job && d.then == r.Step.Name && !at.IsZero() && !at.After(d.closes) {
+				return true
+			}
+		}
+		return false
 	}
 	waits := len(ready) > 0 && rank(ready[0]) == 8 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
@@ -256,7 +266,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		if at := place(*out.Step); at < len(planned) {
 			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
 			out.Others = others(planned, at, append(sorting.Delete(slices.Clone(ready), func(r StepReport) bool {
-				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), sorting.Delete(slices.Clone(dues), func(d dueWork) bool { return d.is(out.Step) })), true, now)
+				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), otherThan(dues, func(d *dueWork) bool { return d.is(out.Step) })), true, now)
 			}), waiting...), place, now)
 		}
 	}

@@ -129,6 +129,9 @@ type scheduler struct {
 	over     []bool    // by span, whether it is longer than anybody gave it
 	added    int       // the first span that was added to those that were given
 
+	forNothing []task // what ends what stands now, and no row goes on with
+	ended      int    // by when what stands now is, where nothing that is planned ends it
+
 	byStep  map[stepOf]int // the task that ends the step
 	coats   map[stepOf]int // the task that coats
 	joins   []joinTask
@@ -342,12 +345,13 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			}
 			return d, err
 		}
+		c.overtime()
 		c.settle()
 		if of.frees() || of.begins(c) {
 			of.uncut = nil
 			continue
 		}
-		if c.overtime(); c.added == 0 { // what comes again was over already
+		if c.added == 0 { // what comes again was over already
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		if of.cuts == nil {

@@ -282,6 +282,83 @@ func (s *State) notAnew(r StepReport, j *Job, c Circumstances) (reasons []Reason
 	return reasons
 }
 
+// ending is what ends how a condition of an airframe stands, by a step from the named one on. Without a job: it may stay.
+func (c *scheduler) ending(of int, is steps.Setting, from string) task {
+	s := c.fleet[of]
+	j := s.ender(is)
+	if j == nil {
+		return task{}
+	}
+	_, by := s.ends(j.written, is, from)
+	t := task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: safeMinutes}
+	if !lists.Contains(by.Needs, is) {
+		t.minutes = c.minutes(j.written, by)
+	}
+	return t
+}
+
+// standingNow is how long it takes to end what stands now in the sitting that goes on, and is ended by nothing that is planned, or maybe
+// later; and what ends of it what nothing planned goes on with, or ends: nothing but what has a clock that runs is begun before that.
+func (c *scheduler) standingNow() (minutes int, forNothing []task) {
+	var had []steps.Setting // of the bench
+	for of, s := range c.fleet {
+		for i := range s.Sheet.Conditions {
+			def := &s.Sheet.Conditions[i]
+			is := c.standsSo(of, def)
+			ends := c.ending(of, is, "")
+			if ends.job == nil || lists.Contains(had, is) {
+				continue
+			}
+			if def.Bench {
+				had = append(had, is)
+			}
+			switch rowed, ended := c.goesOnWith(of, is, def.Bench); {
+			case rowed && !c.unended:
+			case rowed || ended:
+				minutes += ends.minutes
+			default:
+				ends.safe = true
+				forNothing = append(forNothing, ends)
+			}
+		}
+	}
+	return minutes, forNothing
+}
+
+// goesOnWith reports whether a row goes on with how a condition stands now, and whether a task ends that before anything sets it so
+// again.
+func (c *scheduler) goesOnWith(of int, is steps.Setting, bench bool) (rowed, ended bool) {
+	for _, r := range c.rows {
+		rowed = rowed || (r.of == of || bench) && r.is == is && r.stands(c)
+	}
+	for k := range c.tasks {
+		t := &c.tasks[k]
+		ended = ended || (t.of == of || bench) && t.setsOtherwise(is) && !c.setBefore(k, is)
+	}
+	return rowed, ended
+}
+
+// setBefore reports whether something that comes before the task sets the condition so.
+//
+//go:noinline
+func (c *scheduler) setBefore(k int, is steps.Setting) bool {
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.step != nil && lists.Contains(t.step.Sets, is) && c.precedes(i, k) {
+			return true
+		}
+	}
+	return false
+}
+
+// standsSo is how a condition of an airframe stands now, in the sitting that goes on.
+func (c *scheduler) standsSo(of int, def *steps.Condition) steps.Setting {
+	is := steps.Setting{Condition: def.Name}
+	if s := c.fleet[of]; c.goesOn() && s.Retired == nil {
+		is.State = s.lastSaid(def.Name, c.now).state
+	}
+	return is
+}
+
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of
 // the sitting that goes on, what is so now.
 func (c *scheduler) endAll(out *Timetable) {
@@ -295,11 +372,8 @@ func (c *scheduler) endAll(out *Timetable) {
 // end ends how one condition of an airframe stands in each sitting.
 func (c *scheduler) end(out *Timetable, of int, def *steps.Condition) {
 	s := c.fleet[of]
-	is, from, last := steps.Setting{Condition: def.Name}, "", c.base
-	if c.goesOn() && s.Retired == nil {
-		is.State = s.lastSaid(def.Name, c.now).state
-	}
-	if s.ender(is) != nil && (len(out.Visits) == 0 || out.Visits[0].Sitting != c.given[0]) {
+	is, from, last := c.standsSo(of, def), "", c.base
+	if s.ender(is) != nil && (len(out.Visits) == 0 || out.Visits[0].From != c.given[0].From) {
 		out.Visits = append([]Visit{{Sitting: c.given[0], Overtime: c.over[0]}}, out.Visits...)
 	}
 	so := func(t *Turn) (state string) { // it leaves it
@@ -322,17 +396,15 @@ func (c *scheduler) end(out *Timetable, of int, def *steps.Condition) {
 				is.State, from, last = so(t), t.Step, t.Ends
 			}
 		}
-		j := s.ender(is)
-		if j == nil {
+		ends := c.ending(of, is, from)
+		if ends.job == nil {
 			continue
 		}
-		safe, by := s.ends(j.written, is, from)
-		takes := minutesOf(safeMinutes)
-		if !lists.Contains(by.Needs, is) {
-			takes = minutesOf(c.minutes(j.written, by))
-		}
-		turn := c.turnOf(&task{of: of, job: j, work: j.written, step: by, again: AgainSafe}, -1)
+		turn, takes := c.turnOf(&ends, -1), minutesOf(ends.minutes)
 		turn.Begins, turn.Ends = v.between(last, takes)
+		if turn.Ends.After(v.To) { // nobody leaves before
+			v.To, v.Overtime = turn.Ends, true
+		}
 		if c.hands > 1 {
 			turn.Hands = []int{1}
 		}
@@ -346,6 +418,7 @@ func (c *scheduler) end(out *Timetable, of int, def *steps.Condition) {
 				}
 			}
 		}
+		safe, _ := s.ends(ends.work, is, from)
 		v.Leave = append(v.Leave, Left{s.Airframe.Mark, safe, s.conditionTitle(def.Name), again})
 		is = safe
 	}
@@ -371,17 +444,12 @@ func needsSo(needs []steps.Setting, uses []steps.Use, is steps.Setting) bool {
 	return lists.Contains(needs, is)
 }
 
-// between is the first time from then on at which nobody does anything else for so long; where there is none, the end of the
-// sitting.
+// between is the first time from then on at which nobody does anything else for so long, if need be once all else is done.
 func (v *Visit) between(from time.Time, takes time.Duration) (begins, ends time.Time) {
-	takes = max(time.Minute, min(takes, v.To.Sub(from)))
 	for i := range v.Turns {
 		if t := &v.Turns[i]; t.Ends.After(from) && t.Begins.Sub(from) < takes {
 			from = t.Ends
 		}
-	}
-	if last := v.To.Add(-takes); last.Before(from) {
-		from = last
 	}
 	return from, from.Add(takes)
 }

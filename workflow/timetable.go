@@ -103,7 +103,13 @@ func (t Timetable) Planned(mark string) (all []Planned) {
 			case turn.Again != "": // no step, and yet somebody is there till then
 				all = append(all, Planned{Begins: turn.Begins, Leave: v.To})
 			default:
-				all = append(all, Planned{turn.Job, turn.Step, turn.Act, turn.Begins, max(0, int(turn.Ends.Sub(turn.Begins)/time.Minute)), v.To, turn.Hands})
+				answer := ""
+				for _, a := range t.Answers {
+					if a.Mark == mark && a.Job == turn.Job && a.Step == turn.Step {
+						answer = a.Answer
+					}
+				}
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, answer, turn.Begins, max(0, int(turn.Ends.Sub(turn.Begins)/time.Minute)), v.To, turn.Hands})
 			}
 		}
 	}

@@ -25,6 +25,7 @@ type Next struct {
 	Waiting  []Waiting    `json:"waiting"`
 	Until    time.Time    `json:"until,omitzero"`
 	Planned  time.Time    `json:"planned,omitzero"`                // when the last plan has the step
+	Outdated bool         `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
 	Who      []int        `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
 	Others   []NextShare  `json:"meanwhile,omitempty"`             // what the others of them do
 	Beside   []NextBeside `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
@@ -65,7 +66,7 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Who: suggestion.Hands, Others: sharesNext(suggestion), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(suggestion), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
 	if len(left) == 0 {
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 			n.EndFirst, n.LeaveBy = newReasons(end), by
@@ -209,8 +210,11 @@ func (n Next) Action(c Clock) string {
 	return l.String()
 }
 
-// Later says when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
+// Later says that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
 func (n Next) Later(c Clock) string {
+	if n.Outdated {
+		return "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
+	}
 	var of []string
 	if n.Planned.Sub(c.Now) > workflow.Soon {
 		of = append(of, c.At(n.Planned))

@@ -203,7 +203,7 @@ func (p Plan) Markdown(c Clock) string {
 		l.add("**%s** on %s has %s to spare, less than usual: it closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), minutes(w.Spare), c.At(w.Closes))
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
-		l.add("What is open can't wait for your next sitting, and is planned in overtime.\n")
+		l.add("What is open, hot, on or plugged in can't wait for your next sitting: it is planned in overtime.\n")
 	}
 	for _, mark := range p.Begin {
 		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
@@ -641,18 +641,22 @@ func (p *Plan) assumed(l *lines, c Clock) {
 			of += ", "
 			continue
 		}
-		text := of + " at " + amount(k.Celsius, "°C")
+		said = append(said, of+climate(k, c))
 		of = ""
-		switch {
-		case k.Given:
-		case k.Read.IsZero():
-			text += " (nobody read it)"
-		default:
-			text += " (read " + c.At(k.Read) + ")"
-		}
-		said = append(said, text)
 	}
 	if len(said) > 0 {
 		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
+}
+
+// climate is the temperature that something is reckoned with, and where it is from.
+func climate(k workflow.Climates, c Clock) string {
+	text := " at " + amount(k.Celsius, "°C")
+	switch {
+	case k.Given:
+		return text
+	case k.Read.IsZero():
+		return text + " (nobody read it)"
+	}
+	return text + " (read " + c.At(k.Read) + ")"
 }

@@ -117,7 +117,8 @@ type conversation struct {
 	jump   place           // what was chosen from the list; zero: nothing
 	kept   place           // the step of the last answer: it is gone on with until it is done or put off
 
-	planned time.Time // when it was planned last; zero: not in this sitting
+	planned  time.Time // when it was planned last; zero: not in this sitting
+	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
 
 	questions int                      // that were asked
 	answer    answer                   // the last
@@ -258,7 +259,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.replan(ctx, now)
 	}
 	s, suggestion := c.choose(now)
-	if at := suggestion.Planned; !at.IsZero() && now.Sub(at) > slip && now.Sub(c.planned) > slip {
+	outdated := suggestion.Outdated && !c.outdated
+	c.outdated = suggestion.Outdated
+	if at := suggestion.Planned; outdated || !at.IsZero() && now.Sub(at) > slip && now.Sub(c.planned) > slip {
 		c.replan(ctx, now)
 		s, suggestion = c.choose(now)
 	}

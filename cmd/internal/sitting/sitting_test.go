@@ -696,6 +696,32 @@ func TestFollowsItsReplanning(t *testing.T) {
 	}
 }
 
+// A plan that goes by another answer than is given is made anew at once.
+func TestPlansAnewOnceAChoiceIsOtherwise(t *testing.T) {
+	for answer, want := range map[string]int{"1": 1, "2": 2} {
+		b := atBench(t)
+		s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
+		must(t, err)
+		b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
+		b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+		made := 0
+		b.plans = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
+			made++
+			job := fleet[0].OpenJobs(b.now)[0].ID
+			plan := workflow.Timetable{Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "RD-01", Job: job, Step: "lay-out", Begins: b.now}, {Mark: "RD-01", Job: job, Step: "wing-form", Begins: b.now.Add(time.Minute)}}}},
+				Answers: []workflow.Answer{{Mark: "RD-01", Job: job, Step: "wing-form", Choice: "wing-form", Answer: []string{"two-panels", "three-panels"}[made-1]}}}
+			must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+			return &plan
+		}
+		b.lead("RD-01", "1", "+5m d", answer, "q")
+		if made != want {
+			t.Errorf("answered %s, it was planned %d times, want %d", answer, made, want)
+		}
+	}
+}
+
 // heating is a bench with a Reed on which a gun is heated, and what plans the press that it is for, to be kept, a day later.
 func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow.State) *workflow.Timetable) {
 	b = atBench(t)
