@@ -92,6 +92,7 @@ func (c *scheduler) apart() {
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
 				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].staysNot(t.work, is) {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
+					c.held = true                       // nor need it be unplugged at once
 				}
 			default:
 				own.is = append(own.is, is)
