@@ -354,6 +354,9 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		case to < len(is.tasks) || is.gaps[to] == parted:
 			last = end(group...)
 			run, before = append(run, last), []int{last}
+			if to == len(is.tasks) && r.ender >= 0 { // till then it is ended
+				c.order(last, r.ender)
+			}
 		case r.ender >= 0:
 			last = r.ender
 			for _, i := range group {
