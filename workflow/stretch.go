@@ -165,7 +165,7 @@ func (c *scheduler) tend(r *row, run []int) {
 		}
 	}
 	waits, longest := make([]int, len(c.tasks)), 0 // until each of them, at most
-	for range in { // each comes after others
+	for range in {                                 // each comes after others
 		for _, d := range c.delays {
 			if d.Least < 0 || !in[d.From] || !in[d.To] {
 				continue
