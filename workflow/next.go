@@ -239,7 +239,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
 		for _, d := range dues {
-			if d.job == r.Job && d.then == r.Step.Name && !at.IsZero() && !at.After(d.closes) {
+			if d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes) {
 				return true
 			}
 		}
