@@ -40,6 +40,10 @@ type Suggestion struct {
 
 	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
+
+	planned   []Planned    // by which it was found
+	dues      []*dueWork   // what is due
+	meanwhile []StepReport // what can be done, and what waits
 }
 
 // A Share is what one of several people does by the last plan.
@@ -217,7 +221,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		switch {
 		case now.Before(r.Touch): // found wet just now: what fits in comes before it
 			return 6
-		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
+		case presses(r, now):
 			return 0
 		case tooLong(r) && spared(r): // it isn't done alone, and comes after what fits in
 			return 7
@@ -257,18 +261,11 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
+	out.planned, out.dues, out.meanwhile = planned, dues, slices.Concat(ready, waiting)
 	if out.Step != nil {
-		r := *out.Step
-		out.Step, out.Resolve = &r, r.Reasons
+		out = s.GoTo(out, *out.Step, now)
+		r := out.Step
 		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
-		out.Presses = rank(*out.Step) == 0
-		out.Beside = s.beside(*out.Step, out.Presses, now)
-		if at := place(*out.Step); at < len(planned) {
-			out.Planned, out.Hands = planned[at].Begins, planned[at].Hands
-			out.Others = others(planned, at, append(sorting.Delete(slices.Clone(ready), func(r StepReport) bool {
-				return now.Before(r.Touch) || !fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), otherThan(dues, func(d *dueWork) bool { return d.is(out.Step) })), true, now)
-			}), waiting...), place, now)
-		}
 	}
 	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && slices.ContainsFunc(waiting, joins)
 	from := opens
@@ -283,36 +280,56 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	return out
 }
 
-// others are what people who don't do a step of a plan have to do by it meanwhile: of each the first of what is ready, or will be
-// in time, if it is to begin soon.
-func others(planned []Planned, at int, steps []StepReport, place func(StepReport) int, now time.Time) (all []Share) {
-	busy := planned[at].Hands
+// GoTo puts another step in the place of what is suggested: with whose it is by the plan, and what the others do meanwhile.
+func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
+	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
+		g.Why, g.JoinBy = "", time.Time{}
+	}
+	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(r, now)
+	g.Beside = s.beside(r, g.Presses, now)
+	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
+	if of := planOf(&r, g.planned); of != nil {
+		g.Planned, g.Hands = of.Begins, of.Hands
+		g.Others = g.others(of.Hands, now)
+	}
+	return g
+}
+
+// presses reports whether a step can't wait: an open joint, a coat in hand.
+func presses(r StepReport, now time.Time) bool {
+	return !now.Before(r.Touch) && (!r.Closes.IsZero() || r.Begun.runs(now))
+}
+
+// others are what people who don't do the step have to do by the plan meanwhile: of each the first of what is ready, or will be in
+// time, if it is to begin soon.
+func (g *Suggestion) others(busy []int, now time.Time) (all []Share) {
 	if len(busy) == 0 {
 		return nil
 	}
-	sorting.Stable(steps, func(a, b StepReport) int { return cmp.Compare(place(a), place(b)) })
-	for _, r := range steps {
-		k := place(r)
-		if k == len(planned) {
-			break
-		}
-		begins := planned[k].Begins
-		if !atHand(r) && !seenToNow(r) {
-			at := opensOnceSeenTo(r)
-			if at.IsZero() {
-				continue
-			}
-			if begins.Before(at) {
-				begins = at
-			}
-		}
-		if begins.Sub(now) > Soon || slices.ContainsFunc(planned[k].Hands, func(who int) bool { return lists.Contains(busy, who) }) {
+	dues := otherThan(g.dues, func(d *dueWork) bool { return d.is(g.Step) })
+	for i := range g.planned {
+		of := &g.planned[i]
+		if of.Begins.Sub(now) > Soon || !apart(of.Hands, busy) {
 			continue
 		}
-		for _, who := range planned[k].Hands {
+		k := slices.IndexFunc(g.meanwhile, func(r StepReport) bool { return of.has(r) })
+		if k < 0 {
+			continue
+		}
+		r, begins := g.meanwhile[k], of.Begins
+		if atHand(r) || seenToNow(r) {
+			if now.Before(r.Touch) || !fits(&r, of, othersDo(of, dues), true, now) {
+				continue
+			}
+		} else if at := opensOnceSeenTo(r); at.IsZero() || at.Sub(now) > Soon {
+			continue
+		} else if begins.Before(at) {
+			begins = at
+		}
+		for _, who := range of.Hands {
 			all = append(all, Share{who, r, begins})
 		}
-		busy = slices.Concat(busy, planned[k].Hands)
+		busy = slices.Concat(busy, of.Hands)
 	}
 	return all
 }

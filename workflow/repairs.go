@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/repair"
@@ -21,11 +22,11 @@ type RepairPlan struct {
 	Answers []repair.Answer
 	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
 	Else    []WillBeStale // those that it asks for for other reasons
-	Time    repair.Time   // at the bench as it was last read
-	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
-	Parts   []steps.Part  // that it takes
-	Uses    []Uses        // what its steps are done with: adhesives, then tools
-	Check   *Reason       // the check that is due before it; nil: none
+	Time    repair.Time
+	Climate Climates     // that the time is of, and the plan of its days
+	Parts   []steps.Part // that it takes
+	Uses    []Uses       // what its steps are done with: adhesives, then tools
+	Check   *Reason      // the check that is due before it; nil: none
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
 }
@@ -149,11 +150,11 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 	}
 	plan.Plan = repair.Compose(plan.Answers, on)
-	_, read := s.benchAt(at)
-	plan.Unread = !read
+	plan.Climate.Mark = s.Airframe.Mark
+	plan.Climate.Celsius, plan.Climate.Read = s.benchToCome(at)
+	climate := bond.Even(plan.Climate.Celsius)
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
-		climate := s.climateFor(a, at)
 		return repair.Clocks{Open: a.Times.Least(a.Times.From, climate), Handling: a.Times.Least(a.Times.Handling, climate), Cure: a.Times.Least(a.Times.Cure, climate)}
 	})
 	plan.Uses = s.usesOf(plan.Procedure)

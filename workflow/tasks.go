@@ -51,18 +51,21 @@ func (c *scheduler) measureClimate(s *State) {
 			s = other
 		}
 	}
-	switch {
-	case c.h.Celsius != nil:
-		is.Celsius, is.Given = *c.h.Celsius, true
-	case s.Bench != nil:
-		is.Celsius, is.Read = s.Bench.celsius, s.Bench.At
-		if now, known := s.Temperature(c.now); known {
-			is.Celsius = now
-		}
-	default:
-		is.Celsius = assumedCelsius
+	if is.Celsius, is.Read = s.benchToCome(c.now); c.h.Celsius != nil {
+		is.Celsius, is.Given, is.Read = *c.h.Celsius, true, time.Time{}
 	}
 	c.climate, c.celsius = append(c.climate, is), append(c.celsius, is.Celsius)
+}
+
+// benchToCome is the temperature that what comes is reckoned with, and when it was read: as it was read last, else it is assumed.
+func (s *State) benchToCome(now time.Time) (celsius float64, read time.Time) {
+	if s.Bench == nil {
+		return assumedCelsius, read
+	}
+	if celsius, known := s.Temperature(now); known {
+		return celsius, s.Bench.At
+	}
+	return s.Bench.celsius, s.Bench.At
 }
 
 // assumedCelsius is the temperature of a bench that nobody read (common practice, no source).

@@ -17,12 +17,13 @@ import (
 func (a *app) nextCommand() *cobra.Command {
 	var full, short, take bool
 	cmd := &cobra.Command{
-		Use:   "next [MARK]",
+		Use:   "next [MARK [STEP]]",
 		Short: "Show the next step, and why the others wait",
-		Long: "Show the next step, and why the others wait. In a shed that several benches share, the step is\n" +
-			"claimed for the time it takes: the others see who is at it, and are shown another one.",
-		Args:              arguments(0, 1),
-		ValidArgsFunction: a.completeMarks,
+		Long: "Show the next step, and why the others wait; or the step that is named, such as that of the other\n" +
+			"person in a plan for two, with its cautions and what it needs. In a shed that several benches share,\n" +
+			"the step is claimed for the time it takes: the others see who is at it, and are shown another one.",
+		Args:              arguments(0, 2),
+		ValidArgsFunction: a.completeAfterMark(dueSteps, nothing),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if full && short {
 				return usage("--full and --short contradict each other")
@@ -30,7 +31,8 @@ func (a *app) nextCommand() *cobra.Command {
 			if err := a.recall(); err != nil {
 				return err
 			}
-			s, err := a.airframeAlone(cmd.Context(), args)
+			step := ""
+			s, rest, err := a.airframeWith(cmd.Context(), args, max(0, len(args)-1))
 			if several := (*desk.AmbiguousError)(nil); len(args) == 0 && errors.As(err, &several) {
 				s, err = a.foremost(cmd.Context(), err)
 			}
@@ -41,15 +43,21 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, take)
+			if len(rest) > 0 {
+				step = rest[0]
+			}
+			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
 			if err != nil {
 				return err
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
 			next.Claims, next.Took = others, took
+			if step != "" {
+				next.Command += " " + step
+			}
 			if next.Step != nil && !full {
-				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)
+				next.Step.Brief(s, d.By, next.Command+" --full", short)
 			}
 			next.Full = full
 			if next.Over && len(s.Jobs) == 0 {
@@ -65,12 +73,19 @@ func (a *app) nextCommand() *cobra.Command {
 	return cmd
 }
 
-// suggest suggests a step that nobody else is at, if there is one, or where it is taken over the
+// suggest suggests the step that is named, or one that nobody else is at, if there is one, or where it is taken over the
 // one that comes first, and claims it. took is the claim that it was taken over from; nil: there was none.
 // others are where others are. Who reads JSON only looks.
-func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
+func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step string, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
+	if step != "" {
+		r, _, err := s.FindStep(step, now)
+		if err != nil {
+			return next, nil, nil, err
+		}
+		next = s.GoTo(next, r, now)
+	}
 	if others, err = a.others(ctx, d, s); err != nil {
 		return next, nil, others, err
 	}
@@ -78,12 +93,12 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, take
 		step, _ := r.Claim()
 		return slices.ContainsFunc(others, func(c *store.Claim) bool { return c.Step == step })
 	}
-	if len(others) > 0 && !take {
+	if len(others) > 0 && !take && step == "" {
 		if free := s.NextBut(now, at, s.Planned); free.Step != nil {
 			next = free
 		}
 	}
-	if next.Step == nil || a.json {
+	if next.Step == nil || a.json || step != "" && !next.Step.AtHand() {
 		return next, nil, others, nil
 	}
 	step, lasts := next.Step.Claim()

@@ -146,24 +146,24 @@ func taken(as, words string) string {
 
 // A Repair is the plan of repair.
 type Repair struct {
-	Mark     string        `json:"mark"`
-	Answers  []Answer      `json:"answers"`
-	Attended int64         `json:"attended_seconds"`
-	Waiting  int64         `json:"waiting_seconds"` // of the longest chain
-	Unread   bool          `json:"bench_unread,omitempty"`
-	Chain    []RepairWait  `json:"chain,omitempty"`
-	Parts    []steps.Part  `json:"parts,omitempty"`
-	Uses     []RepairUse   `json:"uses,omitempty"`
-	MadeOf   []string      `json:"made_of,omitempty"` // the documents that its steps were written in
-	Blocks   []RepairBlock `json:"blocks"`
-	Stages   []RepairStage `json:"stages"`
-	Stale    []StaleGate   `json:"measure_again"`
-	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that are due for other reasons
-	Job      string        `json:"job,omitempty"`             // "": not started
-	Days     *Days         `json:"days,omitempty"`            // nil: nobody said when somebody is at the bench
-	Full     bool          `json:"-"`                         // with every step and reason
-	Check    *Reason       `json:"check,omitempty"`           // that is due before it
-	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
+	Mark     string            `json:"mark"`
+	Answers  []Answer          `json:"answers"`
+	Attended int64             `json:"attended_seconds"`
+	Waiting  int64             `json:"waiting_seconds"` // of the longest chain
+	Climate  workflow.Climates `json:"climate"`         // that the waiting is reckoned with, and the days
+	Chain    []RepairWait      `json:"chain,omitempty"`
+	Parts    []steps.Part      `json:"parts,omitempty"`
+	Uses     []RepairUse       `json:"uses,omitempty"`
+	MadeOf   []string          `json:"made_of,omitempty"` // the documents that its steps were written in
+	Blocks   []RepairBlock     `json:"blocks"`
+	Stages   []RepairStage     `json:"stages"`
+	Stale    []StaleGate       `json:"measure_again"`
+	Else     []StaleGate       `json:"stale_otherwise,omitempty"` // that are due for other reasons
+	Job      string            `json:"job,omitempty"`             // "": not started
+	Days     *Days             `json:"days,omitempty"`            // nil: nobody said when somebody is at the bench
+	Full     bool              `json:"-"`                         // with every step and reason
+	Check    *Reason           `json:"check,omitempty"`           // that is due before it
+	Amends   *Amended          `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
 
 	Forgone []workflow.Lapse `json:"forgone,omitempty"` // open windows that can't be met once it is begun
 }
@@ -229,7 +229,7 @@ type StaleGate struct {
 // NewRepair makes the page of a plan that is made of these documents.
 func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repair {
 	m := Repair{Mark: mark, Job: job, MadeOf: madeOf, Parts: plan.Parts,
-		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds()), Unread: plan.Unread}
+		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds()), Climate: plan.Climate}
 	for _, a := range plan.Answers {
 		d := a.Damage
 		m.Answers = append(m.Answers, Answer{d.Name, d.Finding, d.Zone, d.Severity, d.Place, d.Cause, d.Note, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
@@ -312,7 +312,7 @@ func (m Repair) Markdown(c Clock) string {
 		l.item("%s, %s at %s%s, %s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), esc(optionally(", ", a.Place)), esc(says), outcome, esc(a.Why))
 	}
 	if m.Attended+m.Waiting > 0 {
-		l.add("\n%s.\n", esc(m.takes()))
+		l.add("\n%s.\n", esc(m.takes(c)))
 	}
 	m.ready(&l)
 	l.add("\n## In this order\n")
@@ -413,7 +413,7 @@ func (m Repair) ready(l *lines) {
 }
 
 // takes says how long it takes, and which waits hold it.
-func (m Repair) takes() string {
+func (m Repair) takes(c Clock) string {
 	seconds := func(n int64) string { return Span(time.Duration(n) * time.Second) }
 	text := "About " + seconds(m.Attended) + " of work"
 	if m.Waiting == 0 {
@@ -425,11 +425,7 @@ func (m Repair) takes() string {
 			waits = append(waits, w.Step+" "+seconds(w.Seconds))
 		}
 	}
-	bench := "the bench as it is"
-	if m.Unread {
-		bench = "the coldest bench that the adhesives allow (it was not read)"
-	}
-	return text + fmt.Sprintf(", and %s of waiting at %s", seconds(m.Waiting), bench) + optionally(": ", strings.Join(waits, ", "))
+	return text + fmt.Sprintf(", and %s of waiting%s", seconds(m.Waiting), climate(m.Climate, c)) + optionally(": ", strings.Join(waits, ", "))
 }
 
 // stepsOf names the steps of a stage. What they are for is in its title, but in a stage

@@ -36,6 +36,7 @@ type Next struct {
 	LeaveBy  time.Time    `json:"leave_by,omitzero"`       // when that is over
 	Begin    string       `json:"-"`                       // the procedure to start, if nothing else is due; "": any
 	Full     bool         `json:"-"`                       // with why, tools and what waits
+	Command  string       `json:"-"`                       // that shows it
 	Begins   bool         `json:"-"`                       // nothing of the job of the step is done
 	Checks   []string     `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 
@@ -65,8 +66,8 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
-	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(suggestion), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
+	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
 	if len(left) == 0 {
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 			n.EndFirst, n.LeaveBy = newReasons(end), by
@@ -98,16 +99,19 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
 func (n *Next) Heed(s *workflow.State, now time.Time) {
-	if n.Step == nil {
-		return
+	if n.Step != nil {
+		n.Step.heed(s, now)
 	}
-	for _, r := range n.SeeTo {
+}
+
+func (p *Step) heed(s *workflow.State, now time.Time) {
+	for _, r := range p.Reasons {
 		if r.Remedy.Kind != workflow.ToSetCondition {
 			continue
 		}
 		for _, caution := range s.Heeded(r.Remedy.Setting, now) {
-			if !lists.Contains(n.Step.Whole, caution) {
-				n.Step.Cautions, n.Step.Whole = append([]string{caution}, n.Step.Cautions...), append([]string{caution}, n.Step.Whole...)
+			if !lists.Contains(p.Whole, caution) {
+				p.Cautions, p.Whole = append([]string{caution}, p.Cautions...), append([]string{caution}, p.Whole...)
 			}
 		}
 	}
@@ -134,15 +138,18 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 
 // A NextShare is what another of several people does meanwhile.
 type NextShare struct {
-	Who     int       `json:"who"` // from 1
-	Step    string    `json:"step"`
-	Title   string    `json:"title"`
-	Planned time.Time `json:"planned"`
+	Who      int       `json:"who"` // from 1
+	Step     string    `json:"step"`
+	Title    string    `json:"title"`
+	Planned  time.Time `json:"planned"`
+	Cautions []string  `json:"cautions,omitempty"`
 }
 
-func sharesNext(suggestion workflow.Suggestion) (all []NextShare) {
+func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time) (all []NextShare) {
 	for _, o := range suggestion.Others {
-		all = append(all, NextShare{o.Who, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned})
+		p := NewStep(s, o.Step, now)
+		p.heed(s, now)
+		all = append(all, NextShare{o.Who, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, p.Whole})
 	}
 	return all
 }
@@ -186,7 +193,7 @@ func (n Next) AtOnce(c Clock) string {
 	for _, of := range n.Claims {
 		l.add("%s.\n", ClaimLine(of, c))
 		if n.Step != nil && of.Step == n.Step.Job+"/"+n.Step.Step {
-			l.add("Ask them before you begin it too. To take it over:\n\n%s", command("fettle next "+n.Mark+" --take"))
+			l.add("Ask them before you begin it too. To take it over:\n\n%s", command(n.Command+" --take"))
 		}
 	}
 	return l.String()
@@ -227,9 +234,29 @@ func (n Next) Later(c Clock) string {
 	}
 	text := "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
 	for _, o := range n.Others {
-		text += fmt.Sprintf("*Meanwhile person %d: %s, `%s`, at %s.*\n\n", o.Who, esc(o.Title), o.Step, c.At(o.Planned))
+		cautions := ""
+		for _, caution := range o.Cautions {
+			if n.Step == nil || !lists.Contains(n.Step.Whole, caution) {
+				cautions += "**Caution.** " + tagless(aLineOf(caution)) + " "
+			}
+		}
+		if cautions != "" {
+			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + ", by its page:*"
+		} else {
+			text += "*" + o.when(c) + ": " + esc(o.Title) + ".*"
+		}
+		text += " `fettle next " + n.Mark + " " + o.Step + "`\n\n"
 	}
 	return text
+}
+
+// when says whose share it is, and for when it is planned.
+func (o NextShare) when(c Clock) string {
+	at := "at "
+	if o.Planned.Before(c.Now) {
+		at = "planned for "
+	}
+	return fmt.Sprintf("Meanwhile person %d, %s%s", o.Who, at, c.at(o.Planned, false))
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.
@@ -317,7 +344,7 @@ func (n Next) Markdown(c Clock) string {
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("\n%s", command("fettle wait "+n.Mark))
 	case n.Step != nil && n.Step.Short == "" && n.Begins:
-		l.add("\n*Why, and with what: `fettle next %s --full`*", esc(n.Mark))
+		l.add("\n*Why, and with what: `%s --full`*", esc(n.Command))
 	}
 	return l.String()
 }

@@ -41,21 +41,26 @@ func TestAStepOfAnotherDaySaysSo(t *testing.T) {
 // A step of a plan for several says whose it is, and what the others do meanwhile.
 func TestAStepSaysWhoseItIs(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
-	other := workflow.Share{Who: 1, Step: workflow.StepReport{Step: steps.Step{Name: "coat-right", Title: "Coat the right root"}, Act: workflow.ToCoat}, Planned: now}
+	other := NextShare{Who: 1, Step: "coat-right", Title: "Coat the right root: coat", Planned: now}
+	late, warned := other, other
+	late.Planned = now.Add(-20 * time.Minute)
+	warned.Planned, warned.Cautions = now.Add(30*time.Second), []string{"A blade slips.", "Its vapour burns. Open the window.\n\n- Far from any flame."}
+	const page = " `fettle next CW-01 coat-right`"
 	for _, test := range []struct {
 		planned time.Time
 		hands   []int
-		others  []workflow.Share
+		others  []NextShare
 		want    string
 	}{
 		{now, []int{2}, nil, "*Planned for person 2.*"},
 		{now, []int{1, 2}, nil, "*Planned for person 1 and person 2.*"},
 		{now.Add(24 * time.Hour), []int{2}, nil, "*Planned for Tue 3 Mar 19:00, person 2.*"},
-		{now, []int{2}, []workflow.Share{other}, "*Planned for person 2.*\n\n*Meanwhile person 1: Coat the right root: coat, `coat-right`, at 19:00.*"},
+		{now, []int{2}, []NextShare{other}, "*Planned for person 2.*\n\n*Meanwhile person 1, at 19:00: Coat the right root: coat.*" + page},
+		{now, []int{2}, []NextShare{late}, "*Planned for person 2.*\n\n*Meanwhile person 1, planned for 18:40: Coat the right root: coat.*" + page},
+		{now, []int{2}, []NextShare{warned}, "*Planned for person 2.*\n\n*Meanwhile person 1, at 19:00.* **Caution.** Its vapour burns. Open the window. *Coat the right root: coat, by its page:*" + page},
 		{now, nil, nil, ""},
 	} {
-		g := workflow.Suggestion{Planned: test.planned, Hands: test.hands, Others: test.others}
-		n := Next{Mark: "CW-01", Step: &Step{Title: "Cut the grip", Do: "Cut it."}, Planned: g.Planned, Who: g.Hands, Others: sharesNext(g)}
+		n := Next{Mark: "CW-01", Step: &Step{Title: "Cut the grip", Do: "Cut it.", Whole: []string{"A blade slips."}}, Planned: test.planned, Who: test.hands, Others: test.others}
 		text := strings.TrimSpace(n.Later(Clock{Now: now}))
 		if text != test.want || !strings.Contains(n.Markdown(Clock{Now: now}), test.want) || !strings.Contains(n.Action(Clock{Now: now}), test.want) {
 			t.Errorf("%q, want %q", text, test.want)

@@ -641,18 +641,22 @@ func (p *Plan) assumed(l *lines, c Clock) {
 			of += ", "
 			continue
 		}
-		text := of + " at " + amount(k.Celsius, "°C")
+		said = append(said, of+climate(k, c))
 		of = ""
-		switch {
-		case k.Given:
-		case k.Read.IsZero():
-			text += " (nobody read it)"
-		default:
-			text += " (read " + c.At(k.Read) + ")"
-		}
-		said = append(said, text)
 	}
 	if len(said) > 0 {
 		l.add("\n*Taken as given: %s. Others: `--consider`, `--temperature`. All of it: `--full`.*", strings.Join(said, "; "))
 	}
+}
+
+// climate is the temperature that something is reckoned with, and where it is from.
+func climate(k workflow.Climates, c Clock) string {
+	text := " at " + amount(k.Celsius, "°C")
+	switch {
+	case k.Given:
+		return text
+	case k.Read.IsZero():
+		return text + " (nobody read it)"
+	}
+	return text + " (read " + c.At(k.Read) + ")"
 }

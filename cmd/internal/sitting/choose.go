@@ -36,11 +36,11 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	for _, s := range c.states {
 		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
-			keep, kept, stays, jumps = s, goTo(suggestion, r), true, true
+			keep, kept, stays, jumps = s, s.GoTo(suggestion, r, now), true, true
 		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
-			keep, kept, stays = s, goTo(suggestion, r), true
+			keep, kept, stays = s, s.GoTo(suggestion, r, now), true
 		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {
-			keep, kept = s, goTo(suggestion, r)
+			keep, kept = s, s.GoTo(suggestion, r, now)
 		}
 		rank := c.rank(s, suggestion, now)
 		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
@@ -139,13 +139,4 @@ func reportAt(s *workflow.State, at place, now time.Time) (workflow.StepReport, 
 		}
 	}
 	return workflow.StepReport{}, false
-}
-
-// goTo makes a step what is suggested.
-func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
-	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
-		s.Why, s.JoinBy, s.Planned, s.Hands, s.Others = "", time.Time{}, time.Time{}, nil, nil
-	}
-	s.Step, s.Resolve = &r, r.Reasons
-	return s
 }
