@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"time"
 
 	"fettle/steps"
@@ -104,6 +105,45 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 // misses reports whether the other face of a joint can't be coated, dry and be joined in time any more.
 func (d *dueWork) misses(now time.Time) bool {
 	return d.half && now.Add(d.lead+d.takes).After(d.closes)
+}
+
+// because says why the other face of a joint comes first, or that it comes too late.
+func (d *dueWork) because(now time.Time) string {
+	if d.misses(now) {
+		return fmt.Sprintf("this face can't dry in time, and both are coated again then: until it is joined it takes %d min; joint %s must be joined", up(d.lead+d.takes), d.joint)
+	}
+	return "its other face is coated; joint " + d.joint + " must be joined"
+}
+
+// faceOf is the joint that the step coats the other face of; nil: it doesn't.
+func faceOf(r *StepReport, dues []*dueWork) *dueWork {
+	for _, d := range dues {
+		if d.half && d.joint == r.Step.Joint && d.waitsFor(r) {
+			return d
+		}
+	}
+	return nil
+}
+
+// outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
+const outOfTime = 7
+
+// tight orders what doesn't fit in: first what something that is due waits for, and still leaves it time; then what somebody else
+// does than what is due; then what leaves it time at least.
+func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) int {
+	in, waited := true, false
+	for _, d := range dues {
+		in, waited = in && (d.is(r) || d.inTime(r, of, now)), waited || d.waitsFor(r)
+	}
+	switch {
+	case in && waited:
+		return 0
+	case fits(r, of, othersDo(of, dues), true, now):
+		return 1
+	case in:
+		return 2
+	}
+	return 3
 }
 
 // waitsFor reports whether the step is left to do before what is due.

@@ -104,3 +104,74 @@ func TestNextLeavesTimeForWhatFollowsAWait(t *testing.T) {
 		}
 	}
 }
+
+// nextIn is what is next so many minutes from now, and why.
+func (b *bench) nextIn(minutes int, planned []Planned) (step, why string) {
+	g := b.state.NextBut(b.now.Add(minutesOf(minutes)), nil, planned)
+	if g.Step == nil {
+		return "", ""
+	}
+	return g.Step.Step.Name, g.Why
+}
+
+// Where nothing is left to spare before a join, what the join itself waits for still comes first, as long as both can be done.
+func TestNextTakesWhatTheJoinWaitsFor(t *testing.T) {
+	b := working(t, one("plan", hands("plan", "34 min")), one("tidy", hands("tidy", "4 min")),
+		one("glue", coating("coat", "tab"), hands("sand", "2 min"), joining("join", "tab")))
+	b.done("coat")
+	for _, test := range []struct {
+		at   int
+		want string
+	}{
+		{0, "sand"}, {31, "sand"}, {32, "sand"}, {36, "sand"}, {37, "sand"}, {38, "plan"},
+	} {
+		if got, why := b.nextIn(test.at, nil); got != test.want || test.at > 32 && !strings.Contains(why, "joint tab must be joined") {
+			t.Errorf("at %d min next is %s, %q, want %s", test.at, got, why, test.want)
+		}
+	}
+	b.done("sand")
+	b.after(35 * time.Minute)
+	b.next("join", "its window is open")
+	b = working(t, one("plan", hands("plan", "34 min")), one("glue", coating("coat", "tab")), one("tidy", hands("tidy", "4 min")),
+		steps.Stage{Name: "join", After: []string{"glue", "tidy"}, Steps: []steps.Step{joining("join", "tab")}})
+	b.done("coat")
+	if got, _ := b.nextIn(34, nil); got != "tidy" { // of what has nothing to spare, what still leaves time
+		t.Errorf("next is %s", got)
+	}
+}
+
+// The other face of a joint is coated before anything else, whoever does it, and by when the joint must be joined is said; so is it
+// where it can't dry in time any more. The first coat must be joined within 40 minutes, and the other one dries for 10.
+func TestNextCoatsTheOtherFace(t *testing.T) {
+	b := working(t, one("tidy", hands("tidy", "5 min")), one("glue", coating("coat-left", "tab"), coating("coat-right", "tab"), joining("join", "tab")))
+	job := b.state.Jobs[0].ID
+	b.done("coat-left")
+	planned := func(at int) []Planned {
+		return []Planned{{Job: job, Step: "tidy", Begins: b.now, Minutes: 5, Hands: []int{2}},
+			{Job: job, Step: "coat-right", Begins: b.now.Add(minutesOf(at)), Minutes: 1, Hands: []int{1}},
+			{Job: job, Step: "join", Begins: b.now.Add(20 * time.Minute), Minutes: 1, Hands: []int{1}}}
+	}
+	const first, late = "its other face is coated; joint tab must be joined", "this face can't dry in time"
+	for _, test := range []struct {
+		at      int
+		planned []Planned
+		want    string
+		why     string
+	}{
+		{0, nil, "coat-right", first},
+		{0, planned(0), "coat-right", first},
+		{2, planned(5), "tidy", ""}, // as planned
+		{6, planned(5), "coat-right", first},
+		{29, nil, "coat-right", first},
+		{29, planned(0), "coat-right", first},
+		{30, planned(0), "tidy", ""},
+	} {
+		if got, why := b.nextIn(test.at, test.planned); got != test.want || test.why != "" && !strings.Contains(why, test.why) {
+			t.Errorf("at %d min next is %s, %q, want %s, %q", test.at, got, why, test.want, test.why)
+		}
+	}
+	b.done("tidy")
+	if got, why := b.nextIn(30, nil); got != "coat-right" || !strings.Contains(why, late) || !strings.Contains(why, "takes 11 min; joint tab must be joined") {
+		t.Errorf("next is %s, %q", got, why)
+	}
+}
