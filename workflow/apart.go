@@ -74,7 +74,7 @@ func (c *scheduler) apart() {
 	heats := c.hot
 	within := func(i int, is steps.Setting) bool {
 		return slices.ContainsFunc(heats, func(h heat) bool {
-			return h.last > h.first && h.is[0] == is && (i == h.last || c.precedes(h.first, i) && c.precedes(i, h.last))
+			return h.last != h.first && h.is[0] == is && (i == h.last || c.precedes(h.first, i) && c.precedes(i, h.last))
 		})
 	}
 	for i := range c.tasks {
@@ -92,6 +92,7 @@ func (c *scheduler) apart() {
 				heats = append(heats, heat{t.of, i, last, []steps.Setting{is}})
 				if last == i+1 && t.again == "" && c.tasks[last].stage == t.stage && c.fleet[t.of].staysNot(t.work, is) {
 					c.delay(last, i, -t.minutes, tie{}) // a charger is not left on until the next sitting
+					c.held = true                       // nor need it be unplugged at once
 				}
 			default:
 				own.is = append(own.is, is)
@@ -276,7 +277,7 @@ func (c *scheduler) asideOf(join joinTask, h heat) (after plan.Delay, before []p
 		if c.precedes(h.last, coat) || slices.ContainsFunc(begins, func(other int) bool { return other != coat && c.precedes(other, coat) }) {
 			continue
 		}
-		if h.first < h.last && c.precedes(h.first, coat) && c.precedes(coat, h.last) {
+		if h.first != h.last && c.precedes(h.first, coat) && c.precedes(coat, h.last) {
 			continue // in this order somebody must set it by hand, whenever they are done
 		}
 		before = append(before, plan.Delay{From: h.last, To: coat, Least: c.tasks[h.last].minutes})

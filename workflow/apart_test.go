@@ -73,3 +73,19 @@ func TestScheduleKeepsTwoPeopleApart(t *testing.T) {
 		t.Error(says(p))
 	}
 }
+
+// What is plugged in is unplugged in the same sitting, and not at once where a coat dries meanwhile. By hand: there are 52 minutes to work,
+// and a coat that dries for ten beside them; with nothing between plugging in and out it is over at 62.
+func TestScheduleCoatsWhileItCharges(t *testing.T) {
+	on, off := steps.Setting{Condition: "charger", State: "on"}, steps.Setting{Condition: "charger", State: "off"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "charger", States: []string{"on", "off"}, Bench: true})
+	plug, out, coat, join := hands("plug", "30 min"), hands("out", "20 min"), coating("coat", "tab"), joining("join", "tab")
+	plug.Sets, out.Sets = []steps.Setting{on}, []steps.Setting{off}
+	b := workingOn(t, in, one("charge", plug, out), one("glue", coat, join))
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{off}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240), Tight: true}, b.state)
+	if want := "plug 0, coat 30, out 31, join 51, | ends 52"; err != nil || says(p) != want {
+		t.Errorf("%s, %v, want %s", says(p), err, want)
+	}
+}

@@ -208,6 +208,42 @@ func TestScheduleWithNoTimeToEndWhatStands(t *testing.T) {
 	}
 }
 
+// What one stage heats for three things, glues then, and cools at last, is planned in sittings that are too short for all of it: it is
+// cooled in each, also before the coat, and cooled by its own step at last.
+func TestScheduleGluesWithinAStageThatHeats(t *testing.T) {
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{cold}}
+	in.Adhesives[0].Times.Vapour = 0
+	warm, first, second, third, cool := hands("warm", "3 min"), hands("one", "10 min"), hands("two", "10 min"), hands("three", "7 min"), hands("cool", "1 min")
+	warm.Sets, cool.Sets = []steps.Setting{hot}, []steps.Setting{cold}
+	first.Needs, second.Needs, third.Needs = []steps.Setting{hot}, []steps.Setting{hot}, []steps.Setting{hot}
+	for _, is := range []struct {
+		length int
+		warm   bool
+		want   string
+	}{
+		{14, false, "warm 0, one 3, coolsafe 13, | warmready 1440, two 1443, coolsafe 1453, | warmready 2880, three 2883, coolsafe 2890, | coat 4320, join 4331, cool 4332, | ends 4333"},
+		{14, true, "one 0, coolsafe 10, | warmready 1440, two 1443, coolsafe 1453, | warmready 2880, three 2883, coolsafe 2890, | coat 4320, join 4331, cool 4332, | ends 4333"},
+		{22, true, "one 0, two 10, coolsafe 20, | warmready 1440, three 1443, coolsafe 1450, | coat 2880, join 2891, cool 2892, | ends 2893"},
+	} {
+		b := workingOn(t, in, one("stage", warm, first, second, third, coating("coat", "tab"), joining("join", "tab"), cool))
+		b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{cold}})
+		if is.warm {
+			b.done("warm")
+		}
+		var hours []int
+		for k := range 5 {
+			hours = append(hours, 1440*k, 1440*k+is.length)
+		}
+		p, err := scheduled(t, b.now, Hours{Sittings: open(hours...), Tight: true}, b.state)
+		if err != nil || says(p) != is.want || hotBesideACoat(p, is.warm) != "" {
+			t.Errorf("%d min, warm %t: %s, %v, want %s: %s", is.length, is.warm, says(p), err, is.want, hotBesideACoat(p, is.warm))
+		}
+	}
+}
+
 // What stands hot, and is hot for nothing that can be planned, is ended before anything else: no coat is on beside it, in a sitting of
 // whatever length.
 func TestScheduleEndsWhatIsHotForNothing(t *testing.T) {

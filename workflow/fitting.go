@@ -256,3 +256,32 @@ func fits(r *StepReport, of *Planned, dues []*dueWork, own bool, now time.Time) 
 	}
 	return true
 }
+
+// InVain says why the first step that needs what a step sets hot, on or plugged in can't be done at the bench as it is: no adhesive
+// for it works there. nil: one does, or nothing is set so.
+func (s *State) InVain(r *StepReport, now time.Time) []Reason {
+	job, err := s.Job(r.Job)
+	bench, known := s.benchAt(now)
+	if err != nil || !known {
+		return nil
+	}
+	for _, is := range r.Step.Sets {
+		passed := false
+		for _, step := range job.Procedure.Steps() {
+			if passed = passed || step.Name == r.Step.Name; !passed || !needsSo(step.Needs, s.UsesOf(job, *step, now), is) || !s.staysNot(job.written, is) {
+				continue
+			}
+			var reasons []Reason
+			for _, name := range job.adhesives(*step, now) {
+				a, _ := s.Sheet.Adhesive(name)
+				cold := s.outsideLimits(a, bench)
+				if len(cold) == 0 {
+					return nil
+				}
+				reasons = append(reasons, cold...)
+			}
+			return reasons
+		}
+	}
+	return nil
+}

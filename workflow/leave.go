@@ -333,6 +333,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		}
 		sit := func() {
 			c.together(run...)
+			c.tend(r, run)
 			runs = append(runs, run)
 			if goesOn {
 				for _, i := range run {
@@ -353,6 +354,9 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		case to < len(is.tasks) || is.gaps[to] == parted:
 			last = end(group...)
 			run, before = append(run, last), []int{last}
+			if to == len(is.tasks) && r.ender >= 0 { // till then it is ended
+				c.order(last, r.ender)
+			}
 		case r.ender >= 0:
 			last = r.ender
 			for _, i := range group {
@@ -480,7 +484,8 @@ func (c *scheduler) leaves(starts []int) (rows []int) {
 	return rows
 }
 
-// leavesAt is the first gap of a row over which a plan leaves it as it is, or after which it is not set anew; -1: none.
+// leavesAt is the first gap of a row over which a plan leaves it as it is, or for another airframe, or after which it is not set anew;
+// -1: none.
 func (c *scheduler) leavesAt(at int, starts []int) int {
 	r := c.rows[at]
 	is := c.cutOf(at, starts)
@@ -497,7 +502,7 @@ func (c *scheduler) leavesAt(at int, starts []int) int {
 			}
 		case after < 0 && r.ender < 0:
 			return g
-		case before >= 0 && after >= 0 && in(before) != in(after):
+		case before >= 0 && after >= 0 && (in(before) != in(after) || what == undecided && c.alone(r, before, after, starts)):
 			return g
 		}
 	}

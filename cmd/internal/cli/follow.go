@@ -19,6 +19,7 @@ import (
 
 func (a *app) followCommand() *cobra.Command {
 	var plain, short bool
+	var hands string
 	var runner func() (*runner, error)
 	cmd := &cobra.Command{
 		Use:   "follow [MARK]",
@@ -39,10 +40,11 @@ func (a *app) followCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.follow(cmd.Context(), args, plain, short, given(cmd.Flags()), called)
+			return a.follow(cmd.Context(), args, plain, short, hands, given(cmd.Flags()), called)
 		},
 	}
 	runner = a.runFlag(cmd)
+	cmd.Flags().StringVar(&hands, "hands", "", "how `MANY` people work at once, where it is planned anew (else as the last plan has it)")
 	cmd.Flags().BoolVar(&short, "short", false, "the short text of each step that has one, for who has built one before; cautions stay whole")
 	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
 	return cmd
@@ -62,7 +64,7 @@ func given(flags *pflag.FlagSet) string {
 	return strings.Join(words, " ")
 }
 
-func (a *app) follow(ctx context.Context, args []string, plain, short bool, options string, called *runner) error {
+func (a *app) follow(ctx context.Context, args []string, plain, short bool, people, options string, called *runner) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -106,13 +108,20 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 		},
 	}
 	hours, unplanned := a.hours(nil, a.time.Now())
-	if unplanned == nil && len(hours) > 0 {
-		_, unplanned = a.hands("")
+	if people != "" || unplanned == nil && len(hours) > 0 {
+		switch _, _, err := a.hands(people); {
+		case people != "" && err != nil:
+			return err
+		case people != "" && len(hours) == 0 && unplanned == nil:
+			a.warn("nothing is planned anew without sittings: in the config, so --hands changes nothing")
+		case unplanned == nil:
+			unplanned = err
+		}
 	}
 	if unplanned == nil && len(hours) > 0 {
 		var work worked
 		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
-			return a.again(ctx, d, fleet, &work)
+			return a.again(ctx, d, fleet, &work, people)
 		}
 	}
 	lead := func(ctx context.Context, front sitting.Front) error {

@@ -49,7 +49,8 @@ func (a *app) planCommand() *cobra.Command {
 			"a semicolon between two.\n" +
 			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
 			"days. How many people work at once is hands: there, or FETTLE_HANDS. In a plan for several, next\n" +
-			"and follow say whose step it is, and follow plans anew for as many.\n\n" +
+			"and follow say whose step it is. Follow plans anew for as many as the last plan was for, unless\n" +
+			"--hands there, or FETTLE_HANDS, says for how many.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
 			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
 			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
@@ -94,7 +95,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	case think <= 0 || think > time.Hour:
 		return usage("--think takes more than 0 s, and at most 1 h")
 	}
-	hands, err := a.hands(o.hands)
+	hands, _, err := a.hands(o.hands)
 	if err != nil {
 		return err
 	}
@@ -248,20 +249,20 @@ func inFile(from, origin string) string {
 	return from
 }
 
-// hands are how many people work at once: as given, else by the settings.
-func (a *app) hands(given string) (int, error) {
+// hands are how many people work at once: as given, else by the settings. said: by an option or the environment, for now.
+func (a *app) hands(given string) (n int, said bool, err error) {
 	c, err := a.config()
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
 	s := a.settings(c)[handsSetting]
 	s.flag = given
 	value, origin, from := s.value()
-	n, err := strconv.Atoi(value)
+	n, err = strconv.Atoi(value)
 	if err != nil || n < 1 || n > workflow.MostHands {
-		return 0, usage("%s takes a number from 1 to %d, not %q", inFile(from, origin), workflow.MostHands, value)
+		return 0, false, usage("%s takes a number from 1 to %d, not %q", inFile(from, origin), workflow.MostHands, value)
 	}
-	return n, nil
+	return n, origin == "flag" || origin == "environment", nil
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
@@ -326,9 +327,9 @@ func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.S
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.
 const thinkAgain = 200 * time.Millisecond
 
-// again plans anew what is left at the bench, as near as can be to what was shown, and keeps it. nil: it is no time of a sitting
-// that the settings know, or there is no plan.
-func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked) *workflow.Timetable {
+// again plans anew what is left at the bench, as near as can be to what was shown, and keeps it: for as many as the last plan was,
+// where it is not said for how many. nil: it is no time of a sitting that the settings know, or there is no plan.
+func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked, people string) *workflow.Timetable {
 	now := a.time.Now()
 	hours, err := a.hours(nil, now)
 	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
@@ -338,13 +339,12 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}
-	if h.Like != nil {
-		h.Hands = h.Like.Hands
+	said := false
+	if h.Hands, said, err = a.hands(people); err != nil {
+		return nil
 	}
-	if h.Hands == 0 {
-		if h.Hands, err = a.hands(""); err != nil {
-			return nil
-		}
+	if !said && h.Like != nil && h.Like.Hands > 0 {
+		h.Hands = h.Like.Hands
 	}
 	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
@@ -363,7 +363,7 @@ func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.
 	hours, err := a.hours(nil, now)
 	hands := 1
 	if err == nil && len(hours) > 0 {
-		hands, err = a.hands("")
+		hands, _, err = a.hands("")
 	}
 	if err != nil {
 		a.warn("%v; the repair is shown without its days", err)
