@@ -339,6 +339,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		}
 		sit := func() {
 			c.together(run...)
+			c.tend(r, run)
 			runs = append(runs, run)
 			if goesOn {
 				for _, i := range run {
@@ -489,7 +490,8 @@ func (c *scheduler) leaves(starts []int) (rows []int) {
 	return rows
 }
 
-// leavesAt is the first gap of a row over which a plan leaves it as it is, or after which it is not set anew; -1: none.
+// leavesAt is the first gap of a row over which a plan leaves it as it is, or for another airframe, or after which it is not set anew;
+// -1: none.
 func (c *scheduler) leavesAt(at int, starts []int) int {
 	r := c.rows[at]
 	is := c.cutOf(at, starts)
@@ -506,7 +508,7 @@ func (c *scheduler) leavesAt(at int, starts []int) int {
 			}
 		case after < 0 && r.ender < 0:
 			return g
-		case before >= 0 && after >= 0 && in(before) != in(after):
+		case before >= 0 && after >= 0 && (in(before) != in(after) || what == undecided && c.alone(r, before, after, starts)):
 			return g
 		}
 	}

@@ -130,6 +130,24 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	return reasonsOf(s.standing(now, now))
 }
 
+// A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
+type Plugged struct {
+	Mark string
+	Reason
+}
+
+// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now.
+func (s *State) PluggedIn(now time.Time) (all []Plugged) {
+	for _, other := range s.others {
+		for _, is := range other.standing(now, now) {
+			if def, _ := other.Sheet.Condition(is.is.Condition); !def.Bench && def.Guarded == is.is.State {
+				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
+			}
+		}
+	}
+	return all
+}
+
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
 func Standing(fleet []*State, now time.Time) []Reason {
 	var all []*hotThing

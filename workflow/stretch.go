@@ -121,3 +121,65 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 	}
 	return -1
 }
+
+// tended reports whether somebody stays by what a row sets: it is guarded on its airframe, and there are others to work at.
+func (c *scheduler) tended(r *row) bool {
+	def, _ := c.fleet[r.of].Sheet.Condition(r.is.Condition)
+	return len(c.fleet) > 1 && !def.Bench && def.Guarded == r.is.State
+}
+
+// alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, while nobody is at this one.
+func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
+	if !c.tended(r) {
+		return false
+	}
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.of == r.of || t.step == nil || starts[i] < starts[before]+c.tasks[before].minutes || starts[i] >= starts[after] {
+			continue
+		}
+		here := false
+		for k := range c.tasks {
+			own := &c.tasks[k]
+			here = here || own.of == r.of && own.step != nil && starts[k] <= starts[i] && starts[i] < starts[k]+own.minutes
+		}
+		if !here {
+			return true
+		}
+	}
+	return false
+}
+
+// tend has tasks that somebody stays by follow each other, with what comes between them and what must be waited for.
+func (c *scheduler) tend(r *row, run []int) {
+	if len(run) < 2 || !c.tended(r) {
+		return
+	}
+	minutes, in := 0, make([]bool, len(c.tasks))
+	for i := range c.tasks {
+		in[i] = lists.Contains(run, i) || slices.ContainsFunc(run, func(a int) bool {
+			return c.precedes(a, i) && slices.ContainsFunc(run, func(b int) bool { return c.precedes(i, b) })
+		})
+		if in[i] {
+			minutes += c.tasks[i].minutes
+		}
+	}
+	waits, longest := make([]int, len(c.tasks)), 0 // until each of them, at most
+	for range in {                                 // each comes after others
+		for _, d := range c.delays {
+			if d.Least < 0 || !in[d.From] || !in[d.To] {
+				continue
+			}
+			if n := waits[d.From] + max(0, d.Least-c.tasks[d.From].minutes); n > waits[d.To] {
+				waits[d.To], longest = n, max(longest, n)
+			}
+		}
+	}
+	for _, first := range run {
+		for _, last := range run {
+			if first != last && !c.precedes(last, first) {
+				c.delay(last, first, c.tasks[last].minutes-minutes-longest, tie{})
+			}
+		}
+	}
+}
