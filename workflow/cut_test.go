@@ -57,6 +57,32 @@ func TestScheduleThinksNoLongerThanGiven(t *testing.T) {
 	}
 }
 
+// When all would be done with sittings like those given, where they are too few, is found in the time that is left, and not asked of what
+// would help.
+func TestScheduleThinksOfTooLittleInItsTime(t *testing.T) {
+	for _, trial := range []bool{false, true} {
+		const think = time.Hour
+		b := parts(t, 3)
+		of := newScheduler([]*State{b.state}, evening, Hours{Sittings: open(0, 34)})
+		of.trial = trial
+		given, tries := time.Duration(0), 0
+		of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
+			given, tries = given+o.Think, tries+1
+			r, err := plan.Solve(ctx, p, o)
+			r.Took = o.Think
+			return r, err
+		}
+		_, err := of.find(t.Context(), plan.Options{Think: think})
+		var no *NoPlan
+		if !errors.As(err, &no) || no.Why != TooLittle {
+			t.Fatal(err)
+		}
+		if no.Until.IsZero() != trial || tries == 0 != trial || given > think {
+			t.Errorf("tried %t: until %s, %d tries had %s of %s", trial, no.Until, tries, given, think)
+		}
+	}
+}
+
 // What stands hot now is cold for a while where a coat can be on meanwhile: what is left to do is still what it was heated for, though no
 // step says so. By hand: cold at 1, coated, joined at 13, trimmed at 60, over at 81. Where nothing is left to do with it, a plan waits for
 // the step that ends it, and is not the best of all: that is over at 61.

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"slices"
 
 	"fettle/steps"
@@ -196,7 +197,7 @@ type doing struct {
 // they are done with are measured as well. What stands so now is not set.
 func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	work, s := c.jobOf(r).Procedure, c.fleet[r.of]
-	extra := 0
+	var unwritten []string // gates that no step measures
 	for _, i := range tasks {
 		t := &c.tasks[i]
 		for _, u := range c.usesOf(t) {
@@ -213,8 +214,8 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 				written := work.Steps()
 				if k := slices.IndexFunc(written, func(step *steps.Step) bool { return lists.Contains(step.Gates, name) }); k >= 0 {
 					all = append(all, doing{written[k], c.minutes(work, written[k])})
-				} else {
-					extra = measureMinutes
+				} else if !lists.Contains(unwritten, name) {
+					unwritten = append(unwritten, name)
 				}
 			}
 		}
@@ -222,8 +223,13 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	if r.sets != nil && !stands {
 		all = append([]doing{{r.sets, c.minutes(work, r.sets)}}, all...)
 	}
-	if len(all) > 0 {
-		all[0].minutes += extra
+	switch {
+	case len(unwritten) == 0:
+	case len(all) > 0:
+		all[0].minutes += measureMinutes
+	default:
+		g, _ := s.Sheet.Gate(unwritten[0])
+		all = []doing{{&steps.Step{Title: cmp.Or(g.Title, g.Name), Kind: steps.Measure, Gates: unwritten}, measureMinutes}}
 	}
 	return all
 }

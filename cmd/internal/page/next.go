@@ -25,6 +25,7 @@ type Next struct {
 	Waiting  []Waiting     `json:"waiting"`
 	Until    time.Time     `json:"until,omitzero"`
 	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
+	InVain   []Reason      `json:"in_vain,omitempty"`               // why what the step sets hot, on or plugged in can't be used at the bench as it is
 	Outdated bool          `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
 	Who      []int         `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
 	Others   []NextShare   `json:"meanwhile,omitempty"`             // what the others of them do
@@ -79,7 +80,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
-		n.Step = &step
+		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
 		for _, other := range s.PluggedIn(now) {
 			n.Plugged = append(n.Plugged, NextPlugged{other.Mark, newReason(other.Reason)})
 		}
@@ -230,10 +231,14 @@ func (n Next) Action(c Clock) string {
 	return l.String()
 }
 
-// Later says that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
+// Later says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
 func (n Next) Later(c Clock) string {
+	text := ""
+	for _, r := range n.InVain {
+		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
+	}
 	if n.Outdated {
-		return "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
+		return text + "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
 	}
 	var of []string
 	if n.Planned.Sub(c.Now) > workflow.Soon {
@@ -243,9 +248,9 @@ func (n Next) Later(c Clock) string {
 		of = append(of, "person "+strings.ReplaceAll(who, "+", " and person "))
 	}
 	if len(of) == 0 {
-		return ""
+		return text
 	}
-	text := "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
+	text += "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
 	for _, o := range n.Others {
 		cautions := ""
 		for _, caution := range o.Cautions {
