@@ -506,3 +506,32 @@ func hotAndGlued(t *testing.T, n int, gun bool) *bench {
 	}
 	return workingOn(t, in, all...)
 }
+
+// Where the time to think is over before the ways to cut rows were gone through, it is said that no plan was found, and not that what is
+// left does not go together, though the first ways that were tried do not: with the time there is one.
+func TestScheduleSaysThatItFoundNone(t *testing.T) {
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	heat, first, more, cool := hands("heat", "5 min"), hands("first", "10 min"), hands("more", "20 min"), hands("cool", "1 min")
+	heat.Sets, first.Needs, cool.Sets = []steps.Setting{hot}, []steps.Setting{hot}, []steps.Setting{cold}
+	b := workingOn(t, in, one("one", heat, first, more, cool))
+	for _, slow := range []bool{false, true} {
+		of := newScheduler([]*State{b.state}, b.now, Hours{Sittings: open(0, 30, 1440, 1470)})
+		of.trial = true
+		of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
+			if of.loose && slow {
+				return plan.Result{Took: o.Think}, nil
+			}
+			return plan.Solve(ctx, p, o)
+		}
+		p, err := of.find(t.Context(), plan.Options{Think: time.Hour})
+		var no *NoPlan
+		switch want := "heat 0, first 5, coolsafe 15, | more 1440, cool 1460, | ends 1461"; {
+		case !slow && (err != nil || says(p) != want):
+			t.Errorf("%s, %v, want %s", says(p), err, want)
+		case slow && (!errors.As(err, &no) || no.Why != NotFound || no.Least):
+			t.Errorf("in no time: %s, %v", says(p), err)
+		}
+	}
+}
