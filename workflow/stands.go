@@ -113,8 +113,8 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 // practice, no source).
 const Soon = 30 * time.Minute
 
-// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the sitting of the last plan, or nothing
-// was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
+// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
+// sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	if all := s.Left(now); len(all) > 0 {
 		return all
@@ -128,6 +128,24 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 		return nil
 	}
 	return reasonsOf(s.standing(now, now))
+}
+
+// A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
+type Plugged struct {
+	Mark string
+	Reason
+}
+
+// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now.
+func (s *State) PluggedIn(now time.Time) (all []Plugged) {
+	for _, other := range s.others {
+		for _, is := range other.standing(now, now) {
+			if def, _ := other.Sheet.Condition(is.is.Condition); !def.Bench && def.Guarded == is.is.State {
+				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
+			}
+		}
+	}
+	return all
 }
 
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.

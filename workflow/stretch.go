@@ -20,6 +20,40 @@ type stretch struct {
 	is        steps.Setting
 }
 
+// keep has a stretch that lies between two partings kept as it is: all of it, or, where not all about its gaps is decided yet, each of
+// its runs in one sitting.
+func (c *scheduler) keep(whole stretch, runs [][]int, known bool) {
+	if known || !c.loose {
+		c.stretches = append(c.stretches, whole)
+	} else {
+		for n, run := range runs {
+			if len(run) == 0 {
+				continue
+			}
+			st := stretch{whole.of, run[0], run, -1, whole.is}
+			if n == 0 && whole.first < 0 {
+				st.first = -1
+			}
+			if n == len(runs)-1 && whole.ended >= 0 {
+				st.ended = whole.ended
+				if !lists.Contains(whole.tasks, whole.ended) {
+					st.tasks = run[:len(run)-1]
+				}
+			}
+			c.stretches = append(c.stretches, st)
+		}
+	}
+	if known {
+		c.fixed[heatOf{runs[0][0], whole.is}], c.fixed[heatOf{whole.ended, whole.is}] = true, true
+		return
+	}
+	for _, run := range runs {
+		if len(run) > 1 {
+			c.hot = append(c.hot, heat{whole.of, run[0], run[len(run)-1], []steps.Setting{whole.is}})
+		}
+	}
+}
+
 // against are the tasks that set a condition of an airframe otherwise, or need it so, and do not glue; those of other airframes, where
 // it is of the bench. Where it is guarded on each airframe, they are those of others that set or need it the same.
 func (c *scheduler) against(of int, is steps.Setting) (all []int) {
@@ -120,4 +154,66 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 		}
 	}
 	return -1
+}
+
+// tended reports whether somebody stays by what a row sets: it is guarded on its airframe, and there are others to work at.
+func (c *scheduler) tended(r *row) bool {
+	def, _ := c.fleet[r.of].Sheet.Condition(r.is.Condition)
+	return len(c.fleet) > 1 && !def.Bench && def.Guarded == r.is.State
+}
+
+// alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, while nobody is at this one.
+func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
+	if !c.tended(r) {
+		return false
+	}
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if t.of == r.of || t.step == nil || starts[i] < starts[before]+c.tasks[before].minutes || starts[i] >= starts[after] {
+			continue
+		}
+		here := false
+		for k := range c.tasks {
+			own := &c.tasks[k]
+			here = here || own.of == r.of && own.step != nil && starts[k] <= starts[i] && starts[i] < starts[k]+own.minutes
+		}
+		if !here {
+			return true
+		}
+	}
+	return false
+}
+
+// tend has tasks that somebody stays by follow each other, with what comes between them and what must be waited for.
+func (c *scheduler) tend(r *row, run []int) {
+	if len(run) < 2 || !c.tended(r) {
+		return
+	}
+	minutes, in := 0, make([]bool, len(c.tasks))
+	for i := range c.tasks {
+		in[i] = lists.Contains(run, i) || slices.ContainsFunc(run, func(a int) bool {
+			return c.precedes(a, i) && slices.ContainsFunc(run, func(b int) bool { return c.precedes(i, b) })
+		})
+		if in[i] {
+			minutes += c.tasks[i].minutes
+		}
+	}
+	waits, longest := make([]int, len(c.tasks)), 0 // until each of them, at most
+	for range in {                                 // each comes after others
+		for _, d := range c.delays {
+			if d.Least < 0 || !in[d.From] || !in[d.To] {
+				continue
+			}
+			if n := waits[d.From] + max(0, d.Least-c.tasks[d.From].minutes); n > waits[d.To] {
+				waits[d.To], longest = n, max(longest, n)
+			}
+		}
+	}
+	for _, first := range run {
+		for _, last := range run {
+			if first != last && !c.precedes(last, first) {
+				c.delay(last, first, c.tasks[last].minutes-minutes-longest, tie{})
+			}
+		}
+	}
 }

@@ -198,3 +198,33 @@ func TestScheduleSetsAnewByItsOwnStep(t *testing.T) {
 		t.Errorf("%s, %v; want %s", says(p), err, want)
 	}
 }
+
+// Nobody leaves an airframe that is plugged in for work at another one: the plug is pulled for it.
+func TestScheduleStaysByWhatIsPluggedIn(t *testing.T) {
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	power := []steps.Step{hands("plug", "2 min")}
+	for n := range 5 {
+		try := hands(fmt.Sprintf("try-%d", n+1), "9 min")
+		try.Needs = []steps.Setting{in}
+		power = append(power, try)
+	}
+	pull := hands("pull", "1 min")
+	power[0].Sets, pull.Sets = []steps.Setting{in}, []steps.Setting{out}
+	live, glued := workingOn(t, kit, one("power", append(power, pull)...)), workingOn(t, kit, one("glue", coating("coat", "tab"), joining("join", "tab")))
+	live.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-01", "PL-02"
+	fleet := []*State{live.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{live.state})}
+	p, err := Schedule(t.Context(), fleet, evening, Hours{Sittings: open(0, 400), Tight: true}, plan.Options{})
+	if want := evening.Add((2 + 5*9 + 1 + 1 + 1 + 2 + 1) * time.Minute); err != nil || !p.Proven || !p.Finish.Equal(want) {
+		t.Errorf("%s, %v; want the end at %s", says(p), err, want)
+	}
+	plugged := false
+	for _, v := range p.Visits {
+		for _, turn := range v.Turns {
+			if plugged = turn.Step != "pull" && (plugged || turn.Step == "plug"); plugged && turn.Mark == "PL-02" {
+				t.Errorf("%s: %s", says(p), turn.Step)
+			}
+		}
+	}
+}

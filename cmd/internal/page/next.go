@@ -14,34 +14,36 @@ import (
 
 // A Next is what to do now, and why everything else waits.
 type Next struct {
-	Mark     string       `json:"mark"`
-	Over     bool         `json:"over"` // no job is open
-	Retired  string       `json:"retired,omitempty"`
-	Step     *Step        `json:"step,omitempty"`
-	Because  string       `json:"because,omitempty"`
-	SeeTo    []Reason     `json:"see_to,omitempty"`
-	Due      []Reason     `json:"due,omitempty"`     // before it may fly, if no job is open
-	Damaged  []Reason     `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
-	Waiting  []Waiting    `json:"waiting"`
-	Until    time.Time    `json:"until,omitzero"`
-	Planned  time.Time    `json:"planned,omitzero"`                // when the last plan has the step
-	Outdated bool         `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
-	Who      []int        `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
-	Others   []NextShare  `json:"meanwhile,omitempty"`             // what the others of them do
-	Beside   []NextBeside `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
-	Timers   []Timer      `json:"timers"`
-	Warnings []Reason     `json:"warnings,omitempty"`
-	Harms    []Reason     `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
-	EndFirst []Reason     `json:"end_first,omitempty"`     // what is hot, on or plugged in, and the step takes longer than the sitting
-	LeaveBy  time.Time    `json:"leave_by,omitzero"`       // when that is over
-	Takes    int          `json:"takes_min,omitempty"`     // of the step, where that is longer than the sitting, with what must follow in it
-	With     string       `json:"takes_with,omitempty"`    // what that is
-	Behind   int          `json:"behind_min,omitempty"`    // later than planned it would be begun, where that is much
-	Begin    string       `json:"-"`                       // the procedure to start, if nothing else is due; "": any
-	Full     bool         `json:"-"`                       // with why, tools and what waits
-	Command  string       `json:"-"`                       // that shows it
-	Begins   bool         `json:"-"`                       // nothing of the job of the step is done
-	Checks   []string     `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
+	Mark     string        `json:"mark"`
+	Over     bool          `json:"over"` // no job is open
+	Retired  string        `json:"retired,omitempty"`
+	Step     *Step         `json:"step,omitempty"`
+	Because  string        `json:"because,omitempty"`
+	SeeTo    []Reason      `json:"see_to,omitempty"`
+	Due      []Reason      `json:"due,omitempty"`     // before it may fly, if no job is open
+	Damaged  []Reason      `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
+	Waiting  []Waiting     `json:"waiting"`
+	Until    time.Time     `json:"until,omitzero"`
+	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
+	InVain   []Reason      `json:"in_vain,omitempty"`               // why what the step sets hot, on or plugged in can't be used at the bench as it is
+	Outdated bool          `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
+	Who      []int         `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
+	Others   []NextShare   `json:"meanwhile,omitempty"`             // what the others of them do
+	Beside   []NextBeside  `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
+	Timers   []Timer       `json:"timers"`
+	Warnings []Reason      `json:"warnings,omitempty"`
+	Harms    []Reason      `json:"harms,omitempty"`                // what open coats need and the journal says otherwise
+	EndFirst []Reason      `json:"end_first,omitempty"`            // what is hot, on or plugged in, and the step takes longer than the sitting
+	LeaveBy  time.Time     `json:"leave_by,omitzero"`              // when that is over
+	Takes    int           `json:"takes_min,omitempty"`            // of the step, where that is longer than the sitting, with what must follow in it
+	With     string        `json:"takes_with,omitempty"`           // what that is
+	Behind   int           `json:"behind_min,omitempty"`           // later than planned it would be begun, where that is much
+	Plugged  []NextPlugged `json:"plugged_in_elsewhere,omitempty"` // what somebody stays by on other airframes of the bench
+	Begin    string        `json:"-"`                              // the procedure to start, if nothing else is due; "": any
+	Full     bool          `json:"-"`                              // with why, tools and what waits
+	Command  string        `json:"-"`                              // that shows it
+	Begins   bool          `json:"-"`                              // nothing of the job of the step is done
+	Checks   []string      `json:"before_flight,omitempty"`        // to be begun before it flies, where it is released
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
@@ -93,7 +95,10 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
-		n.Step = &step
+		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
+		for _, other := range s.PluggedIn(now) {
+			n.Plugged = append(n.Plugged, NextPlugged{other.Mark, newReason(other.Reason)})
+		}
 		n.Begins = !journal.Any(s.Entries, func(e journal.Entry) bool {
 			work, ok := journal.WorkOf(e.Facts)
 			return ok && work.Job == step.Job
@@ -151,6 +156,12 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 	return all
 }
 
+// A NextPlugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
+type NextPlugged struct {
+	Mark string `json:"airframe"`
+	Reason
+}
+
 // A NextShare is what another of several people does meanwhile.
 type NextShare struct {
 	Who      int       `json:"who"` // from 1
@@ -192,7 +203,10 @@ func (n Next) AtOnce(c Clock) string {
 		}
 		l.item(text, c.At(n.LeaveBy), ReasonText(r.Reason, c))
 	}
-	if len(n.Harms)+len(n.EndFirst) > 0 {
+	for _, other := range n.Plugged {
+		l.item("**Caution, stay by %s:** %s", esc(other.Mark), ReasonText(other.Reason.Reason, c))
+	}
+	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
 	}
 	for _, r := range n.Damaged {
@@ -254,11 +268,15 @@ func (n Next) late(c Clock) string {
 	return "\n*" + strings.Join(text, " ") + "*\n\n"
 }
 
-// planned says that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
+// planned says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
 // with what the others do meanwhile.
 func (n Next) planned(c Clock) string {
+	text := ""
+	for _, r := range n.InVain {
+		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
+	}
 	if n.Outdated {
-		return "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
+		return text + "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
 	}
 	var of []string
 	if n.Planned.Sub(c.Now) > workflow.Soon {
@@ -268,9 +286,9 @@ func (n Next) planned(c Clock) string {
 		of = append(of, "person "+strings.ReplaceAll(who, "+", " and person "))
 	}
 	if len(of) == 0 {
-		return ""
+		return text
 	}
-	text := "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
+	text += "\n*Planned for " + strings.Join(of, ", ") + ".*\n\n"
 	for _, o := range n.Others {
 		cautions := ""
 		for _, caution := range o.Cautions {
