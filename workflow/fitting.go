@@ -108,6 +108,11 @@ func (d *dueWork) misses(now time.Time) bool {
 	return d.half && now.Add(d.lead+d.takes).After(d.closes)
 }
 
+// presses reports whether the other face, coated now, is dry with nothing to spare before the join, or too late.
+func (d *dueWork) presses(now time.Time) bool {
+	return d.half && now.Add(d.lead).After(d.by)
+}
+
 // because says why the other face of a joint comes first, or that it comes too late.
 func (d *dueWork) because(now time.Time) string {
 	if d.misses(now) {
