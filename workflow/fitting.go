@@ -1,9 +1,13 @@
 package workflow
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // This file knows what fits in before something is due. A join, or a step after a wait with an end, keeps its minutes and something
@@ -12,53 +16,154 @@ import (
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
 	job, joint, then string // then: the step after a wait
+	wait             string
+	half             bool          // another face of the joint is still to be coated
+	first            []string      // what of its stage, or of its coats, is left to do before it
+	lead             time.Duration // how long that takes, and the coat dries
+	takes            time.Duration
 	opens, closes    time.Time
 	by               time.Time // when it is begun at the latest, with something to spare where there is; never before it opens
 	plan             *Planned  // as the last plan has it; nil: it hasn't
 }
 
-// dues are all that are due at the time.
+// dues are all that are due at the time, the first to close first. One after the other is done by whoever does both: each is begun
+// so that it is done when the next one must be begun.
 func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 	for _, j := range s.joints() {
-		if phase := s.Phase(j, now); phase != HalfCoated && phase != Tacking && phase != Open {
+		phase := s.Phase(j, now)
+		if phase != HalfCoated && phase != Tacking && phase != Open {
 			continue
 		}
-		w, then := j.Window(), ""
+		w := j.Window()
+		d := &dueWork{job: j.Job, joint: j.Name, half: phase == HalfCoated, opens: w.Opens, closes: w.Closes}
 		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
-			then = job.Procedure.JointParts(j.Name)[j.part].Join
+			d.then = job.Procedure.JointParts(j.Name)[j.part].Join
 		}
-		all = append(all, &dueWork{job: j.Job, joint: j.Name, then: then, opens: w.Opens, closes: w.Closes})
+		s.leadTo(d, j, now)
+		all = append(all, d)
 	}
 	for _, t := range s.deadlines(now) {
-		all = append(all, &dueWork{job: t.Job, then: t.Then, opens: t.Opens, closes: t.Closes})
+		d := &dueWork{job: t.Job, then: t.Then, wait: t.Name, opens: t.Opens, closes: t.Closes}
+		s.leadTo(d, nil, now)
+		all = append(all, d)
 	}
-	for _, d := range all {
-		takes := s.leastOf(d)
-		for i := range planned {
-			p := &planned[i]
+	sorting.Stable(all, func(a, b *dueWork) int { return a.closes.Compare(b.closes) })
+	for i := len(all) - 1; i >= 0; i-- {
+		d := all[i]
+		for k := range planned {
+			p := &planned[k]
 			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() {
-				d.plan, takes = p, max(takes, p.Minutes)
+				d.plan, d.takes = p, max(d.takes, minutesOf(p.Minutes))
 			}
 		}
-		d.by = d.closes.Add(-minutesOf(takes + spareOf(int(d.closes.Sub(d.opens)/time.Minute))))
-		if d.by.Before(d.opens) {
+		d.by = d.closes.Add(-minutesOf(spareOf(int(d.closes.Sub(d.opens) / time.Minute))))
+		for _, next := range all[i+1:] {
+			begins := next.by.Add(-next.lead)
+			if begins.Before(d.by) && !next.misses(now) && (d.plan == nil || next.plan == nil || !apart(d.plan.Hands, next.plan.Hands)) {
+				d.by = begins
+			}
+		}
+		if d.by = d.by.Add(-d.takes); d.by.Before(d.opens) && !d.half {
 			d.by = d.opens
 		}
 	}
 	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
-		all = append(all, &dueWork{job: t.Job, joint: t.Name, by: t.Closes})
+		all = append(all, &dueWork{job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
 	}
 	return all
 }
 
-// leastOf is how many minutes the step takes that is due, as is written.
-func (s *State) leastOf(d *dueWork) int {
-	if job, err := s.Job(d.job); err == nil {
-		if step, _, ok := job.Procedure.Step(d.then); ok {
-			return max(1, up(handsOf(&step)))
+// leadTo finds what is left to do before what is due, and how long both take, as is written.
+func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
+	job, err := s.Job(d.job)
+	if err != nil {
+		return
+	}
+	step, stage, ok := job.Procedure.Step(d.then)
+	if ok {
+		d.takes = minutesOf(max(1, up(handsOf(&step))))
+	}
+	before := func(step *steps.Step) {
+		d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step)
+	}
+	for i := s.head(job, stage, now); i < len(stage.Steps) && stage.Steps[i].Name != d.then; i++ {
+		if is := &stage.Steps[i]; !is.Kind.Traits().Passes && !s.met(job, stage, i, now) {
+			before(is)
 		}
 	}
-	return 0
+	if !d.half {
+		return
+	}
+	coats, _ := s.MadeBy(j)
+	for _, name := range coats {
+		if coat, _, ok := job.Procedure.Step(name); ok && !j.coatedBy(name) && !lists.Contains(d.first, name) {
+			before(&coat)
+		}
+	}
+	d.lead += j.Adhesive.Times.Least(j.Adhesive.Times.From, j.climate)
+}
+
+// misses reports whether the other face of a joint can't be coated, dry and be joined in time any more.
+func (d *dueWork) misses(now time.Time) bool {
+	return d.half && now.Add(d.lead+d.takes).After(d.closes)
+}
+
+// presses reports whether the other face, coated now, is dry with nothing to spare before the join, or too late.
+func (d *dueWork) presses(now time.Time) bool {
+	return d.half && now.Add(d.lead).After(d.by)
+}
+
+// because says why the other face of a joint comes first, or that it comes too late.
+func (d *dueWork) because(now time.Time) string {
+	if d.misses(now) {
+		return fmt.Sprintf("this face can't dry in time, and both are coated again then: until it is joined it takes %d min; joint %s must be joined", up(d.lead+d.takes), d.joint)
+	}
+	return "its other face is coated; joint " + d.joint + " must be joined"
+}
+
+// faceOf is the joint that the step coats the other face of; nil: it doesn't.
+func faceOf(r *StepReport, dues []*dueWork) *dueWork {
+	for _, d := range dues {
+		if d.half && d.joint == r.Step.Joint && d.waitsFor(r) {
+			return d
+		}
+	}
+	return nil
+}
+
+// outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
+const outOfTime = 7
+
+// tight orders what doesn't fit in: first what something that is due waits for, and still leaves it time; then what somebody else
+// does than what is due; then what leaves it time at least.
+func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) int {
+	in, waited := true, false
+	for _, d := range dues {
+		in, waited = in && (d.is(r) || d.inTime(r, of, now)), waited || d.waitsFor(r)
+	}
+	switch {
+	case in && waited:
+		return 0
+	case fits(r, of, othersDo(of, dues), true, now):
+		return 1
+	case in:
+		return 2
+	}
+	return 3
+}
+
+// waitsFor reports whether the step is left to do before what is due.
+func (d *dueWork) waitsFor(r *StepReport) bool {
+	return d.job == r.Job && lists.Contains(d.first, r.Step.Name)
+}
+
+// inTime reports whether what is due can still be done after a step, with nothing to spare.
+func (d *dueWork) inTime(r *StepReport, of *Planned, now time.Time) bool {
+	left := takes(r, of) + d.takes
+	if !d.waitsFor(r) {
+		left += d.lead
+	}
+	return d.misses(now) || !now.Add(left).After(d.closes)
 }
 
 // is reports whether the step is what is due, or a coat for it.
@@ -75,6 +180,9 @@ func (d *dueWork) runs(t *Timer) bool {
 //
 //go:noinline
 func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
+	if d.misses(now) {
+		return true
+	}
 	by := d.by
 	if p := d.plan; p != nil && (of == nil || !of.Begins.Before(p.Begins)) && (of == nil || !apart(of.Hands, p.Hands)) {
 		if by = p.Begins; by.Before(d.opens) {
@@ -83,6 +191,9 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 		if d.by.Before(by) {
 			by = d.by
 		}
+	}
+	if !d.waitsFor(r) {
+		by = by.Add(-d.lead)
 	}
 	return !now.Add(takes(r, of)).After(by)
 }
@@ -150,6 +261,55 @@ func fits(r *StepReport, of *Planned, dues []*dueWork, own bool, now time.Time) 
 		}
 	}
 	return true
+}
+
+// Slip is how much later than planned a step is begun before that is said, or it is planned anew (common practice, no source).
+const Slip = 10 * time.Minute
+
+// An Overrun is a step that takes longer than the sitting of the last plan.
+type Overrun struct {
+	By    time.Time     // the sitting is over, or was to be
+	Takes time.Duration // with what must follow in that sitting
+	Joins bool          // that is the join of what the step coats
+	Uses  bool          // that is what the plan sets something hot, on or plugged in for
+}
+
+// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, it is planned for another
+// one, or nobody is there any more.
+func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
+	by := s.leaves(now)
+	if by.IsZero() || g.Step == nil || g.Presses || g.Planned.After(by) || now.Sub(by) > untended {
+		return nil
+	}
+	r := g.Step
+	of := planOf(r, s.Planned)
+	o := &Overrun{By: by, Takes: takes(r, of)}
+	job, err := s.Job(r.Job)
+	if of != nil && err == nil {
+		hot := slices.ContainsFunc(r.Step.Sets, func(is steps.Setting) bool { return s.staysNot(job.written, is) })
+		for i := range s.Planned {
+			p := &s.Planned[i]
+			step, _, ok := job.Procedure.Step(p.Step)
+			if !ok || p.Job != r.Job || !p.Leave.Equal(of.Leave) || p.Begins.Before(of.Begins) || p == of {
+				continue
+			}
+			lasts := minutesOf(p.Minutes)
+			if p.Minutes == 0 {
+				lasts = handsOf(&step)
+			}
+			if joins := step.Joint == r.Step.Joint && (step.Kind.Traits().Joins || p.Act == ToPress); joins && r.Step.Joint != "" {
+				o.Takes, o.Joins = p.Begins.Sub(of.Begins)+lasts, true
+				break
+			} else if hot && r.Step.Joint == "" && slices.ContainsFunc(s.NeedsAt(job, step, now), func(is steps.Setting) bool { return lists.Contains(r.Step.Sets, is) }) {
+				o.Takes, o.Uses = o.Takes+lasts+minutesOf(safeMinutes), true
+				break
+			}
+		}
+	}
+	if !now.Add(o.Takes).After(by) {
+		return nil
+	}
+	return o
 }
 
 // InVain says why the first step that needs what a step sets hot, on or plugged in can't be done at the bench as it is: no adhesive

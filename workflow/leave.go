@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"slices"
 
 	"fettle/steps"
@@ -196,7 +197,7 @@ type doing struct {
 // they are done with are measured as well. What stands so now is not set.
 func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	work, s := c.jobOf(r).Procedure, c.fleet[r.of]
-	extra := 0
+	var unwritten []string // gates that no step measures
 	for _, i := range tasks {
 		t := &c.tasks[i]
 		for _, u := range c.usesOf(t) {
@@ -213,8 +214,8 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 				written := work.Steps()
 				if k := slices.IndexFunc(written, func(step *steps.Step) bool { return lists.Contains(step.Gates, name) }); k >= 0 {
 					all = append(all, doing{written[k], c.minutes(work, written[k])})
-				} else {
-					extra = measureMinutes
+				} else if !lists.Contains(unwritten, name) {
+					unwritten = append(unwritten, name)
 				}
 			}
 		}
@@ -222,8 +223,13 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	if r.sets != nil && !stands {
 		all = append([]doing{{r.sets, c.minutes(work, r.sets)}}, all...)
 	}
-	if len(all) > 0 {
-		all[0].minutes += extra
+	switch {
+	case len(unwritten) == 0:
+	case len(all) > 0:
+		all[0].minutes += measureMinutes
+	default:
+		g, _ := s.Sheet.Gate(unwritten[0])
+		all = []doing{{&steps.Step{Title: cmp.Or(g.Title, g.Name), Kind: steps.Measure, Gates: unwritten}, measureMinutes}}
 	}
 	return all
 }
@@ -372,35 +378,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		}
 		sit()
 		whole.ended = last
-		if known || !c.loose {
-			c.stretches = append(c.stretches, whole)
-		} else {
-			for n, run := range runs {
-				if len(run) == 0 {
-					continue
-				}
-				st := stretch{r.of, run[0], run, -1, r.is}
-				if n == 0 && whole.first < 0 {
-					st.first = -1
-				}
-				if n == len(runs)-1 && last >= 0 {
-					st.ended = last
-					if !lists.Contains(group, last) {
-						st.tasks = run[:len(run)-1]
-					}
-				}
-				c.stretches = append(c.stretches, st)
-			}
-		}
-		if known {
-			c.fixed[heatOf{first, r.is}], c.fixed[heatOf{last, r.is}] = true, true
-		} else {
-			for _, run := range runs {
-				if len(run) > 1 {
-					c.hot = append(c.hot, heat{r.of, run[0], run[len(run)-1], []steps.Setting{r.is}})
-				}
-			}
-		}
+		c.keep(whole, runs, known)
 		from = to
 	}
 }

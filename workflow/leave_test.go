@@ -464,3 +464,21 @@ func TestSchedulePlansAgainWithoutAnEnd(t *testing.T) {
 		t.Errorf("%s, %v, want %s", says(again), err, says(first))
 	}
 }
+
+// A gate of the tool that no step of the job measures is measured before the tool is used, also where it stands hot and nothing is set
+// anew: by hand 5 minutes, once a sitting.
+func TestScheduleMeasuresWhatNoStepMeasures(t *testing.T) {
+	b := parts(t, 2)
+	film := b.state.Jobs[0].Procedure.Stages[0]
+	film.Steps = append(film.Steps[:1:1], film.Steps[2:]...) // without read
+	b = workingOn(t, b.state.Sheet, film)
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	b.done("warm")
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 40, 1440, 1480), Tight: true}, b.state)
+	if want := "ready 0, film-1 5, offsafe 25, | warmready 1440, film-2 1453, off 1473, | ends 1474"; err != nil || says(p) != want {
+		t.Fatalf("%s, %v, want %s", says(p), err, want)
+	}
+	if turn := p.Visits[0].Turns[0]; turn.Title != "Slot depth" || len(turn.Gates) != 1 || turn.Gates[0] != "heat" || turn.Ends.Sub(turn.Begins) != 5*time.Minute {
+		t.Errorf("%+v", turn)
+	}
+}

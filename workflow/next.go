@@ -212,21 +212,16 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
 	dues := s.dues(now, planned)
-	tooLong := func(r StepReport) bool { return !fits(&r, planOf(&r, planned), dues, true, now) }
-	spared := func(r StepReport) bool {
-		return fits(&r, planOf(&r, planned), othersDo(planOf(&r, planned), dues), true, now)
-	}
 	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
-		switch {
-		case now.Before(r.Touch): // found wet just now: what fits in comes before it
+		of := planOf(&r, planned)
+		switch face := faceOf(&r, dues); {
+		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return 6
-		case presses(r, now):
+		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
 			return 0
-		case tooLong(r) && spared(r): // it isn't done alone, and comes after what fits in
-			return 7
-		case tooLong(r):
-			return 8
+		case !fits(&r, of, dues, true, now):
+			return outOfTime + tight(&r, of, dues, now)
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case place(r) < len(planned):
@@ -243,13 +238,13 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
 		for _, d := range dues {
-			if d.job == r.Job && d.then == r.Step.Name && !at.IsZero() && !at.After(d.closes) {
+			if d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes) {
 				return true
 			}
 		}
 		return false
 	}
-	waits := len(ready) > 0 && rank(ready[0]) == 8 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(ready[0]) > outOfTime+1 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
@@ -257,7 +252,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
-		out.Why, out.JoinBy = because(ready[0], stage, waiting, due, rank(ready[0]) == 8, what, now)
+		first := rank(ready[0])
+		if face := faceOf(out.Step, dues); face != nil && out.Step.Closes.IsZero() && (len(planned) > 0 || face.presses(now)) { // else its clock is enough
+			out.Why, out.JoinBy = face.because(now), face.closes
+		} else {
+			out.Why, out.JoinBy = because(ready[0], stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)
+		}
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}

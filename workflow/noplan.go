@@ -277,14 +277,15 @@ func (c *scheduler) tooLittle(ctx context.Context, o plan.Options) *NoPlan {
 	for _, w := range c.sittings {
 		e.Has += minutesOf(w.To - w.From)
 	}
-	more := c.h
-	more.Again = true
-	o.Think = max(1, c.think.left/2)
-	if c.h.Again {
+	if c.h.Again || c.trial { // of what is tried nobody asks that
 		return e
 	}
-	longer, err := Schedule(ctx, c.fleet, c.now, more, o)
-	if err != nil {
+	is := *c.root
+	is.trial, is.long = true, nil
+	is.h.Again, is.h.Watch, is.h.Like = true, nil, nil
+	o.Think = max(1, c.think.left/2)
+	longer, err := is.find(ctx, o)
+	if c.think.left -= o.Think - is.think.left; err != nil {
 		return e
 	}
 	added := time.Duration(0)

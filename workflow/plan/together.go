@@ -48,8 +48,8 @@ func (p *Problem) room(set []int) (room int) {
 	return room
 }
 
-// rooms are, by activity, the least length of a sitting that it can lie in with what must lie in one with it; what it lies in one
-// with is put into sets, and tied.
+// joins puts what must lie in one sitting into sets, and ties it. Rooms are, by activity, the least length of a sitting that it can lie in
+// with all of that.
 func (l *layout) joins() (rooms []int) {
 	p := l.p
 	if rooms = make([]int, len(p.Activities)); len(p.Sittings) == 0 {

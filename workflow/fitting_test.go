@@ -1,0 +1,177 @@
+package workflow
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// leave is what is done until nothing is left to do, by whoever does what is next and needs as long as is written.
+func (b *bench) leave(planned []Planned) string {
+	b.t.Helper()
+	var all []string
+	for range 20 {
+		g := b.state.NextBut(b.now, nil, planned)
+		switch {
+		case g.Over || g.Step == nil && g.Until.IsZero():
+			return strings.Join(all, " ")
+		case g.Step == nil:
+			b.after(g.Until.Sub(b.now))
+			continue
+		}
+		b.after(max(time.Minute, handsOf(&g.Step.Step)))
+		if r := b.step(g.Step.Step.Name); r.Progress != Ready {
+			return strings.Join(append(all, "LAPSED"), " ")
+		}
+		b.done(g.Step.Step.Name)
+		all = append(all, g.Step.Step.Name)
+	}
+	return strings.Join(all, " ")
+}
+
+// Joints that are open at once are joined one after the other: what fits in before one of them leaves time for all. Each is open from
+// 10 to 40 minutes after its coat.
+func TestNextLeavesTimeForAllThatIsDue(t *testing.T) {
+	for _, test := range []struct {
+		joints, trim int
+		want         string
+	}{
+		{2, 17, "trim join-0 join-1"},
+		{2, 19, "join-0 join-1 trim"},
+		{2, 25, "join-0 join-1 trim"},
+		{3, 9, "trim join-0 join-1 join-2"},
+		{3, 17, "join-0 join-1 join-2 trim"},
+		{3, 25, "join-0 join-1 join-2 trim"},
+	} {
+		stages := []steps.Stage{one("trim", hands("trim", fmt.Sprintf("%d min", test.trim)))}
+		for k := range test.joints {
+			join := joining(fmt.Sprintf("join-%d", k), fmt.Sprintf("tab%d", k))
+			join.Hands = q("8 min")
+			stages = append(stages, one(fmt.Sprintf("glue%d", k), coating(fmt.Sprintf("coat-%d", k), join.Joint), join))
+		}
+		b := working(t, stages...)
+		for k := range test.joints {
+			b.done(fmt.Sprintf("coat-%d", k))
+		}
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("%d joints, trim %d min: %s, want %s", test.joints, test.trim, got, test.want)
+		}
+	}
+}
+
+// What two people join is not joined one after the other.
+func TestNextLeavesEachOfSeveralTheirOwnTime(t *testing.T) {
+	var stages []steps.Stage
+	for _, name := range []string{"left", "right"} {
+		join := joining("join-"+name, name)
+		join.Hands = q("15 min")
+		stages = append(stages, one(name, coating("coat-"+name, name), join))
+	}
+	b := working(t, append(stages, one("trim", hands("trim", "16 min")))...)
+	b.done("coat-left", "coat-right")
+	job := b.state.Jobs[0].ID
+	for _, other := range []int{1, 2} {
+		g := b.state.NextBut(b.now, nil, []Planned{
+			{Job: job, Step: "trim", Begins: b.now, Minutes: 16, Hands: []int{1}},
+			{Job: job, Step: "join-left", Begins: b.now.Add(16 * time.Minute), Minutes: 15, Hands: []int{1}},
+			{Job: job, Step: "join-right", Begins: b.now.Add(16 * time.Minute), Minutes: 15, Hands: []int{other}},
+		})
+		if (g.Step != nil) != (other == 2) {
+			t.Errorf("person %d joins the other: next is %v", other, g.Step)
+		}
+	}
+}
+
+// The step after a wait with an end must be done by then: its minutes are left to it, and a wait that is soon over is waited for.
+func TestNextLeavesTimeForWhatFollowsAWait(t *testing.T) {
+	for _, test := range []struct{ plan, want string }{
+		{"13 min", "plan coat join"},
+		{"14 min", "coat plan join"},
+		{"24 min", "coat join plan"},
+		{"40 min", "coat join plan"},
+	} {
+		soak := wait("soak", "10 min")
+		soak.By, soak.From = q("30 min"), "wet"
+		coat := coating("coat", "tab")
+		coat.Hands = q("12 min")
+		b := working(t, one("plan", hands("plan", test.plan)), one("glue", plain("wet"), soak, coat, joining("join", "tab")))
+		b.done("wet")
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("plan %s: %s, want %s", test.plan, got, test.want)
+		}
+	}
+}
+
+// nextIn is what is next so many minutes from now, and why.
+func (b *bench) nextIn(minutes int, planned []Planned) (step, why string) {
+	g := b.state.NextBut(b.now.Add(minutesOf(minutes)), nil, planned)
+	if g.Step == nil {
+		return "", ""
+	}
+	return g.Step.Step.Name, g.Why
+}
+
+// Where nothing is left to spare before a join, what the join itself waits for still comes first, as long as both can be done.
+func TestNextTakesWhatTheJoinWaitsFor(t *testing.T) {
+	b := working(t, one("plan", hands("plan", "34 min")), one("tidy", hands("tidy", "4 min")),
+		one("glue", coating("coat", "tab"), hands("sand", "2 min"), joining("join", "tab")))
+	b.done("coat")
+	for _, test := range []struct {
+		at   int
+		want string
+	}{
+		{0, "sand"}, {31, "sand"}, {32, "sand"}, {36, "sand"}, {37, "sand"}, {38, "plan"},
+	} {
+		if got, why := b.nextIn(test.at, nil); got != test.want || test.at > 32 && !strings.Contains(why, "joint tab must be joined") {
+			t.Errorf("at %d min next is %s, %q, want %s", test.at, got, why, test.want)
+		}
+	}
+	b.done("sand")
+	b.after(35 * time.Minute)
+	b.next("join", "its window is open")
+	b = working(t, one("plan", hands("plan", "34 min")), one("glue", coating("coat", "tab")), one("tidy", hands("tidy", "4 min")),
+		steps.Stage{Name: "join", After: []string{"glue", "tidy"}, Steps: []steps.Step{joining("join", "tab")}})
+	b.done("coat")
+	if got, _ := b.nextIn(34, nil); got != "tidy" { // of what has nothing to spare, what still leaves time
+		t.Errorf("next is %s", got)
+	}
+}
+
+// The other face of a joint is coated before anything else, whoever does it, and by when the joint must be joined is said; so is it
+// where it can't dry in time any more. The first coat must be joined within 40 minutes, and the other one dries for 10.
+func TestNextCoatsTheOtherFace(t *testing.T) {
+	b := working(t, one("tidy", hands("tidy", "5 min")), one("glue", coating("coat-left", "tab"), coating("coat-right", "tab"), joining("join", "tab")))
+	job := b.state.Jobs[0].ID
+	b.done("coat-left")
+	planned := func(at int) []Planned {
+		return []Planned{{Job: job, Step: "tidy", Begins: b.now, Minutes: 5, Hands: []int{2}},
+			{Job: job, Step: "coat-right", Begins: b.now.Add(minutesOf(at)), Minutes: 1, Hands: []int{1}},
+			{Job: job, Step: "join", Begins: b.now.Add(20 * time.Minute), Minutes: 1, Hands: []int{1}}}
+	}
+	const none, first, late = "-", "its other face is coated; joint tab must be joined", "this face can't dry in time"
+	for _, test := range []struct {
+		at      int
+		planned []Planned
+		want    string
+		why     string
+	}{
+		{0, nil, "coat-right", none}, // in its place, with time
+		{0, planned(0), "coat-right", first},
+		{2, planned(5), "tidy", ""}, // as planned
+		{6, planned(5), "coat-right", first},
+		{29, nil, "coat-right", first},
+		{29, planned(0), "coat-right", first},
+		{30, planned(0), "tidy", ""},
+	} {
+		if got, why := b.nextIn(test.at, test.planned); got != test.want || test.why == none && why != "" || test.why != none && test.why != "" && !strings.Contains(why, test.why) {
+			t.Errorf("at %d min next is %s, %q, want %s, %q", test.at, got, why, test.want, test.why)
+		}
+	}
+	b.done("tidy")
+	if got, why := b.nextIn(30, nil); got != "coat-right" || !strings.Contains(why, late) || !strings.Contains(why, "takes 11 min; joint tab must be joined") {
+		t.Errorf("next is %s, %q", got, why)
+	}
+}
