@@ -190,7 +190,7 @@ func (c *checker) reglued(sheet *Document) Faults {
 				if !lists.Contains(missing, w.Joint) {
 					missing = append(missing, w.Joint)
 				}
-				faults = append(faults, sheet.fault(sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known))))
+				faults = sheet.also(faults, sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known)))
 			}
 		}
 	}

@@ -269,7 +269,7 @@ func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 		}
 		faults = append(faults, d.covered(o, c)...)
 		if build && !d.doubts.lost(steps.Choose) {
-			faults = append(faults, d.fault(top(), fmt.Sprintf("no step chooses %s, of which every airframe has one: add a step with choose: %s", listed(c.Names()), c.Name)))
+			faults = d.also(faults, top(), fmt.Sprintf("no step chooses %s, of which every airframe has one: add a step with choose: %s", listed(c.Names()), c.Name))
 		}
 	}
 	return faults

@@ -102,7 +102,7 @@ func (c *critical) measured(v variant) Faults {
 		}
 		m := of[i]
 		if m.last == nil {
-			faults = append(faults, c.doc.fault(top(), fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
+			faults = c.doc.also(faults, top(), fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when()))
 			continue
 		}
 		if v.doubts.order {

@@ -28,7 +28,7 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 				doc := docs[row.Procedure]
 				if row.Outcome == steps.ToRebuild {
 					if makes && !lists.Contains(made, zone) {
-						faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is lost, and no build of %s makes %s anew: answer it with a procedure", f.Name, zone, severity, sheet.Name(), zone)))
+						faults = table.also(faults, at, fmt.Sprintf("%s on %s, %s, is lost, and no build of %s makes %s anew: answer it with a procedure", f.Name, zone, severity, sheet.Name(), zone))
 					}
 					break // the build says what is done
 				}
@@ -37,7 +37,7 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 				}
 				now := repair.AsksOf(doc.Procedure, zone)
 				if why := now.Less(lighter); why != "" {
-					faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is answered with %s, which %s, as %s for lighter damage does: graver damage never asks less", f.Name, zone, severity, doc.Name(), why, by)))
+					faults = table.also(faults, at, fmt.Sprintf("%s on %s, %s, is answered with %s, which %s, as %s for lighter damage does: graver damage never asks less", f.Name, zone, severity, doc.Name(), why, by))
 				}
 				lighter, by = now, doc.Name()
 			}

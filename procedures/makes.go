@@ -97,7 +97,7 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 		}
 	}
 	if len(without) > 0 && !d.doubts.steps && !d.doubts.makes {
-		faults = append(faults, d.fault(top(), fmt.Sprintf("no step makes %s: say of each zone of the design what makes it, or of none", listed(without))))
+		faults = d.also(faults, top(), fmt.Sprintf("no step makes %s: say of each zone of the design what makes it, or of none", listed(without)))
 	}
 	for _, m := range made {
 		if ring := ringFrom(m.Zone, func(z string) []string { return on[z] }); ring != nil && slices.Min(ring) == m.Zone { // report each ring once

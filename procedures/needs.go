@@ -144,7 +144,7 @@ func (d *Document) harming(sheet *steps.Sheet) (faults, notes Faults) {
 					said[of] = true
 					at := d.places[stepAt(s.Name)]
 					if between && len(harms) == len(coat.Adhesives) { // whichever is spread
-						faults = append(faults, d.fault(at, fmt.Sprintf("%s: it comes between that coat and its join, and can never be done; put it before the coat or after the join", harms[0])+v.when()))
+						faults = d.also(faults, at, fmt.Sprintf("%s: it comes between that coat and its join, and can never be done; put it before the coat or after the join", harms[0])+v.when())
 					} else {
 						notes = append(notes, d.fault(at, fmt.Sprintf("%s: at the bench it waits until that is joined; put its stage before the coat or after the join", harms[0])+v.when()))
 					}

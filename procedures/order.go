@@ -187,13 +187,13 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 				if d.doubts.stages {
 					continue
 				}
-				faults = append(faults, d.fault(at, fmt.Sprintf("the stage %s comes after an unknown stage %q%s", s.Name, a, suggest(a, known))))
+				faults = d.also(faults, at, fmt.Sprintf("the stage %s comes after an unknown stage %q%s", s.Name, a, suggest(a, known)))
 			}
 		}
 		if ring := d.ring(s.Name); ring != nil {
 			cyclic, d.doubts.order = true, true
 			if slices.Min(ring) == s.Name { // report each cycle once
-				faults = append(faults, d.fault(at, "a cycle: stages come after each other: "+strings.Join(append(ring, s.Name), " after ")))
+				faults = d.also(faults, at, "a cycle: stages come after each other: "+strings.Join(append(ring, s.Name), " after "))
 			}
 		}
 	}

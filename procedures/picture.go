@@ -111,7 +111,7 @@ func (d *Document) undrawn(ctx context.Context) Faults {
 			err = photos.Draws(ctx, data)
 		}
 		if err != nil && ctx.Err() == nil {
-			faults = append(faults, d.fault(p.at, wrongPicture(p.Name, err)))
+			faults = d.also(faults, p.at, wrongPicture(p.Name, err))
 		}
 	}
 	return faults

@@ -54,10 +54,10 @@ func (d *Document) byProgram() Faults {
 	}
 	var faults Faults
 	for _, at := range d.origins {
-		faults = append(faults, d.fault(at, "origin is written by the program alone: delete it"))
+		faults = d.also(faults, at, "origin is written by the program alone: delete it")
 	}
 	for _, at := range d.digests {
-		faults = append(faults, d.fault(at, "the digest of a picture is written by the program alone: name its file"))
+		faults = d.also(faults, at, "the digest of a picture is written by the program alone: name its file")
 	}
 	return faults
 }

@@ -164,7 +164,7 @@ func adhesiveKeys() *mapping[*steps.Adhesive] {
 		}}), "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
 		{"vapour", optional, field(func(a *a) *quantity.Quantity { return &a.Vapour }, &amountValue{q, fromZero}),
 			"how long its vapour hangs after a coat was joined or has lapsed: so long its needs bind as they do while the coat is open; by default 30 min if the window does not open at once, else none", "30 min"},
-		{"factor", optional, field(func(a *a) *float64 { return &a.Times.Per10K }, &numberValue{1, 10}),
+		{"factor", optional, field(func(a *a) *float64 { return &a.Factor }, &numberValue{1, 10}),
 			"how many times faster it works for each 10 K warmer; 2 by default", "1.7"},
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, &switchValue{}),
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
@@ -244,6 +244,7 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 		f.fault(f.get("vapour"), "vapour of %s would hang for %s; at most %s", a.Name, a.Vapour, mostVapour)
 	}
 	t.At, _ = a.At.Celsius()
+	t.Per10K = a.Factor
 }
 
 // less reports whether both are set and a is less than b.

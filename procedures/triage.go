@@ -325,9 +325,9 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for _, ref := range d.names {
 		answers := ref.to == procedure || ref.to == meaning
 		if p, ok := byName[ref.name]; ok && answers && p.Kind == steps.Build {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
+			faults = d.also(faults, ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name))
 		} else if ok && answers && p.Kind == steps.Shared {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
+			faults = d.also(faults, ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name))
 		}
 	}
 	for _, own := range d.Triage.OwnWords {
@@ -337,15 +337,15 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		switch {
 		case !lists.Contains(zones, own.Zone): // said of the zone
 		case seen && p != nil:
-			faults = append(faults, d.fault(at, fmt.Sprintf("%s is a finding and a procedure; rename the finding", own.Mean)))
+			faults = d.also(faults, at, fmt.Sprintf("%s is a finding and a procedure; rename the finding", own.Mean))
 		case seen && !f.In(own.Zone):
-			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", "))))
+			faults = d.also(faults, at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", ")))
 		case p != nil && len(p.On) > 0 && !lists.Contains(p.On, own.Zone):
-			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
+			faults = d.also(faults, at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone))
 		default:
 			starts := p != nil && p.Kind != steps.Build && p.Kind != steps.Shared
 			if worst, is := all.Means(own.Zone); is && (seen || starts) && f.Quarantine.IsZero() && !worst.Quarantine.IsZero() {
-				faults = append(faults, d.fault(at, fmt.Sprintf("words of one's own on %s must mean a finding that is put in quarantine, since there is one there: write %s: %s", own.Zone, own.Zone, worst.Name)))
+				faults = d.also(faults, at, fmt.Sprintf("words of one's own on %s must mean a finding that is put in quarantine, since there is one there: write %s: %s", own.Zone, own.Zone, worst.Name))
 			}
 		}
 	}
@@ -356,7 +356,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for _, f := range d.Triage.Findings {
 		for _, also := range f.Also {
 			if other, ok := named[strings.Join(steps.Words(also), " ")]; ok && other.Name != f.Name && f.Meets(other) {
-				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name)))
+				faults = d.also(faults, d.places[findingAt(f.Name)], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name))
 			}
 		}
 	}
@@ -364,13 +364,13 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
 		for _, finding := range covered[i] {
-			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", finding)))
+			faults = d.also(faults, at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", finding))
 		}
 		p := byName[row.Procedure]
 		for _, finding := range row.Findings {
 			f, known := all.Finding(finding)
 			if row.Outcome == steps.ToRepair && !f.Quarantine.IsZero() {
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or rebuild", finding, d.quarantinedAt(asked, finding))))
+				faults = d.also(faults, at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or rebuild", finding, d.quarantinedAt(asked, finding)))
 				continue
 			}
 			light := lists.Contains(row.Severities, steps.Cosmetic) && !row.Renews()
@@ -381,14 +381,14 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			for _, z := range where {
 				switch {
 				case light && all.MustRenew(finding, z, steps.Cosmetic):
-					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or made anew", z, d.dangerOf(all, asked, z), finding)))
+					faults = d.also(faults, at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or made anew", z, d.dangerOf(all, asked, z), finding))
 				case row.Outcome == steps.ToRepair && !light && lists.ContainsFunc(row.Severities, func(s string) bool { return all.MustRenew(finding, z, s) }),
 					row.Outcome == steps.ToRepair && !light && len(row.Severities) == 0 && all.MustRenew(finding, z, steps.Serious):
-					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, and another row has the part replaced, so the finding %s is never repaired there; write replace or rebuild", z, d.dangerOf(all, asked, z), finding)))
+					faults = d.also(faults, at, fmt.Sprintf("damage on %s can hurt%s, and another row has the part replaced, so the finding %s is never repaired there; write replace or rebuild", z, d.dangerOf(all, asked, z), finding))
 				case known && !f.In(z):
-					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
+					faults = d.also(faults, at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", ")))
 				case p != nil && len(p.On) > 0 && !lists.Contains(p.On, z):
-					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", finding, z, p.Name)))
+					faults = d.also(faults, at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", finding, z, p.Name))
 				}
 			}
 		}
@@ -411,7 +411,7 @@ func (d *Document) unanswered(all *steps.Triage, zones []string) Faults {
 		for _, z := range zones {
 			i := slices.IndexFunc(steps.Severities()[1:], func(s string) bool { return all.Fits(f.Name, z, s) < 0 })
 			if f.In(z) && i >= 0 {
-				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("the finding %s is put in quarantine, and no row replaces it or makes it anew on %s where it is %s", f.Name, z, steps.Severities()[1+i])))
+				faults = d.also(faults, d.places[findingAt(f.Name)], fmt.Sprintf("the finding %s is put in quarantine, and no row replaces it or makes it anew on %s where it is %s", f.Name, z, steps.Severities()[1+i]))
 				break
 			}
 		}

@@ -63,7 +63,7 @@ func (d *Document) unknown(known map[reference][]string, doubt doubts, where str
 	}
 	var faults Faults
 	for _, f := range all {
-		faults = append(faults, d.fault(f.at, f.text+alsoIn(f.lines)+where))
+		faults = d.also(faults, f.at, f.text+alsoIn(f.lines)+where)
 	}
 	return faults
 }

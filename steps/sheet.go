@@ -145,6 +145,7 @@ type Adhesive struct {
 	Handling quantity.Quantity `json:"handling,omitzero"`
 	Cure     quantity.Quantity `json:"cure,omitzero"`
 	Vapour   quantity.Quantity `json:"vapour,omitzero"`  // absent: bond.DefaultVapour, if it dries before it is joined
+	Factor   float64           `json:"factor,omitzero"`  // how many times faster it works for each 10 K warmer; absent: bond.DefaultPer10K
 	Coldest  quantity.Quantity `json:"coldest,omitzero"` // below: refused
 	Warmest  quantity.Quantity `json:"warmest,omitzero"` // above: refused
 	Driest   quantity.Quantity `json:"driest,omitzero"`  // relative humidity, absent: no limit

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -157,41 +158,53 @@ func TestScheduleHeatsAnewWhatNothingSaysItNeeds(t *testing.T) {
 }
 
 // Of all ways to cut rows none is finished before the plan, which is called the best: with one row, with two that take turns, with one
-// that a coat may not be open beside, and with one that was set before.
+// that a coat may not be open beside, and with one that was set before. With FETTLE_LONG that is tried of rows of 1 to 4 things in all
+// sittings of half an hour to an hour, with windows used to their ends or not.
 func TestScheduleAgainstEveryCut(t *testing.T) {
 	t.Parallel()
 	const day = 24 * 60
+	type tried struct {
+		n, length int
+		tight     bool
+	}
 	for name, c := range map[string]struct {
-		bench   func() *bench
-		lengths []int
+		bench func(n int) *bench
+		tries []tried
 	}{
-		"one row":       {func() *bench { return parts(t, 4) }, []int{34, 53, 54, 74, 80, 95}},
-		"two rows":      {func() *bench { return hotAndGlued(t, 3, true) }, []int{36, 60}},
-		"beside a coat": {func() *bench { return hotAndGlued(t, 4, false) }, []int{34, 55, 75}},
-		"set before": {func() *bench {
-			b := hotAndGlued(t, 4, false)
+		"one row":       {func(n int) *bench { return parts(t, n) }, []tried{{4, 34, true}, {4, 53, true}, {4, 54, true}, {4, 74, true}, {4, 80, true}, {4, 95, true}, {1, 40, false}}},
+		"two rows":      {func(n int) *bench { return hotAndGlued(t, n, true) }, []tried{{3, 36, true}, {3, 60, true}, {1, 36, false}}},
+		"beside a coat": {func(n int) *bench { return hotAndGlued(t, n, false) }, []tried{{4, 34, true}, {4, 55, true}, {4, 75, true}, {2, 37, false}}},
+		"set before": {func(n int) *bench {
+			b := hotAndGlued(t, n, false)
 			b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
 			b.done("warm")
 			return b
-		}, []int{40, 70}},
+		}, []tried{{4, 40, true}, {4, 70, true}, {2, 45, false}}},
 	} {
-		for _, length := range c.lengths {
-			b := c.bench()
+		if os.Getenv("FETTLE_LONG") != "" {
+			for n := 1; n <= 4; n++ {
+				for length := 34; length <= 60; length++ { // which one thing takes at least
+					c.tries = append(c.tries, tried{n, length, true}, tried{n, length, false})
+				}
+			}
+		}
+		for _, try := range c.tries {
+			b := c.bench(try.n)
 			var hours []int
 			for k := range 7 {
-				hours = append(hours, k*day, k*day+length)
+				hours = append(hours, k*day, k*day+try.length)
 			}
-			h := Hours{Sittings: open(hours...), Tight: true}
+			h := Hours{Sittings: open(hours...), Tight: try.tight}
 			p, err := scheduled(t, b.now, h, b.state)
 			if err != nil {
-				t.Errorf("%s, %d: %v", name, length, err)
+				t.Errorf("%s, %+v: %v", name, try, err)
 				continue
 			}
 			if text := hotBesideACoat(p, b.state.Holds("iron", b.now) == "hot"); text != "" {
-				t.Errorf("%s, %d minutes: %s: %s", name, length, text, says(p))
+				t.Errorf("%s, %+v: %s: %s", name, try, text, says(p))
 			}
 			if soonest, valid := soonestCut(t, b, h); valid == 0 || !soonest.Equal(p.Finish) || !p.Proven {
-				t.Errorf("%s, %d minutes: %s, bound %g; of %d cuts the soonest ends at %g", name, length, says(p), p.Bound.Sub(evening).Minutes(), valid, soonest.Sub(evening).Minutes())
+				t.Errorf("%s, %+v: %s, bound %g; of %d cuts the soonest ends at %g", name, try, says(p), p.Bound.Sub(evening).Minutes(), valid, soonest.Sub(evening).Minutes())
 			}
 		}
 	}
@@ -505,4 +518,33 @@ func hotAndGlued(t *testing.T, n int, gun bool) *bench {
 		all = append(all, one("bent", append(row, cool)...))
 	}
 	return workingOn(t, in, all...)
+}
+
+// Where the time to think is over before the ways to cut rows were gone through, it is said that no plan was found, and not that what is
+// left does not go together, though the first ways that were tried do not: with the time there is one.
+func TestScheduleSaysThatItFoundNone(t *testing.T) {
+	hot, cold := steps.Setting{Condition: "iron", State: "hot"}, steps.Setting{Condition: "iron", State: "cold"}
+	in := sheet()
+	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	heat, first, more, cool := hands("heat", "5 min"), hands("first", "10 min"), hands("more", "20 min"), hands("cool", "1 min")
+	heat.Sets, first.Needs, cool.Sets = []steps.Setting{hot}, []steps.Setting{hot}, []steps.Setting{cold}
+	b := workingOn(t, in, one("one", heat, first, more, cool))
+	for _, slow := range []bool{false, true} {
+		of := newScheduler([]*State{b.state}, b.now, Hours{Sittings: open(0, 30, 1440, 1470)})
+		of.trial = true
+		of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
+			if of.loose && slow {
+				return plan.Result{Took: o.Think}, nil
+			}
+			return plan.Solve(ctx, p, o)
+		}
+		p, err := of.find(t.Context(), plan.Options{Think: time.Hour})
+		var no *NoPlan
+		switch want := "heat 0, first 5, coolsafe 15, | more 1440, cool 1460, | ends 1461"; {
+		case !slow && (err != nil || says(p) != want):
+			t.Errorf("%s, %v, want %s", says(p), err, want)
+		case slow && (!errors.As(err, &no) || no.Why != NotFound || no.Least):
+			t.Errorf("in no time: %s, %v", says(p), err)
+		}
+	}
 }

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -105,6 +106,11 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 // misses reports whether the other face of a joint can't be coated, dry and be joined in time any more.
 func (d *dueWork) misses(now time.Time) bool {
 	return d.half && now.Add(d.lead+d.takes).After(d.closes)
+}
+
+// presses reports whether the other face, coated now, is dry with nothing to spare before the join, or too late.
+func (d *dueWork) presses(now time.Time) bool {
+	return d.half && now.Add(d.lead).After(d.by)
 }
 
 // because says why the other face of a joint comes first, or that it comes too late.
@@ -255,6 +261,55 @@ func fits(r *StepReport, of *Planned, dues []*dueWork, own bool, now time.Time) 
 		}
 	}
 	return true
+}
+
+// Slip is how much later than planned a step is begun before that is said, or it is planned anew (common practice, no source).
+const Slip = 10 * time.Minute
+
+// An Overrun is a step that takes longer than the sitting of the last plan.
+type Overrun struct {
+	By    time.Time     // the sitting is over, or was to be
+	Takes time.Duration // with what must follow in that sitting
+	Joins bool          // that is the join of what the step coats
+	Uses  bool          // that is what the plan sets something hot, on or plugged in for
+}
+
+// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, it is planned for another
+// one, or nobody is there any more.
+func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
+	by := s.leaves(now)
+	if by.IsZero() || g.Step == nil || g.Presses || g.Planned.After(by) || now.Sub(by) > untended {
+		return nil
+	}
+	r := g.Step
+	of := planOf(r, s.Planned)
+	o := &Overrun{By: by, Takes: takes(r, of)}
+	job, err := s.Job(r.Job)
+	if of != nil && err == nil {
+		hot := slices.ContainsFunc(r.Step.Sets, func(is steps.Setting) bool { return s.staysNot(job.written, is) })
+		for i := range s.Planned {
+			p := &s.Planned[i]
+			step, _, ok := job.Procedure.Step(p.Step)
+			if !ok || p.Job != r.Job || !p.Leave.Equal(of.Leave) || p.Begins.Before(of.Begins) || p == of {
+				continue
+			}
+			lasts := minutesOf(p.Minutes)
+			if p.Minutes == 0 {
+				lasts = handsOf(&step)
+			}
+			if joins := step.Joint == r.Step.Joint && (step.Kind.Traits().Joins || p.Act == ToPress); joins && r.Step.Joint != "" {
+				o.Takes, o.Joins = p.Begins.Sub(of.Begins)+lasts, true
+				break
+			} else if hot && r.Step.Joint == "" && slices.ContainsFunc(s.NeedsAt(job, step, now), func(is steps.Setting) bool { return lists.Contains(r.Step.Sets, is) }) {
+				o.Takes, o.Uses = o.Takes+lasts+minutesOf(safeMinutes), true
+				break
+			}
+		}
+	}
+	if !now.Add(o.Takes).After(by) {
+		return nil
+	}
+	return o
 }
 
 // InVain says why the first step that needs what a step sets hot, on or plugged in can't be done at the bench as it is: no adhesive

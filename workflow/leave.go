@@ -378,35 +378,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		}
 		sit()
 		whole.ended = last
-		if known || !c.loose {
-			c.stretches = append(c.stretches, whole)
-		} else {
-			for n, run := range runs {
-				if len(run) == 0 {
-					continue
-				}
-				st := stretch{r.of, run[0], run, -1, r.is}
-				if n == 0 && whole.first < 0 {
-					st.first = -1
-				}
-				if n == len(runs)-1 && last >= 0 {
-					st.ended = last
-					if !lists.Contains(group, last) {
-						st.tasks = run[:len(run)-1]
-					}
-				}
-				c.stretches = append(c.stretches, st)
-			}
-		}
-		if known {
-			c.fixed[heatOf{first, r.is}], c.fixed[heatOf{last, r.is}] = true, true
-		} else {
-			for _, run := range runs {
-				if len(run) > 1 {
-					c.hot = append(c.hot, heat{r.of, run[0], run[len(run)-1], []steps.Setting{r.is}})
-				}
-			}
-		}
+		c.keep(whole, runs, known)
 		from = to
 	}
 }

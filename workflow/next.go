@@ -253,7 +253,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
 		first := rank(ready[0])
-		if face := faceOf(out.Step, dues); face != nil && out.Step.Closes.IsZero() {
+		if face := faceOf(out.Step, dues); face != nil && out.Step.Closes.IsZero() && (len(planned) > 0 || face.presses(now)) { // else its clock is enough
 			out.Why, out.JoinBy = face.because(now), face.closes
 		} else {
 			out.Why, out.JoinBy = because(ready[0], stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)

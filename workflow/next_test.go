@@ -336,6 +336,55 @@ func TestNextKeepsTheOtherHandsAtWork(t *testing.T) {
 	}
 }
 
+// A step that is not over when the sitting of the plan is says so: with the join that its coat must have in that sitting, and with the
+// step that something is set hot for. What can't wait, or is planned for another sitting, does not.
+func TestAStepOutlastsTheSitting(t *testing.T) {
+	heat, iron := hands("heat", "8 min"), hands("iron", "30 min")
+	cool := hands("cool", "1 min")
+	heat.Sets, iron.Needs = []steps.Setting{{Condition: "iron", State: "hot"}}, []steps.Setting{{Condition: "iron", State: "hot"}}
+	cool.Sets = []steps.Setting{{Condition: "iron", State: "cold"}}
+	in := sheet()
+	in.Conditions = append(in.Conditions[:len(in.Conditions):len(in.Conditions)], steps.Condition{Name: "iron", States: []string{"cold", "hot"}, Bench: true})
+	b := workingOn(t, in, one("glue", coating("coat", "tab"), joining("join", "tab")), one("film", heat, iron, cool), one("tidy", hands("tidy", "20 min")))
+	job, leave := b.state.Jobs[0].ID, b.now.Add(30*time.Minute)
+	for _, p := range []struct {
+		step   string
+		at, of int
+	}{{"coat", 0, 5}, {"join", 15, 6}, {"heat", 21, 8}, {"iron", 29, 0}} {
+		b.state.Planned = append(b.state.Planned, Planned{Job: job, Step: p.step, Begins: b.now.Add(time.Duration(p.at) * time.Minute), Minutes: p.of, Leave: leave})
+	}
+	for _, test := range []struct {
+		step     string
+		after    int
+		presses  bool
+		planned  int
+		want     int
+		with     string
+		unspoken bool
+	}{
+		{step: "coat", after: 9, unspoken: true},
+		{step: "coat", after: 10, want: 21, with: "joins"},
+		{step: "tidy", after: 10, unspoken: true},
+		{step: "tidy", after: 11, want: 20},
+		{step: "tidy", after: 11, presses: true, unspoken: true},
+		{step: "tidy", after: 11, planned: 60, unspoken: true},
+		{step: "heat", want: 39, with: "uses"},
+		{step: "tidy", after: 89, want: 20},
+		{step: "tidy", after: 91, unspoken: true},
+	} {
+		g := Suggestion{Presses: test.presses}
+		r := b.step(test.step)
+		g.Step = &r
+		if test.planned > 0 {
+			g.Planned = b.now.Add(time.Duration(test.planned) * time.Minute)
+		}
+		o := b.state.Overruns(g, b.now.Add(time.Duration(test.after)*time.Minute))
+		if (o == nil) != test.unspoken || o != nil && (int(o.Takes/time.Minute) != test.want || o.Joins != (test.with == "joins") || o.Uses != (test.with == "uses") || !o.By.Equal(leave)) {
+			t.Errorf("%+v: %+v", test, o)
+		}
+	}
+}
+
 // What the last plan has first comes first, but neither before an open joint nor where it does not fit in before one.
 func TestNextFollowsThePlan(t *testing.T) {
 	b := working(t, one("sweep", plain("sweep"), plain("sweep-more")), one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("plan", "45 min")))

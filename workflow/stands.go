@@ -113,8 +113,8 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 // practice, no source).
 const Soon = 30 * time.Minute
 
-// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the sitting of the last plan, or nothing
-// was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
+// LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
+// sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	if all := s.Left(now); len(all) > 0 {
 		return all

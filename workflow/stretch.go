@@ -20,6 +20,40 @@ type stretch struct {
 	is        steps.Setting
 }
 
+// keep has a stretch that lies between two partings kept as it is: all of it, or, where not all about its gaps is decided yet, each of
+// its runs in one sitting.
+func (c *scheduler) keep(whole stretch, runs [][]int, known bool) {
+	if known || !c.loose {
+		c.stretches = append(c.stretches, whole)
+	} else {
+		for n, run := range runs {
+			if len(run) == 0 {
+				continue
+			}
+			st := stretch{whole.of, run[0], run, -1, whole.is}
+			if n == 0 && whole.first < 0 {
+				st.first = -1
+			}
+			if n == len(runs)-1 && whole.ended >= 0 {
+				st.ended = whole.ended
+				if !lists.Contains(whole.tasks, whole.ended) {
+					st.tasks = run[:len(run)-1]
+				}
+			}
+			c.stretches = append(c.stretches, st)
+		}
+	}
+	if known {
+		c.fixed[heatOf{runs[0][0], whole.is}], c.fixed[heatOf{whole.ended, whole.is}] = true, true
+		return
+	}
+	for _, run := range runs {
+		if len(run) > 1 {
+			c.hot = append(c.hot, heat{whole.of, run[0], run[len(run)-1], []steps.Setting{whole.is}})
+		}
+	}
+}
+
 // against are the tasks that set a condition of an airframe otherwise, or need it so, and do not glue; those of other airframes, where
 // it is of the bench. Where it is guarded on each airframe, they are those of others that set or need it the same.
 func (c *scheduler) against(of int, is steps.Setting) (all []int) {

@@ -578,8 +578,7 @@ func (c *scheduler) like(p plan.Problem) []int {
 // rest are the starts with those of what is no step.
 func (c *scheduler) rest(p plan.Problem, starts []int) []int {
 	for _, d := range p.Delays {
-		switch {
-		case c.tasks[d.To].step == nil: // the end of all that dries
+		if c.tasks[d.To].step == nil { // the end of all that dries
 			starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -190,7 +191,7 @@ func (c *scheduler) between(coat, join int) int {
 }
 
 // saves finds the shortest sitting in which what is open could be met before its window closes, with all that must be done before
-// it, and with something to spare where there is.
+// it, what is coated for it joined, and with something to spare where there is.
 func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 	root := *of
 	root.trial, root.slack, root.asked = true, nil, asked{}
@@ -224,6 +225,11 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 					in[d.From], who = true, append(who, d.From)
 				}
 			}
+			for _, join := range c.joins { // what is coated is joined there too
+				if lists.Contains(join.coats, who[n]) && !in[join.task] {
+					in[join.task], who, end = true, append(who, join.task), math.MaxInt
+				}
+			}
 		}
 		p = c.part(p, who)
 		r, _ := of.solved(ctx, p, plan.Options{}, true)
@@ -240,7 +246,11 @@ func (of *scheduler) saves(ctx context.Context, l *Lapse) {
 				most = length
 			}
 		}
-		l.Save = Sitting{c.time(r.Finish - most), c.time(min(r.Finish+spareLeast, end))}
+		spare := spareLeast
+		for _, i := range who {
+			spare = max(spare, c.tasks[i].spare)
+		}
+		l.Save = Sitting{c.time(r.Finish - most), c.time(min(r.Finish+spare, end))}
 		return
 	}
 }

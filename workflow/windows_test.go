@@ -212,3 +212,19 @@ func TestWhatSavesAWindowWhileSomethingIsHot(t *testing.T) {
 		t.Errorf("%s, %v: %+v, want %v", says(p), err, p.Lapses, want)
 	}
 }
+
+// A sitting that would save a soak has room for what is coated in it to be joined, with something to spare.
+func TestScheduleSavesASoakWithItsJoin(t *testing.T) {
+	b := soaking(t, "1 min")
+	b.done("warm", "hot-one")
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	later := open(1440, 1440+240)
+	p, err := scheduled(t, b.now, Hours{Sittings: later}, b.state)
+	if err != nil || len(p.Lapses) != 1 || p.Lapses[0].Save.From.IsZero() {
+		t.Fatalf("%s, %v, %+v", says(p), err, p.Lapses)
+	}
+	p, err = scheduled(t, b.now, Hours{Sittings: append([]Sitting{p.Lapses[0].Save}, later...)}, b.state)
+	if err != nil || len(p.Lapses) > 0 {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"fettle/workflow/plan"
 )
@@ -321,5 +322,34 @@ func TestEnumerator(t *testing.T) {
 	t.Logf("%d plans, %d without, %d of them refused, %d by what must lie in one sitting", plans, none, refused, sets)
 	if plans < count/4 || none < count/10 || sets < count/100 {
 		t.Errorf("%d plans and %d without, %d by sets, are too one-sided to say much", plans, none, sets)
+	}
+}
+
+// A plan that is made from an earlier one is a plan, and no better than the best there is, whatever is fixed.
+func TestWarmAgainstFixed(t *testing.T) {
+	r := rand.New(rand.NewPCG(77, 0))
+	fixed := 0
+	for i := range 20000 {
+		p, horizon := small(r)
+		some := slices.ContainsFunc(p.Activities, func(a plan.Activity) bool { return a.Fixed })
+		if !some || slices.ContainsFunc(p.Either, func(e plan.Either) bool { return e.One.From == e.One.To || e.Other.From == e.Other.To }) {
+			continue
+		}
+		o := plan.Options{Seed: uint64(i), Think: time.Duration(r.IntN(2))}
+		for range p.Activities {
+			o.Warm = append(o.Warm, r.IntN(15))
+		}
+		got, err := plan.Solve(t.Context(), p, o)
+		if err != nil || got.Starts == nil {
+			continue
+		}
+		fixed++
+		want := least(p, horizon)
+		if broken := plan.Check(p, got.Starts); broken != nil || want < 0 || got.Finish < want || got.Proven && got.Finish != want {
+			t.Errorf("%d: %v: over at %d, proven %t, and the best at %d: %+v", i, broken, got.Finish, got.Proven, want, p)
+		}
+	}
+	if fixed < 1500 {
+		t.Errorf("only %d had a plan", fixed)
 	}
 }

@@ -216,8 +216,11 @@ func (v *solver) inOrder() {
 		still = v.o.Warm
 	}
 	for _, starts := range [3][]int{still, v.shift(), starts} {
-		if starts != nil {
-			starts = v.l.sooner(starts)
+		if starts == nil {
+			continue
+		}
+		// What is fixed may be in the way of an order.
+		if starts = v.l.sooner(starts); len(v.free) == len(v.p.Activities) || Check(*v.p, starts) == nil {
 			v.like = append(v.like, starts)
 			if v.keep(starts) {
 				v.rank = rank

@@ -119,7 +119,11 @@ func answersOf(confirmed []int, lines int) ([]bool, error) {
 	answers := make([]bool, lines)
 	for _, n := range confirmed {
 		if n < 1 || n > lines {
-			return nil, usage("there is no line %d; the hold has %d lines", n, lines)
+			s := "s"
+			if lines == 1 {
+				s = ""
+			}
+			return nil, usage("there is no line %d; the hold has %d line%s", n, lines, s)
 		}
 		answers[n-1] = true
 	}

@@ -2,8 +2,10 @@ package cli
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"io"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,6 +16,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
 )
 
 // program is this test binary run as the program, see TestMain.
@@ -194,5 +197,41 @@ func TestSpansAsTheyAreSaid(t *testing.T) {
 		if got := page.Span(d); got != want {
 			t.Errorf("%v is %q, want %q", d, got, want)
 		}
+	}
+}
+
+// A plan that is stopped while it is looked for ends as any command that is stopped, and the plan that was kept stays.
+func TestPlanInterrupted(t *testing.T) {
+	play := player(t)
+	for _, mark := range []string{"CW-01", "CW-02", "CW-03"} {
+		play("fettle airframe add " + mark + " --design causeway")
+		play("fettle start " + mark + " causeway-build")
+	}
+	play("fettle plan --think 1ms --sitting \"every sat 14:00-18:00\"")
+	kept := func() map[string]string {
+		files := map[string]string{}
+		all, err := filepath.Glob(filepath.Join(filepath.Dir(os.Getenv("FETTLE_STORE")), "*.plan*"))
+		if err != nil || len(all) == 0 {
+			t.Fatalf("no plan is kept: %v", err)
+		}
+		for _, name := range all {
+			text, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			files[name] = string(text)
+		}
+		return files
+	}
+	before := kept()
+	ctx, cancel := context.WithCancel(t.Context())
+	time.AfterFunc(300*time.Millisecond, cancel) // it is stopped whatever it is at
+	var out, said syncBuffer
+	code := run(ctx, stores(), []string{"plan", "--think", "1h", "--sitting", "every day 19:00-21:00"}, term.Streams{In: strings.NewReader(""), Out: &out, Err: &said, Columns: 80}, scriptTime{os.Getenv("CLOCK")})
+	if code != exitInterrupted || out.String() != "" || !strings.Contains(said.String(), "nothing is lost") {
+		t.Errorf("it ended with %d: %s%s", code, out.String(), said.String())
+	}
+	if after := kept(); !maps.Equal(before, after) {
+		t.Error("another plan is kept")
 	}
 }

@@ -182,6 +182,9 @@ type wallTime struct {
 func wall(day time.Time, after time.Duration) wallTime {
 	shown := time.Date(day.Year(), day.Month(), day.Day(), 0, int(after/time.Minute), 0, 0, time.UTC)
 	early, late, never := workflow.OnTheWall(shown, day.Location())
+	if never { // what ends then ends as the clocks go forward
+		_, early = early.ZoneBounds()
+	}
 	return wallTime{shown.Format("15:04 on Mon 2 Jan"), early, late, never}
 }
 

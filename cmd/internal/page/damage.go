@@ -256,6 +256,7 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 		check := newReason(*plan.Check)
 		m.Check = &check
 	}
+	m.Climate.Read = m.Climate.Read.In(time.Local)
 	if a := plan.Amends; a != nil {
 		m.Amends = &Amended{a.Job, a.Found, a.Kept, a.Reopens}
 	}

@@ -35,6 +35,9 @@ type Next struct {
 	Harms    []Reason      `json:"harms,omitempty"`                // what open coats need and the journal says otherwise
 	EndFirst []Reason      `json:"end_first,omitempty"`            // what is hot, on or plugged in, and the step takes longer than the sitting
 	LeaveBy  time.Time     `json:"leave_by,omitzero"`              // when that is over
+	Takes    int           `json:"takes_min,omitempty"`            // of the step, where that is longer than the sitting, with what must follow in it
+	With     string        `json:"takes_with,omitempty"`           // what that is
+	Behind   int           `json:"behind_min,omitempty"`           // later than planned it would be begun, where that is much
 	Plugged  []NextPlugged `json:"plugged_in_elsewhere,omitempty"` // what somebody stays by on other airframes of the bench
 	Begin    string        `json:"-"`                              // the procedure to start, if nothing else is due; "": any
 	Full     bool          `json:"-"`                              // with why, tools and what waits
@@ -74,6 +77,18 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 			n.EndFirst, n.LeaveBy = newReasons(end), by
 		}
+	}
+	if o := s.Overruns(suggestion, now); o != nil {
+		n.LeaveBy, n.Takes = o.By, int(o.Takes/time.Minute)
+		switch {
+		case o.Joins:
+			n.With = "until it is joined"
+		case o.Uses:
+			n.With = "with the step that it is for"
+		}
+	}
+	if late := now.Sub(suggestion.Planned); !suggestion.Planned.IsZero() && late > workflow.Slip && !suggestion.Presses {
+		n.Behind = int(late / time.Minute)
 	}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
@@ -231,8 +246,31 @@ func (n Next) Action(c Clock) string {
 	return l.String()
 }
 
-// Later says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several, with what the others do meanwhile.
-func (n Next) Later(c Clock) string {
+// Later says what the plan has to say of the step: that it is late or outlasts the sitting, and then when and for whom it is planned.
+func (n Next) Later(c Clock) string { return n.late(c) + n.planned(c) }
+
+// late says that the step is late, or outlasts the sitting.
+func (n Next) late(c Clock) string {
+	var text []string
+	if n.Takes > 0 && len(n.EndFirst) == 0 { // which says it
+		over := "was to be over at " + c.at(n.LeaveBy, false)
+		if n.LeaveBy.After(c.Now) {
+			over = "is to be over at " + c.at(n.LeaveBy, false) + " (" + c.In(n.LeaveBy) + ")"
+		}
+		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
+	}
+	if n.Behind > 0 {
+		text = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan.")
+	}
+	if len(text) == 0 {
+		return ""
+	}
+	return "\n*" + strings.Join(text, " ") + "*\n\n"
+}
+
+// planned says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
+// with what the others do meanwhile.
+func (n Next) planned(c Clock) string {
 	text := ""
 	for _, r := range n.InVain {
 		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
@@ -333,11 +371,12 @@ func (n Next) Markdown(c Clock) string {
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	default:
 		n.Step.Full = n.Full
+		l.WriteString(n.late(c))
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
-		l.WriteString(n.Later(c))
+		l.WriteString(n.planned(c))
 	}
 	if n.Full {
 		n.waiting(&l, c)

@@ -68,6 +68,32 @@ func TestAStepSaysWhoseItIs(t *testing.T) {
 	}
 }
 
+// A step that outlasts the sitting, or is late, says so before it is begun, once: what is ended first says it too.
+func TestAStepThatOutlastsTheSittingSaysSo(t *testing.T) {
+	now := time.Date(2026, 3, 2, 21, 26, 0, 0, time.UTC)
+	for _, test := range []struct {
+		next Next
+		want string
+	}{
+		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 8}, "*The sitting is to be over at 21:30 (4 min), and this takes 8 min.*"},
+		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 29, With: "until it is joined", Behind: 50}, "*The sitting is to be over at 21:30 (4 min), and this takes 29 min until it is joined. It is 50 min behind the plan.*"},
+		{Next{LeaveBy: now.Add(-time.Minute), Takes: 8}, "*The sitting was to be over at 21:25, and this takes 8 min.*"},
+		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 8, EndFirst: []Reason{{}}, Behind: 12}, "*It is 12 min behind the plan.*"},
+	} {
+		n := test.next
+		n.Mark, n.Step = "CW-01", &Step{Title: "Spread the glue", Do: "Spread it."}
+		if text := strings.TrimSpace(n.Later(Clock{Now: now})); text != test.want || !strings.Contains(n.Action(Clock{Now: now}), test.want) {
+			t.Errorf("%q, want %q", text, test.want)
+		}
+		if before, _, found := strings.Cut(n.Markdown(Clock{Now: now}), "# Spread the glue"); !found || !strings.Contains(before, test.want) {
+			t.Errorf("%q is not before the step", test.want)
+		}
+	}
+	if text := (Next{LeaveBy: now}).Later(Clock{Now: now}); text != "" {
+		t.Errorf("%q", text)
+	}
+}
+
 // What is confirmed before a tool is used comes before it is set hot, in whatever order they are found to be lacking.
 func TestAHoldComesBeforeWhatItGuardsIsSet(t *testing.T) {
 	var reasons []Reason

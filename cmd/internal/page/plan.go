@@ -83,7 +83,7 @@ type PlanStop struct {
 // NewPlan makes the page of a timetable.
 func NewPlan(marks []string, t workflow.Timetable) Plan {
 	p := Plan{Marks: marks, Made: t.Made, Finish: t.Finish, Bound: t.Bound, Best: t.Proven, Kept: t.Kept, People: max(1, t.Hands), Attended: int(t.Attended / time.Minute), Idle: int(t.Idle / time.Minute),
-		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Hasty: t.Hasty, Climate: t.Climate, Bench: t.Bench}
+		Sittings: []PlanSitting{}, Chain: t.Chain, Answers: t.Answers, Moot: t.Moot, Left: newReasons(t.Left), Help: newPlanHelp(t.Free), Hasty: t.Hasty, Climate: slices.Clone(t.Climate), Bench: t.Bench}
 	if all := t.Finish.Sub(t.Made); !t.Proven && all > 0 {
 		p.Gap = int((100*t.Finish.Sub(t.Bound) + all - 1) / all)
 	}
@@ -102,7 +102,11 @@ func NewPlan(marks []string, t workflow.Timetable) Plan {
 		}
 	}
 	for _, w := range t.Lapses {
+		w.Closes = w.Closes.In(t.Made.Location()) // as all other times of a plan
 		p.Lapses = append(p.Lapses, PlanLapse{Lapse: w})
+	}
+	for i := range p.Climate {
+		p.Climate[i].Read = p.Climate[i].Read.In(t.Made.Location())
 	}
 	for _, s := range t.Stops {
 		p.Stops = append(p.Stops, PlanStop{s, newReasons(s.Reasons)})

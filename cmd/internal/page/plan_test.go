@@ -290,3 +290,18 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		}
 	}
 }
+
+// All times of a plan are in one zone, for programs too.
+func TestPlanHasOneZone(t *testing.T) {
+	made := time.Date(2026, 3, 3, 20, 26, 0, 0, time.FixedZone("", 3600))
+	is := workflow.Timetable{Made: made, Lapses: []workflow.Lapse{{Closes: made.UTC()}}, Climate: []workflow.Climates{{Read: made.UTC()}, {}}}
+	p := page.NewPlan(nil, is)
+	for _, at := range []time.Time{p.Lapses[0].Closes, p.Climate[0].Read} {
+		if at.Location() != made.Location() || !at.Equal(made) {
+			t.Errorf("it is %s, in another zone than %s", at, made)
+		}
+	}
+	if !p.Climate[1].Read.IsZero() || is.Climate[0].Read.Location() != time.UTC {
+		t.Error("what was not read has a time, or the timetable was changed")
+	}
+}

@@ -8,9 +8,6 @@ import (
 	"fettle/workflow"
 )
 
-// slip is how much later than planned a step is begun before it is planned anew.
-const slip = 10 * time.Minute
-
 // replan has what is left planned anew, which is followed from here.
 func (c *conversation) replan(ctx context.Context, now time.Time) {
 	c.planned = now
