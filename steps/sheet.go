@@ -431,6 +431,7 @@ func (w Where) Never() []string {
 	return nil
 }
 
+//go:noinline
 func intersect(a, b []string) bool {
 	return lists.ContainsFunc(a, func(one string) bool { return lists.Contains(b, one) })
 }

@@ -503,7 +503,7 @@ func (s *State) outdated(planned []Planned, now time.Time) bool {
 			}
 			of, selection = job, s.selectionOf(job)
 		}
-		if step, _, known := of.written.Step(p.Step); known && (!step.May(selection) || p.Answer != "" && s.answeredElse(of, step, p.Answer)) {
+		if step, _, known := of.written.Step(p.Step); known && (!step.May(selection) || p.Answer != "" && s.answeredElse(of, &step, p.Answer)) {
 			return true
 		}
 	}
@@ -511,8 +511,8 @@ func (s *State) outdated(planned []Planned, now time.Time) bool {
 }
 
 // answeredElse reports whether a choose step was answered otherwise.
-func (s *State) answeredElse(j *Job, step steps.Step, answer string) bool {
-	if !s.answered(j, step) {
+func (s *State) answeredElse(j *Job, step *steps.Step, answer string) bool {
+	if !s.answered(j, *step) {
 		return false
 	}
 	if len(step.Methods) > 0 {

@@ -241,7 +241,7 @@ func takes(r *StepReport, of *Planned) time.Duration {
 //go:noinline
 func planOf(r *StepReport, planned []Planned) *Planned {
 	for i := range planned {
-		if planned[i].has(*r) {
+		if planned[i].has(r) {
 			return &planned[i]
 		}
 	}
@@ -312,6 +312,12 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	return o
 }
 
+//go:noinline
+func (s *State) outsideLimitsOf(name string, bench Climate) []Reason {
+	a, _ := s.Sheet.Adhesive(name)
+	return s.outsideLimits(a, bench)
+}
+
 // InVain says why the first step that needs what a step sets hot, on or plugged in can't be done at the bench as it is: no adhesive
 // for it works there. nil: one does, or nothing is set so.
 func (s *State) InVain(r *StepReport, now time.Time) []Reason {
@@ -328,8 +334,7 @@ func (s *State) InVain(r *StepReport, now time.Time) []Reason {
 			}
 			var reasons []Reason
 			for _, name := range job.adhesives(*step, now) {
-				a, _ := s.Sheet.Adhesive(name)
-				cold := s.outsideLimits(a, bench)
+				cold := s.outsideLimitsOf(name, bench)
 				if len(cold) == 0 {
 					return nil
 				}

@@ -43,27 +43,23 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 		if of.Begins.Sub(now) > Soon || !of.Begins.Before(step.ends()) || !apart(of.Hands, busy) || s.engaged(of, now) {
 			continue
 		}
-		k := slices.IndexFunc(g.meanwhile, func(r StepReport) bool { return of.has(r) })
-		if k < 0 {
+		r, begins := reportOf(of, g.meanwhile), of.Begins
+		if r == nil || s.clash(r, beside, now) {
 			continue
 		}
-		r, begins := g.meanwhile[k], of.Begins
-		if s.clash(&r, beside, now) {
-			continue
-		}
-		if atHand(r) || seenToNow(r) {
-			if now.Before(r.Touch) || !fits(&r, of, othersDo(of, dues), true, now) {
+		if atHand(*r) || seenToNow(*r) {
+			if now.Before(r.Touch) || !fits(r, of, othersDo(of, dues), true, now) {
 				continue
 			}
-		} else if at := opensOnceSeenTo(r); at.IsZero() || at.Sub(now) > Soon {
+		} else if at := opensOnceSeenTo(*r); at.IsZero() || at.Sub(now) > Soon {
 			continue
 		} else if begins.Before(at) {
 			begins = at
 		}
 		for _, who := range of.Hands {
-			all = append(all, Share{who, r, begins})
+			all = append(all, Share{who, *r, begins})
 		}
-		busy, beside = slices.Concat(busy, of.Hands), append(beside, &r)
+		busy, beside = slices.Concat(busy, of.Hands), append(beside, r)
 	}
 	return all
 }

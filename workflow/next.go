@@ -130,7 +130,9 @@ type Planned struct {
 }
 
 // has reports whether it is the step of the report as it stands now.
-func (p Planned) has(r StepReport) bool {
+//
+//go:noinline
+func (p *Planned) has(r *StepReport) bool {
 	return p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
@@ -176,8 +178,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		planned = nil
 	}
 	place := func(r StepReport) int {
-		for i, p := range planned {
-			if p.has(r) {
+		for i := range planned {
+			if planned[i].has(&r) {
 				return i
 			}
 		}
@@ -234,7 +236,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
 	})
-	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
+	rework := indexOf(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r StepReport) bool {
 		at := opensOnceSeenTo(r)
 		for _, d := range dues {
@@ -244,7 +246,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 		return false
 	}
-	waits := len(ready) > 0 && rank(ready[0]) > outOfTime+1 && slices.ContainsFunc(waiting, joins) // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(ready[0]) > outOfTime+1 && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
@@ -258,7 +260,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		} else {
 			out.Why, out.JoinBy = because(ready[0], stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)
 		}
-	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 && !waits {
+	} else if i := indexOf(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
 	out.planned, out.dues, out.meanwhile = planned, dues, slices.Concat(ready, waiting)
@@ -267,7 +269,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		r := out.Step
 		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
 	}
-	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && slices.ContainsFunc(waiting, joins)
+	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && indexOf(waiting, joins) >= 0
 	from := opens
 	if waits {
 		from = opensOnceSeenTo
@@ -372,6 +374,22 @@ func (s *State) dueToFly(now time.Time) []Reason {
 	}
 	return append(reasons, gates...)
 }
+
+// reportOf is the report of what is planned; nil: there is none.
+func reportOf(p *Planned, all []StepReport) *StepReport {
+	for i := range all {
+		if p.has(&all[i]) {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// indexOf is the place of the first report that is meant; -1: there is none.
+// It is not inlined: reports are large, and its copies in all callers would be too.
+//
+//go:noinline
+func indexOf(all []StepReport, is func(StepReport) bool) int { return slices.IndexFunc(all, is) }
 
 // lastStage is the stage of the last completed step.
 func (s *State) lastStage() string {
