@@ -282,59 +282,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	return out
 }
 
-// GoTo puts another step in the place of what is suggested: with whose it is by the plan, and what the others do meanwhile.
-func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
-	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
-		g.Why, g.JoinBy = "", time.Time{}
-	}
-	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(r, now)
-	g.Beside = s.beside(r, g.Presses, now)
-	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
-	if of := planOf(&r, g.planned); of != nil {
-		g.Planned, g.Hands = of.Begins, of.Hands
-		g.Others = g.others(of.Hands, now)
-	}
-	return g
-}
-
-// presses reports whether a step can't wait: an open joint, a coat in hand.
-func presses(r StepReport, now time.Time) bool {
-	return !now.Before(r.Touch) && (!r.Closes.IsZero() || r.Begun.runs(now))
-}
-
-// others are what people who don't do the step have to do by the plan meanwhile: of each the first of what is ready, or will be in
-// time, if it is to begin soon.
-func (g *Suggestion) others(busy []int, now time.Time) (all []Share) {
-	if len(busy) == 0 {
-		return nil
-	}
-	dues := otherThan(g.dues, func(d *dueWork) bool { return d.is(g.Step) })
-	for i := range g.planned {
-		of := &g.planned[i]
-		if of.Begins.Sub(now) > Soon || !apart(of.Hands, busy) {
-			continue
-		}
-		r, begins := reportOf(of, g.meanwhile), of.Begins
-		if r == nil {
-			continue
-		}
-		if atHand(*r) || seenToNow(*r) {
-			if now.Before(r.Touch) || !fits(r, of, othersDo(of, dues), true, now) {
-				continue
-			}
-		} else if at := opensOnceSeenTo(*r); at.IsZero() || at.Sub(now) > Soon {
-			continue
-		} else if begins.Before(at) {
-			begins = at
-		}
-		for _, who := range of.Hands {
-			all = append(all, Share{who, *r, begins})
-		}
-		busy = slices.Concat(busy, of.Hands)
-	}
-	return all
-}
-
 // turns are the open jobs that come before others while damage is open or a check is due:
 // 1 what looks the airframe over, 2 the repair. What comes before a flight is neither.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]int {

@@ -253,7 +253,7 @@ func TestNextSaysWhoseStepItIs(t *testing.T) {
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("cut", plain("cut"), plain("sand")), one("tidy", plain("tidy")))
 	job := b.state.Jobs[0].ID
 	planned := []Planned{
-		{Job: job, Step: "cut", Begins: b.now, Hands: []int{2}},
+		{Job: job, Step: "cut", Begins: b.now, Minutes: 10, Hands: []int{2}},
 		{Job: job, Step: "coat", Begins: b.now.Add(2 * time.Minute), Hands: []int{1}},
 		{Job: job, Step: "tidy", Begins: b.now.Add(6 * time.Minute), Hands: []int{1}},
 	}
@@ -270,12 +270,14 @@ func TestNextSaysWhoseStepItIs(t *testing.T) {
 		want string
 	}{
 		{func() {}, "cut[2] 1 coat2m0s"},
-		{func() { planned[1].Hands = []int{1, 2} }, "cut[2] 1 tidy6m0s"},                  // the one for both is not done meanwhile
+		{func() { planned[1].Hands = []int{1, 2} }, "cut[2] 1 tidy6m0s"},       // the one for both is not done meanwhile
+		{func() { planned[2].Begins = b.now.Add(10 * time.Minute) }, "cut[2]"}, // nor what comes after it
+		{func() { planned[0].Minutes = 40; planned[2].Begins = b.now.Add(Soon) }, "cut[2] 1 tidy30m0s"},
 		{func() { planned[2].Begins = b.now.Add(Soon + time.Minute) }, "cut[2]"},          // nor what is for later
 		{func() { planned[0].Hands, planned[2].Begins = []int{1, 2}, b.now }, "cut[1 2]"}, // nobody is left
 		{func() { planned[0].Hands = nil }, "cut[]"},                                      // for one
 		{func() {
-			planned[0].Hands, planned[1].Hands = []int{2}, []int{1}
+			planned[0].Minutes, planned[0].Hands, planned[1].Hands = 10, []int{2}, []int{1}
 			b.done("coat")
 			b.after(2 * time.Minute)
 		}, "cut[2] 1 tidy-2m0s"},
@@ -296,7 +298,7 @@ func TestNextKeepsTheOtherHandsAtWork(t *testing.T) {
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("long", hands("hollow", "40 min")), one("tidy", plain("tidy")))
 	job := b.state.Jobs[0].ID
 	planned := []Planned{
-		{Job: job, Step: "hollow", Begins: b.now, Hands: []int{2}},
+		{Job: job, Step: "hollow", Begins: b.now, Minutes: 40, Hands: []int{2}},
 		{Job: job, Step: "join", Begins: b.now.Add(5 * time.Minute), Hands: []int{1}},
 		{Job: job, Step: "tidy", Begins: b.now.Add(time.Hour), Hands: []int{1}},
 	}

@@ -1,0 +1,135 @@
+package workflow
+
+import (
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/lists"
+)
+
+// This file knows what the others of a plan for several do beside a step.
+
+// GoTo puts another step in the place of what is suggested: with whose it is by the plan, and what the others do meanwhile.
+func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
+	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
+		g.Why, g.JoinBy = "", time.Time{}
+	}
+	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(r, now)
+	g.Beside = s.beside(r, g.Presses, now)
+	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
+	if of := planOf(&r, g.planned); of != nil {
+		g.Planned, g.Hands = of.Begins, of.Hands
+		g.Others = s.meanwhile(&g, of, now)
+	}
+	return g
+}
+
+// presses reports whether a step can't wait: an open joint, a coat in hand.
+func presses(r StepReport, now time.Time) bool {
+	return !now.Before(r.Touch) && (!r.Closes.IsZero() || r.Begun.runs(now))
+}
+
+// meanwhile is what people who don't do the step have to do by the plan meanwhile: of each the first of what is ready, or will be in
+// time, if it is to begin soon. What the plan has after the step is none of it, nor what can't be done beside it.
+func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Share) {
+	busy, beside := step.Hands, []*StepReport{g.Step}
+	if len(busy) == 0 {
+		return nil
+	}
+	dues := otherThan(g.dues, func(d *dueWork) bool { return d.is(g.Step) })
+	for i := range g.planned {
+		of := &g.planned[i]
+		if of.Begins.Sub(now) > Soon || !of.Begins.Before(step.ends()) || !apart(of.Hands, busy) || s.engaged(of, now) {
+			continue
+		}
+		r, begins := reportOf(of, g.meanwhile), of.Begins
+		if r == nil || s.clash(r, beside, now) {
+			continue
+		}
+		if atHand(*r) || seenToNow(*r) {
+			if now.Before(r.Touch) || !fits(r, of, othersDo(of, dues), true, now) {
+				continue
+			}
+		} else if at := opensOnceSeenTo(*r); at.IsZero() || at.Sub(now) > Soon {
+			continue
+		} else if begins.Before(at) {
+			begins = at
+		}
+		for _, who := range of.Hands {
+			all = append(all, Share{who, *r, begins})
+		}
+		busy, beside = slices.Concat(busy, of.Hands), append(beside, r)
+	}
+	return all
+}
+
+// ends is when the step is over, as planned.
+func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
+
+// clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,
+// or there is not another tool for it.
+func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {
+	used := lists.Clone(r.Step.Tools)
+	for _, other := range beside {
+		for _, is := range s.asks(r, now) {
+			if steps.AnySetting(s.asks(other, now), func(so steps.Setting) bool { return so.Condition == is.Condition && so.State != is.State }) {
+				return true
+			}
+		}
+		used = append(used, other.Step.Tools...)
+	}
+	for _, name := range r.Step.Tools {
+		n := 0
+		for _, is := range used {
+			if is == name {
+				n++
+			}
+		}
+		if tool, _ := s.Sheet.Tool(name); n > max(1, tool.Count) {
+			return true
+		}
+	}
+	return false
+}
+
+// asks are the conditions that a step needs and sets, and what it is done with.
+func (s *State) asks(r *StepReport, now time.Time) []steps.Setting {
+	all := slices.Concat(r.Step.Sets, r.Step.Needs)
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return all
+	}
+	for _, u := range s.Sheet.UsesOf(r.Step, job.adhesives(r.Step, now)...) {
+		all = append(all, u.NeedsAt(r.Step)...)
+	}
+	return all
+}
+
+// engaged reports whether somebody who does a step has one before it, by the plan, on another airframe of the bench.
+func (s *State) engaged(of *Planned, now time.Time) bool {
+	for _, other := range s.others {
+		for i := range other.Planned {
+			p := &other.Planned[i]
+			if p.Begins.Before(of.Begins) && !apart(p.Hands, of.Hands) && other.left(p, now) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// left reports whether what was planned is still to be done.
+func (s *State) left(p *Planned, now time.Time) bool {
+	job, err := s.Job(p.Job)
+	if err != nil || s.Retired != nil || !s.Open(job, now) {
+		return false
+	}
+	step, stage, ok := job.Procedure.Step(p.Step)
+	for i := range stage.Steps {
+		if ok && stage.Steps[i].Name == step.Name {
+			return !s.met(job, stage, i, now) && (p.Act != ToCoat || !job.coated(step, now))
+		}
+	}
+	return false
+}
