@@ -40,7 +40,7 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 	dues := otherThan(g.dues, func(d *dueWork) bool { return d.is(g.Step) })
 	for i := range g.planned {
 		of := &g.planned[i]
-		if of.Begins.Sub(now) > Soon || !of.Begins.Before(step.ends()) || !apart(of.Hands, busy) || s.engaged(of, now) {
+		if of.Begins.Sub(now) > Soon || !of.Begins.Before(step.ends()) || !apart(of.Hands, busy) {
 			continue
 		}
 		r, begins := reportOf(of, g.meanwhile), of.Begins
@@ -104,32 +104,4 @@ func (s *State) asks(r *StepReport, now time.Time) []steps.Setting {
 		all = append(all, u.NeedsAt(r.Step)...)
 	}
 	return all
-}
-
-// engaged reports whether somebody who does a step has one before it, by the plan, on another airframe of the bench.
-func (s *State) engaged(of *Planned, now time.Time) bool {
-	for _, other := range s.others {
-		for i := range other.Planned {
-			p := &other.Planned[i]
-			if p.Begins.Before(of.Begins) && !apart(p.Hands, of.Hands) && other.left(p, now) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// left reports whether what was planned is still to be done.
-func (s *State) left(p *Planned, now time.Time) bool {
-	job, err := s.Job(p.Job)
-	if err != nil || s.Retired != nil || !s.Open(job, now) {
-		return false
-	}
-	step, stage, ok := job.Procedure.Step(p.Step)
-	for i := range stage.Steps {
-		if ok && stage.Steps[i].Name == step.Name {
-			return !s.met(job, stage, i, now) && (p.Act != ToCoat || !job.coated(step, now))
-		}
-	}
-	return false
 }

@@ -3,7 +3,6 @@ package workflow
 import (
 	"fmt"
 	"testing"
-	"time"
 
 	"fettle/steps"
 )
@@ -59,30 +58,4 @@ func TestNextKeepsTheOthersFromWhatDisturbs(t *testing.T) {
 	is("coat", 9, "warm", 5, "coat")
 	is("saw-one", 9, "saw-two", 5, "saw-one")
 	is("cut-one", 9, "cut-two", 5, "cut-one 2 cut-two")
-}
-
-// Whoever has an earlier step on another airframe is there.
-func TestNextNamesNobodyWhoIsElsewhere(t *testing.T) {
-	b := working(t, one("cut", hands("cut", "30 min")), one("tidy", plain("tidy")))
-	b.must(ReadBench{Temperature: q("20 °C")})
-	job := b.state.Jobs[0].ID
-	other := working(t, one("lay", hands("lay", "20 min")))
-	elsewhere := func(who int) string {
-		of := *other.state
-		of.Airframe.Mark = "PL-09"
-		of.Planned = []Planned{{Job: of.Jobs[0].ID, Step: "lay", Begins: b.now, Minutes: 20, Hands: []int{who}}}
-		b.state = b.state.Beside([]*State{&of})
-		return b.meanwhile([]Planned{{Job: job, Step: "cut", Begins: b.now, Minutes: 30, Hands: []int{1}},
-			{Job: job, Step: "tidy", Begins: b.now.Add(20 * time.Minute), Minutes: 5, Hands: []int{2}}})
-	}
-	if got := elsewhere(2); got != "cut" {
-		t.Errorf("person 2 lays out another one: %s", got)
-	}
-	if got := elsewhere(3); got != "cut 2 tidy" {
-		t.Errorf("person 3 lays out another one: %s", got)
-	}
-	other.done("lay")
-	if got := elsewhere(2); got != "cut 2 tidy" {
-		t.Errorf("person 2 has laid it out: %s", got)
-	}
 }
