@@ -175,3 +175,20 @@ func TestNextCoatsTheOtherFace(t *testing.T) {
 		t.Errorf("next is %s, %q", got, why)
 	}
 }
+
+// On a bench with several airframes a join that is due is waited for, rather than that a step of another one is begun that costs it.
+func TestForemostWaitsForWhatIsDue(t *testing.T) {
+	join := joining("join", "tab")
+	join.Hands = q("10 min")
+	coated := working(t, one("glue", coating("coat", "tab"), join))
+	coated.done("coat")
+	coated.state.Airframe.Mark = "PL-09"
+	for length, want := range map[string]string{"38 min": "PL-09", "10 min": "PL-01"} {
+		other := working(t, one("plan", hands("plan", length)))
+		other.state.Airframe.Mark = "PL-01"
+		beside := other.state.Beside([]*State{coated.state})
+		if got := Foremost([]*State{coated.state, beside}, coated.now).Airframe.Mark; got != want {
+			t.Errorf("beside a step of %s it is %s, want %s", length, got, want)
+		}
+	}
+}

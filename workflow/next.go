@@ -82,15 +82,20 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 }
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first, then the first on which something can be done; nil: no job is open on any.
+// has first, then the first on which something can be done, then the one that waits for a join that is due, and only then one whose
+// step would cost that; nil: no job is open on any.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	rank := func(g Suggestion) int {
 		switch {
 		case g.Presses:
 			return 0
-		case g.Step == nil:
+		case g.WaitsForDue:
 			return 3
+		case g.Step == nil:
+			return 5
+		case len(g.Beside) > 0: // it would cost a joint of another airframe
+			return 4
 		case !g.Planned.IsZero():
 			return 1
 		}
