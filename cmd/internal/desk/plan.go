@@ -70,9 +70,9 @@ func same(was, is os.FileInfo) bool {
 // line is the first or second line of what was kept last.
 func (p *Plan) line(n int) ([]byte, error) {
 	p.mu.Lock()
-	held := p.held
+	held, read := p.held, p.read
 	p.mu.Unlock()
-	if held != nil {
+	if at, _ := os.Stat(p.File); held != nil && same(read, at) {
 		return bytes.Split(held, []byte("\n"))[n-1], nil
 	}
 	return lineOf(p.File, n)
@@ -184,11 +184,12 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		_, err := to.Write(text)
 		return err
 	})
-	if err == nil {
-		return nil
-	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if err == nil {
+		p.held = nil
+		return nil
+	}
 	p.read, _ = os.Stat(p.File)
 	p.last, p.held = next, text
 	return fmt.Errorf("keeping the plan: %w", err)

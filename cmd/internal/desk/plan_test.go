@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -125,5 +126,34 @@ func TestPlanThatIsNotWritten(t *testing.T) {
 	}
 	if last := p.Last([]*workflow.State{s}); last == nil || last.Visits[0].Turns[0].Step != "trim" {
 		t.Errorf("once the file is written, the last plan is %+v", last)
+	}
+}
+
+// What could not be written is not put in the place of what was written since, by this program or another one.
+func TestPlanThatIsNotWrittenGivesWay(t *testing.T) {
+	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	keep := func(p *Plan, mark string) error {
+		s := &workflow.State{Airframe: journal.Registered{Mark: mark}, Since: since}
+		return p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: mark, Job: "finch-build", Step: "cut", Begins: since}}}}})
+	}
+	for _, own := range []bool{true, false} {
+		p := &Plan{File: filepath.Join(t.TempDir(), "store.plan")}
+		writes := p
+		if !own {
+			writes = &Plan{File: p.File}
+		}
+		if err := os.Mkdir(p.File, 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := keep(p, "FN-01"); err == nil {
+			t.Fatal("a folder is replaced")
+		}
+		if err := errors.Join(os.Remove(p.File), keep(writes, "FN-02"), keep(p, "FN-03")); err != nil {
+			t.Fatal(err)
+		}
+		s := &workflow.State{Airframe: journal.Registered{Mark: "FN-02"}, Since: since}
+		if got := (&Plan{File: p.File}).planned(s); len(got) != 1 {
+			t.Errorf("own %t: planned: %+v", own, got)
+		}
 	}
 }
