@@ -144,7 +144,7 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) int {
 	switch {
 	case in && waited:
 		return 0
-	case fits(r, of, othersDo(of, dues), true, now):
+	case fits(r, of, forTheSame(of, dues), true, now):
 		return 1
 	case in:
 		return 2
@@ -198,8 +198,8 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 	return !now.Add(takes(r, of)).After(by)
 }
 
-// othersDo leaves of what is due what the plan doesn't have for other people than a step.
-func othersDo(of *Planned, dues []*dueWork) []*dueWork {
+// forTheSame is what is due but for what the plan has for other people than the step.
+func forTheSame(of *Planned, dues []*dueWork) []*dueWork {
 	if of == nil || len(of.Hands) == 0 {
 		return dues
 	}
@@ -312,6 +312,8 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	return o
 }
 
+// outsideLimitsOf says why an adhesive does not work at the bench.
+//
 //go:noinline
 func (s *State) outsideLimitsOf(name string, bench Climate) []Reason {
 	a, _ := s.Sheet.Adhesive(name)

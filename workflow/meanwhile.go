@@ -48,7 +48,7 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 			continue
 		}
 		if atHand(*r) || seenToNow(*r) {
-			if now.Before(r.Touch) || !fits(r, of, othersDo(of, dues), true, now) {
+			if now.Before(r.Touch) || !fits(r, of, forTheSame(of, dues), true, now) {
 				continue
 			}
 		} else if at := opensOnceSeenTo(*r); at.IsZero() || at.Sub(now) > Soon {
@@ -100,7 +100,7 @@ func (s *State) asks(r *StepReport, now time.Time) []steps.Setting {
 	if err != nil {
 		return all
 	}
-	for _, u := range s.Sheet.UsesOf(r.Step, job.adhesives(r.Step, now)...) {
+	for _, u := range s.UsesOf(job, r.Step, now) {
 		all = append(all, u.NeedsAt(r.Step)...)
 	}
 	return all

@@ -266,8 +266,8 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is noted where all journals are
-// read for that.
+// were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
+// noted where all journals are read for that.
 func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin []*workflow.State, err error) {
 	now := a.time.Now()
 	work.read = len(marks) == 0
