@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"slices"
 	"time"
 
 	"fettle/steps/lists"
@@ -45,7 +44,7 @@ func (s *State) awaitAny(now time.Time) (Moment, error) {
 			return m, nil
 		}
 	}
-	i := slices.IndexFunc(next.Waiting, func(w StepReport) bool { return idle && opens(w).Equal(next.Until) })
+	i := indexOf(next.Waiting, func(w *StepReport) bool { return idle && opens(w).Equal(next.Until) })
 	if i < 0 {
 		return Moment{}, unknownOf(s.Airframe.Mark, "running clock", "", nil)
 	}
@@ -87,7 +86,7 @@ func (s *State) named(now time.Time, name string, running []string) (Moment, err
 	if report.Progress == Done || report.Progress == Ready {
 		return m, nil
 	}
-	if m.At = opens(report); !m.At.IsZero() {
+	if m.At = opens(&report); !m.At.IsZero() {
 		return m, nil
 	}
 	if m.Event == MayJoin { // what else is to be seen to first, can be meanwhile

@@ -154,7 +154,7 @@ func explainJoin(_ *State, r *StepReport, j *Job, at time.Time) {
 // removed what holds it back, and when a wet coat is touched again.
 func (r *StepReport) closes(joint *Joint, at time.Time) {
 	w := joint.Window()
-	if !atHand(*r) && (r.Progress != Waiting || at.Before(w.Opens) || joint.Lapsed(at) || !resolvable(*r)) {
+	if !atHand(r) && (r.Progress != Waiting || at.Before(w.Opens) || joint.Lapsed(at) || !resolvable(r)) {
 		return
 	}
 	r.Closes = w.Closes

@@ -641,10 +641,10 @@ func (l *life) checkNext(t *rapid.T) {
 		}
 		for i, brief := range next {
 			whole := all[i]
-			if len(brief.Reasons) < len(whole.Reasons) && (brief.Reasons[0].Because != ByOrder || !opens(brief).IsZero()) {
+			if len(brief.Reasons) < len(whole.Reasons) && (brief.Reasons[0].Because != ByOrder || !opens(&brief).IsZero()) {
 				t.Fatalf("%s waits for %v, and of %v nothing is said", whole.Step.Name, brief.Reasons, whole.Reasons)
 			}
-			if atHand(brief) != atHand(whole) || pressing(brief) != pressing(whole) || resolvable(brief) != resolvable(whole) || reworkable(brief) != reworkable(whole) || !opens(brief).Equal(opens(whole)) {
+			if atHand(&brief) != atHand(&whole) || pressing(&brief) != pressing(&whole) || resolvable(&brief) != resolvable(&whole) || reworkable(&brief) != reworkable(&whole) || !opens(&brief).Equal(opens(&whole)) {
 				t.Fatalf("%s stands otherwise by %v than by %v", whole.Step.Name, brief.Reasons, whole.Reasons)
 			}
 			brief.Reasons, whole.Reasons = nil, nil

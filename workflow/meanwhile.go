@@ -15,7 +15,7 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
 		g.Why, g.JoinBy = "", time.Time{}
 	}
-	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(r, now)
+	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(&r, now)
 	g.Beside = s.beside(r, g.Presses, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	if of := planOf(&r, g.planned); of != nil {
@@ -26,7 +26,7 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 }
 
 // presses reports whether a step can't wait: an open joint, a coat in hand.
-func presses(r StepReport, now time.Time) bool {
+func presses(r *StepReport, now time.Time) bool {
 	return !now.Before(r.Touch) && (!r.Closes.IsZero() || r.Begun.runs(now))
 }
 
@@ -47,11 +47,11 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 		if r == nil || s.clash(r, beside, now) {
 			continue
 		}
-		if atHand(*r) || seenToNow(*r) {
+		if atHand(r) || seenToNow(r) {
 			if now.Before(r.Touch) || !fits(r, of, forTheSame(of, dues), true, now) {
 				continue
 			}
-		} else if at := opensOnceSeenTo(*r); at.IsZero() || at.Sub(now) > Soon {
+		} else if at := opensOnceSeenTo(r); at.IsZero() || at.Sub(now) > Soon {
 			continue
 		} else if begins.Before(at) {
 			begins = at

@@ -182,9 +182,9 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	if outdated {
 		planned = nil
 	}
-	place := func(r StepReport) int {
+	place := func(r *StepReport) int {
 		for i := range planned {
-			if planned[i].has(&r) {
+			if planned[i].has(r) {
 				return i
 			}
 		}
@@ -193,13 +193,13 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	for _, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
 			switch {
-			case putOff != nil && (atHand(r) || r.Progress == Waiting && resolvable(r)) && putOff(r):
+			case putOff != nil && (atHand(&r) || r.Progress == Waiting && resolvable(&r)) && putOff(r):
 				off = append(off, r)
-			case atHand(r), pressing(r):
+			case atHand(&r), pressing(&r):
 				ready = append(ready, r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, r)
-				if place(r) < len(planned) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
+				if place(&r) < len(planned) && seenToNow(&r) && !(r.Stage == stage && reworkable(&r)) {
 					ready = append(ready, r)
 				}
 			}
@@ -216,19 +216,19 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			out.Damaged = append(out.Damaged, *s.unrepaired(d, now))
 		}
 	}
-	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
+	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(&a), opens(&b)) })
 	due, what := s.due(now)
 	dues := s.dues(now, planned)
 	turn := s.turns(jobs, now)
-	rank := func(r StepReport) int {
-		of := planOf(&r, planned)
-		switch face := faceOf(&r, dues); {
+	rank := func(r *StepReport) int {
+		of := planOf(r, planned)
+		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return 6
 		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
 			return 0
-		case !fits(&r, of, dues, true, now):
-			return outOfTime + tight(&r, of, dues, now)
+		case !fits(r, of, dues, true, now):
+			return outOfTime + tight(r, of, dues, now)
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case place(r) < len(planned):
@@ -239,10 +239,10 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		return 5
 	}
 	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(a), place(b)))
+		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
 	})
-	rework := indexOf(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
-	joins := func(r StepReport) bool {
+	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
+	joins := func(r *StepReport) bool {
 		at := opensOnceSeenTo(r)
 		for _, d := range dues {
 			if d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes) {
@@ -251,19 +251,19 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 		return false
 	}
-	waits := len(ready) > 0 && rank(ready[0]) > outOfTime+1 && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(&ready[0]) > outOfTime+1 && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
-	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
+	if rework >= 0 && (len(ready) == 0 || rank(&ready[0]) > 0) {
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
-		first := rank(ready[0])
+		first := rank(&ready[0])
 		if face := faceOf(out.Step, dues); face != nil && out.Step.Closes.IsZero() && (len(planned) > 0 || face.presses(now)) { // else its clock is enough
 			out.Why, out.JoinBy = face.because(now), face.closes
 		} else {
-			out.Why, out.JoinBy = because(ready[0], stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)
+			out.Why, out.JoinBy = because(out.Step, stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)
 		}
 	} else if i := indexOf(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
@@ -279,8 +279,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	if waits {
 		from = opensOnceSeenTo
 	}
-	for _, w := range waiting {
-		if t := from(w); !t.IsZero() && (out.Until.IsZero() || t.Before(out.Until)) {
+	for i := range waiting {
+		if t := from(&waiting[i]); !t.IsZero() && (out.Until.IsZero() || t.Before(out.Until)) {
 			out.Until = t
 		}
 	}
@@ -307,7 +307,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
 
 // because says why a step is suggested before others, and by when the joint that
 // it tells of must be joined.
-func because(r StepReport, stage string, waiting []StepReport, due time.Time, tooLong bool, what string, now time.Time) (why string, joinBy time.Time) {
+func because(r *StepReport, stage string, waiting []StepReport, due time.Time, tooLong bool, what string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
 		return "its window is open and will close", joinBy
@@ -317,7 +317,7 @@ func because(r StepReport, stage string, waiting []StepReport, due time.Time, to
 		return r.Reopened, joinBy
 	case tooLong:
 		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
-	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
+	case len(waiting) > 0 && !opens(&waiting[0]).IsZero() && r.Stage != stage:
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
 	}
 	return "", joinBy
@@ -394,7 +394,14 @@ func reportOf(p *Planned, all []StepReport) *StepReport {
 // It is not inlined: reports are large, and its copies in all callers would be too.
 //
 //go:noinline
-func indexOf(all []StepReport, is func(StepReport) bool) int { return slices.IndexFunc(all, is) }
+func indexOf(all []StepReport, is func(*StepReport) bool) int {
+	for i := range all {
+		if is(&all[i]) {
+			return i
+		}
+	}
+	return -1
+}
 
 // lastStage is the stage of the last completed step.
 func (s *State) lastStage() string {
@@ -412,29 +419,27 @@ func (s *State) lastStage() string {
 }
 
 // opens returns when the step opens without anybody's help; zero: it does not.
-func opens(r StepReport) time.Time {
-	var at time.Time
-	for _, reason := range r.Reasons {
-		if reason.Until.IsZero() {
+//
+//go:noinline
+func opens(r *StepReport) time.Time {
+	return opening(r.Reasons, func(Reason) bool { return false })
+}
+
+// opensOnceSeenTo is when the step opens once a person at the bench has seen to what can be seen to at once; zero: it does not.
+func opensOnceSeenTo(r *StepReport) time.Time { return opening(r.Reasons, seenTo) }
+
+// opening is when the last of the reasons is gone that time removes; zero: one stays. Those of but are left out.
+func opening(reasons []Reason, but func(Reason) bool) (at time.Time) {
+	for _, reason := range reasons {
+		switch {
+		case but(reason):
+		case reason.Until.IsZero():
 			return time.Time{}
-		}
-		if reason.Until.After(at) {
+		case reason.Until.After(at):
 			at = reason.Until
 		}
 	}
 	return at
-}
-
-// opensOnceSeenTo is when the step opens once a person at the bench has seen to what can be seen to at once; zero: it does not.
-func opensOnceSeenTo(r StepReport) time.Time {
-	var rest []Reason
-	for _, reason := range r.Reasons {
-		if !seenTo(reason) {
-			rest = append(rest, reason)
-		}
-	}
-	r.Reasons = rest
-	return opens(r)
 }
 
 // InReach reports whether what an open window waits for can be done before it closes: nothing holds it back but time, and what
@@ -454,7 +459,7 @@ func (s *State) InReach(w Lapse, now time.Time) bool {
 		if r.Step.Name != then && (r.Step.Joint != w.Name || !r.Step.Kind.Traits().Joins) {
 			continue
 		}
-		if at := opensOnceSeenTo(r); r.AtHand() || !at.IsZero() && !at.After(w.Closes) {
+		if at := opensOnceSeenTo(&r); r.AtHand() || !at.IsZero() && !at.After(w.Closes) {
 			return true
 		}
 	}
@@ -463,18 +468,18 @@ func (s *State) InReach(w Lapse, now time.Time) bool {
 
 // reworkable reports whether gates alone hold the step back, each with a
 // remedy: one is out of tolerance and can be reworked.
-func reworkable(r StepReport) bool {
+func reworkable(r *StepReport) bool {
 	return len(r.Reasons) > 0 && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
 }
 
 // atHand reports whether a step can be done now, but for holds of adhesives and
 // tools that are to be cleared before.
-func atHand(r StepReport) bool {
+func atHand(r *StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
 // seenToNow reports whether a person at the bench can at once see to all that holds a step back: it is confirmed, cleared or read.
-func seenToNow(r StepReport) bool {
+func seenToNow(r *StepReport) bool {
 	return resolvable(r) && !anyReason(r.Reasons, func(reason Reason) bool { return !seenTo(reason) })
 }
 
@@ -491,13 +496,13 @@ func seenTo(r Reason) bool {
 // what holds it back.
 //
 //go:noinline
-func (r StepReport) AtHand() bool {
+func (r *StepReport) AtHand() bool {
 	return r.Progress == Ready || r.Progress == Waiting && resolvable(r)
 }
 
 // pressing reports whether the window of a join is open, and a person at the bench can
 // remove all that holds it back: a coat found wet, a window that is shut.
-func pressing(r StepReport) bool {
+func pressing(r *StepReport) bool {
 	return r.Progress == Waiting && r.Step.Kind.Traits().Joins && !r.Closes.IsZero() && resolvable(r)
 }
 
@@ -506,7 +511,7 @@ func pressing(r StepReport) bool {
 // It is not inlined: its copies in all callers would take 1 KB.
 //
 //go:noinline
-func resolvable(r StepReport) bool {
+func resolvable(r *StepReport) bool {
 	return !anyReason(r.Reasons, func(reason Reason) bool {
 		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage
 	})

@@ -58,8 +58,8 @@ func TestAReworkThatGluesStartsTheClocks(t *testing.T) {
 		}
 	}
 	uncured(true)
-	if r := b.step("cured"); r.Progress == Done || !opens(r).Equal(glued.Add(24*time.Hour)) {
-		t.Errorf("the wait for its cure is %s until %v", r.Progress, opens(r))
+	if r := b.step("cured"); r.Progress == Done || !opens(&r).Equal(glued.Add(24*time.Hour)) {
+		t.Errorf("the wait for its cure is %s until %v", r.Progress, opens(&r))
 	}
 	b.after(8 * time.Hour)
 	b.must(readings("square", "left=500mm", "right=501mm"))

@@ -51,7 +51,7 @@ func TestJoiningWindow(t *testing.T) {
 	b.refused(Finish{Step: "join-roots"}, ByDrying)
 	b.after(time.Minute)
 	b.done("join-roots")
-	if r := b.step("set"); r.Progress != Waiting || !opens(r).Equal(evening.Add(45*time.Minute)) {
+	if r := b.step("set"); r.Progress != Waiting || !opens(&r).Equal(evening.Add(45*time.Minute)) {
 		t.Errorf("handling: %+v", r)
 	}
 }
@@ -433,7 +433,7 @@ func TestNextPrefersWorkWhileSomethingDries(t *testing.T) {
 		t.Fatalf("next is %+v", s.Step)
 	}
 	mustContain(t, s.Why, `while "join-roots" waits`)
-	if s.Waiting[0].Step.Name != "join-roots" || !opens(s.Waiting[0]).Equal(evening.Add(10*time.Minute)) {
+	if s.Waiting[0].Step.Name != "join-roots" || !opens(&s.Waiting[0]).Equal(evening.Add(10*time.Minute)) {
 		t.Errorf("waiting: %+v", s.Waiting[0])
 	}
 	b.after(10 * time.Minute)
@@ -460,7 +460,7 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	if what != "joint roots must be joined" || b.state.CanWaitFor(&long, b.state, b.now) || !b.state.CanWaitFor(&short, b.state, b.now) {
 		t.Errorf("due %v %s", due, what)
 	}
-	why, by := because(long, "", nil, due, true, what, b.now)
+	why, by := because(&long, "", nil, due, true, what, b.now)
 	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
 		t.Errorf("long work: %q, by %v", why, by)
 	}

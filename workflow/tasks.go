@@ -343,7 +343,7 @@ func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked
 		}
 		return reasons
 	}
-	i := slices.IndexFunc(reports, func(r StepReport) bool { return r.Step.Name == step.Name })
+	i := indexOf(reports, func(r *StepReport) bool { return r.Step.Name == step.Name })
 	if i >= 0 && reports[i].Progress != Later && step.Kind.Traits().Measures {
 		for _, g := range s.GatesOf(j, *step, c.now) {
 			if g.Standing == Failed && len(g.Gate.Reworks) == 0 { // nobody wrote how it is put right

@@ -390,7 +390,7 @@ func (s *State) mayBeOff(item string, at time.Time) bool {
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
 	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
 		needs := func(_ steps.Stage, step *steps.Step) bool { return lists.Contains(step.Needs, set) }
-		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.stepsThat(j, at, needs), func(r StepReport) bool { return r.Progress == Waiting })
+		return j.Procedure.Kind == steps.Repair && indexOf(s.stepsThat(j, at, needs), func(r *StepReport) bool { return r.Progress == Waiting }) >= 0
 	})
 }
 

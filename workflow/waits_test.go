@@ -42,8 +42,8 @@ func joining(name, joint string) steps.Step {
 // waits asserts that the step waits for so long from now.
 func (b *bench) waits(step string, of time.Duration) {
 	b.t.Helper()
-	if r := b.step(step); r.Progress != Waiting || opens(r).Sub(b.now) != of {
-		b.t.Errorf("%s is %s, opens in %v: %v; want %v", step, r.Progress, opens(r).Sub(b.now), r.Reasons, of)
+	if r := b.step(step); r.Progress != Waiting || opens(&r).Sub(b.now) != of {
+		b.t.Errorf("%s is %s, opens in %v: %v; want %v", step, r.Progress, opens(&r).Sub(b.now), r.Reasons, of)
 	}
 }
 
@@ -107,18 +107,18 @@ func TestWaits(t *testing.T) {
 		b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("lay"), wait("rest", "20 min")}},
 			steps.Stage{Name: "two", After: []string{"one"}, Steps: []steps.Step{wait("again", "30 min")}},
 			steps.Stage{Name: "three", After: []string{"one"}, Steps: []steps.Step{plain("trim")}})
-		if r := b.step("trim"); !opens(r).IsZero() {
+		if r := b.step("trim"); !opens(&r).IsZero() {
 			t.Errorf("lay is to be done, and it opens: %+v", r.Reasons)
 		}
 		b.done("lay")
-		if r := b.step("trim"); len(r.Reasons) != 1 || r.Reasons[0].Text != "stage three comes after one: wait 20 min" || !opens(r).Equal(b.now.Add(20*time.Minute)) {
+		if r := b.step("trim"); len(r.Reasons) != 1 || r.Reasons[0].Text != "stage three comes after one: wait 20 min" || !opens(&r).Equal(b.now.Add(20*time.Minute)) {
 			t.Errorf("only the wait is left before it: %+v", r.Reasons)
 		}
-		if r := b.step("again"); r.Progress != Waiting || !opens(r).IsZero() {
+		if r := b.step("again"); r.Progress != Waiting || !opens(&r).IsZero() {
 			t.Errorf("it waits while the stage before is open: %+v", r)
 		}
 		again := slices.IndexFunc(b.state.Next(b.now).Waiting, func(r StepReport) bool { return r.Step.Name == "again" })
-		if r := b.state.Next(b.now).Waiting[again]; len(r.Reasons) != 2 || !opens(r).IsZero() {
+		if r := b.state.Next(b.now).Waiting[again]; len(r.Reasons) != 2 || !opens(&r).IsZero() {
 			t.Errorf("beside the wait before it, it has not begun itself: %+v", r.Reasons)
 		}
 		b.after(25 * time.Minute)
@@ -158,7 +158,7 @@ func TestWaitsOnAJoint(t *testing.T) {
 		return steps.Step{Name: name, Kind: steps.Wait, Joint: "tab", Until: until}
 	}
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("look", on("handle", steps.UntilHandling), on("cured", steps.UntilCure)))
-	if r := b.step("handle"); r.Progress != Waiting || !opens(r).IsZero() {
+	if r := b.step("handle"); r.Progress != Waiting || !opens(&r).IsZero() {
 		t.Errorf("nothing is joined, and it waits for %v", r.Reasons)
 	}
 	b.done("coat")
