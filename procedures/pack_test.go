@@ -9,6 +9,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -52,22 +53,28 @@ func TestLibraryIsPacked(t *testing.T) {
 func pack(t *testing.T, paths []string) {
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
-	sample, err := os.ReadFile(filepath.Join("library", sampleName+".yaml"))
-	if err != nil {
-		t.Fatal(err)
+	var by []byte
+	for n := range len(samples) + 1 {
+		dictionary := by
+		z.RegisterCompressor(uint16(bySamples+n), func(w io.Writer) (io.WriteCloser, error) {
+			return flate.NewWriterDict(w, flate.BestCompression, dictionary)
+		})
+		if n < len(samples) {
+			sample, err := os.ReadFile(filepath.Join("library", samples[n]+".yaml"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			by = slices.Concat(by, sample)
+		}
 	}
-	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestCompression) })
-	z.RegisterCompressor(bySample, func(w io.Writer) (io.WriteCloser, error) {
-		return flate.NewWriterDict(w, flate.BestCompression, sample)
-	})
 	for _, path := range paths {
 		data, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		method := uint16(bySample)
-		if filepath.Base(path) == sampleName+".yaml" {
-			method = zip.Deflate
+		method := uint16(bySamples + len(samples))
+		if n := slices.Index(samples[:], strings.TrimSuffix(filepath.Base(path), ".yaml")); n >= 0 {
+			method = uint16(bySamples + n)
 		}
 		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: method, Comment: string(headOf(data))})
 		if err == nil {
