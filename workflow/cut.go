@@ -383,27 +383,62 @@ func (s *search) run(ctx context.Context) {
 	}
 }
 
-// rejoin has the best plan cut its rows less often, where it is finished as soon.
+// rejoin has the best plan cut its rows less often, where it is finished as soon: first all that lies in one sitting, then each gap
+// there, then between sittings.
 func (s *search) rejoin(ctx context.Context) {
-	for at := 0; s.best != nil && at < len(s.best.c.rows); at++ {
-		for g := 0; g < len(s.best.c.cuts[at].gaps) && !s.of.think.over(ctx, thinkLeast); g++ {
-			c := s.best.c
-			is := c.cuts[at]
-			next := c.bounded(c.rows[at], is.with(g, stays))
-			if is.gaps[g] != parted || next.gaps[g] != stays {
-				continue
+	if s.best == nil {
+		return
+	}
+	c, starts := s.best.c, s.best.r.Starts
+	cuts, some := map[int]cut{}, false
+	for at, r := range c.rows {
+		is := c.cutOf(at, starts)
+		cuts[at] = c.bounded(r, cut{is.tasks, slices.Clone(is.gaps)}).lying(c, at, starts)
+		for g := range cuts[at].gaps {
+			if s.within(at, g, cuts[at]) {
+				cuts[at], some = c.bounded(r, cuts[at].with(g, stays)), true
 			}
-			s.of.cuts = maps.Clone(c.cuts)
-			s.of.cuts[at] = next
-			o := s.o
-			o.Before = s.finish() + 1
-			if d, err := s.of.draft(ctx, o); err == nil && d.r.Starts != nil {
-				if row, _ := d.next(); row < 0 {
-					s.best = d
+		}
+	}
+	if some {
+		s.join(ctx, cuts)
+	}
+	for _, within := range [2]bool{true, false} {
+		for at, r := range c.rows {
+			for g := 0; g < len(s.best.c.cuts[at].gaps); g++ {
+				is := s.best.c.cuts[at]
+				next := s.best.c.bounded(r, is.with(g, stays))
+				if is.gaps[g] == parted && next.gaps[g] == stays && s.within(at, g, is) == within {
+					cuts := maps.Clone(s.best.c.cuts)
+					cuts[at] = next
+					s.join(ctx, cuts)
 				}
 			}
 		}
 	}
+}
+
+// within reports whether the best plan has a parted gap of a row between tasks of one sitting.
+func (s *search) within(at, g int, is cut) bool {
+	c, starts := s.best.c, s.best.r.Starts
+	before, after := c.rows[at].around(is, g)
+	return is.gaps[g] == parted && before >= 0 && after >= 0 && c.sittingOf(before, starts[before]) == c.sittingOf(after, starts[after])
+}
+
+// join takes a plan with rows cut so in place of the best, if it is finished as soon, while there is time for that.
+func (s *search) join(ctx context.Context, cuts map[int]cut) {
+	if s.of.think.over(ctx, thinkLeast) {
+		return
+	}
+	s.of.cuts, s.of.warm = cuts, s.best.r.Starts
+	o := s.o
+	o.Before = s.finish() + 1
+	if d, err := s.of.draft(ctx, o); err == nil && d.r.Starts != nil {
+		if row, _ := d.next(); row < 0 {
+			s.best = d
+		}
+	}
+	s.of.warm = nil
 }
 
 // branch decides about the gap of a node.

@@ -548,3 +548,52 @@ func TestScheduleSaysThatItFoundNone(t *testing.T) {
 		}
 	}
 }
+
+// What was cut for something that does not come between any more is not ended and set anew within a sitting, also where what is
+// whole on another airframe must stay apart from it, and there is time for little more than to put what is known in order.
+func TestScheduleRejoinsWithinASitting(t *testing.T) {
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	var fleet []*State
+	for n := range 3 {
+		plug, pull := hands("plug", "2 min"), hands("pull", "3 min")
+		plug.Sets, pull.Sets = []steps.Setting{in}, []steps.Setting{out}
+		all := []steps.Step{plug}
+		for k := range 3 {
+			try := hands(fmt.Sprintf("try-%d", k+1), "20 min")
+			try.Needs = []steps.Setting{in}
+			all = append(all, try)
+		}
+		b := workingOn(t, kit, one("power", append(all, pull)...))
+		b.state.Airframe.Mark = fmt.Sprintf("PL-%02d", n)
+		fleet = append(fleet, b.state)
+	}
+	of := newScheduler(fleet, evening, Hours{Hands: 2, Sittings: open(0, 400)})
+	of.hands, of.think = 2, &thinking{left: time.Hour}
+	whole, err := of.draft(t.Context(), plan.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	of.cuts = map[int]cut{}
+	for at := range 2 {
+		c := whole.c
+		is := c.bounded(c.rows[at], c.cutOf(at, whole.r.Starts)).lying(c, at, whole.r.Starts)
+		is.gaps[1] = parted
+		of.cuts[at] = is
+	}
+	best, err := of.draft(t.Context(), plan.Options{})
+	if err != nil || strings.Count(says(best.whole()), "safe") != 2 {
+		t.Fatalf("%s, %v", says(best.whole()), err)
+	}
+	of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
+		o.Think = 1
+		return plan.Solve(ctx, p, o)
+	}
+	of.loose, of.rough = true, true // as at the end of a search
+	s := search{of: of, whole: whole, best: best}
+	s.rejoin(t.Context())
+	if got := says(s.best.whole()); strings.Contains(got, "safe") || s.best.r.Finish > best.r.Finish {
+		t.Errorf("%s, cut as %s", got, says(best.whole()))
+	}
+}
