@@ -15,7 +15,7 @@ import (
 
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
-	job, joint, then string // then: the step after a wait
+	job, joint, then string        // then: the step after a wait
 	wait             string        // that it opens with
 	half             bool          // another face of the joint is still to be coated
 	first            []string      // what is left to do before it, with its coats
