@@ -141,7 +141,7 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 }
 
 // outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
-const outOfTime = 7
+const outOfTime = 8
 
 // tight orders what doesn't fit in: first what something that is due waits for, and still leaves it time; then what somebody else
 // does than what is due; then what leaves it time at least.
@@ -283,11 +283,11 @@ type Overrun struct {
 	Uses  bool          // that is what the plan sets something hot, on or plugged in for
 }
 
-// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, it is planned for another
-// one, or nobody is there any more.
+// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, or nobody is there any
+// more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	by := s.leaves(now)
-	if by.IsZero() || g.Step == nil || g.Presses || g.Planned.After(by) || now.Sub(by) > untended {
+	if by.IsZero() || g.Step == nil || g.Presses || now.Sub(by) > untended {
 		return nil
 	}
 	r := g.Step

@@ -7,6 +7,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -121,13 +122,51 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
-	if by := s.leaves(now); heats && now.Before(by) && g.Until.After(by) { // nobody is there till then
+	if by := s.leaves(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
 		heats = false
 	}
-	if goesOn || heats {
+	if goesOn || heats || g.Step != nil && s.busy(now) {
 		return nil
 	}
-	return reasonsOf(s.standing(now, now))
+	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && s.ahead(is, now) }))
+}
+
+// ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.
+func (s *State) ahead(is *hotThing, now time.Time) bool {
+	for i := range s.Planned {
+		p := &s.Planned[i]
+		if job, err := s.Job(p.Job); err == nil && p.Begins.After(now) {
+			step, _, _ := job.Procedure.Step(p.Step)
+			if _, done := job.done[p.Step]; done && lists.Contains(step.Sets, is.is) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// busy reports whether the last plan has somebody at the airframe now or soon, and not only to end something.
+func (s *State) busy(now time.Time) bool {
+	for i := range s.Planned {
+		if p := &s.Planned[i]; len(p.Ends) == 0 && p.Begins.Sub(now) <= Soon && p.ends().After(now) {
+			return true
+		}
+	}
+	return false
+}
+
+// HotBeside is what of the bench is hot or on for other airframes by what was said of it last, where the last plan has nobody at them
+// now or soon, and a step does not need it either.
+func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
+	for _, other := range s.others {
+		if other.busy(now) {
+			continue
+		}
+		all = append(all, reasonsOf(sorting.Delete(other.standing(now, now), func(is *hotThing) bool {
+			return !is.bench || s.ender(is.is) != nil || s.needsIt(g.Step, is, now)
+		}))...)
+	}
+	return all
 }
 
 // A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
