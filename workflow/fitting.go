@@ -80,8 +80,11 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 	if err != nil {
 		return
 	}
+	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
 	before := func(step *steps.Step) {
-		d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step)
+		if d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step); step.Kind.Traits().Coats && step.Joint == d.joint {
+			coated = d.lead
+		}
 	}
 	if step, _, ok := job.Procedure.Step(d.then); ok {
 		d.takes = minutesOf(max(1, up(handsOf(&step))))
@@ -109,7 +112,7 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 			before(&coat)
 		}
 	}
-	d.lead += j.Adhesive.Times.Least(j.Adhesive.Times.From, j.climate)
+	d.lead = max(d.lead, coated+j.Adhesive.Times.Least(j.Adhesive.Times.From, j.climate))
 }
 
 // misses reports whether the other face of a joint can't be coated, dry and be joined in time any more.

@@ -188,7 +188,9 @@ func (c *scheduler) takeTurns(of int, turn map[string]int) {
 		return t.of == of && t.step != nil && turn[t.job.ID] == n
 	}
 	for looks := range c.tasks {
-		if !in(looks, 1) || slices.ContainsFunc(c.tasks, func(t task) bool { return t.of == of && t.step != nil && turn[t.job.ID] == 2 && c.tasks[looks].waitsFor(&t) }) {
+		if !in(looks, 1) || slices.ContainsFunc(c.tasks, func(t task) bool {
+			return t.of == of && t.step != nil && turn[t.job.ID] == 2 && c.tasks[looks].waitsFor(&t)
+		}) {
 			continue
 		}
 		for i := range c.tasks {
