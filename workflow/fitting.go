@@ -143,6 +143,17 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 	return nil
 }
 
+// begunBy is when a step is begun at the latest, so that its window, or that of the joint that it coats the other face of, is met; zero:
+// it has none.
+func begunBy(r *StepReport, dues []*dueWork) time.Time {
+	if d := faceOf(r, dues); d != nil && r.Closes.IsZero() {
+		return d.closes.Add(-d.lead - d.takes)
+	} else if r.Closes.IsZero() {
+		return time.Time{}
+	}
+	return r.Closes.Add(-handsOf(&r.Step))
+}
+
 // outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
 const outOfTime = 8
 

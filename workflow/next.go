@@ -281,8 +281,14 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 		return 5
 	}
+	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
+		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
+			return 1
+		}
+		return 0
+	}
 	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
+		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {
