@@ -15,11 +15,11 @@ import (
 
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
-	job, joint, then string // then: the step after a wait
-	wait             string
+	job, joint, then string        // then: the step after a wait
+	wait             string        // that it opens with
 	half             bool          // another face of the joint is still to be coated
-	first            []string      // what of its stage, or of its coats, is left to do before it
-	lead             time.Duration // how long that takes, and the coat dries
+	first            []string      // what is left to do before it, with its coats
+	lead             time.Duration // how long that takes, with the waits that begin then, and the coat dries
 	takes            time.Duration
 	opens, closes    time.Time
 	by               time.Time // when it is begun at the latest, with something to spare where there is; never before it opens
@@ -73,23 +73,32 @@ func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 	return all
 }
 
-// leadTo finds what is left to do before what is due, and how long both take, as is written.
+// leadTo finds what is left to do before what is due, and how long both take, as is written, with the waits that begin then. A wait that
+// runs already passes meanwhile.
 func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 	job, err := s.Job(d.job)
 	if err != nil {
 		return
 	}
-	step, stage, ok := job.Procedure.Step(d.then)
-	if ok {
-		d.takes = minutesOf(max(1, up(handsOf(&step))))
-	}
 	before := func(step *steps.Step) {
 		d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step)
 	}
-	for i := s.head(job, stage, now); i < len(stage.Steps) && stage.Steps[i].Name != d.then; i++ {
-		if is := &stage.Steps[i]; !is.Kind.Traits().Passes && !s.met(job, stage, i, now) {
-			before(is)
-		}
+	if step, _, ok := job.Procedure.Step(d.then); ok {
+		d.takes = minutesOf(max(1, up(handsOf(&step))))
+		job.before(step, func(stage steps.Stage, i int) {
+			is := &stage.Steps[i]
+			if i < s.head(job, stage, now) || s.met(job, stage, i, now) {
+				return
+			}
+			if !is.Kind.Traits().Passes {
+				before(is)
+			} else if ends, runs := s.waitEnds(job, stage, i, now); !runs {
+				lasts, _ := is.For.Duration()
+				d.lead += lasts
+			} else if ends.After(d.opens) {
+				d.opens, d.wait = ends, is.Name
+			}
+		})
 	}
 	if !d.half {
 		return

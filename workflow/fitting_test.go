@@ -105,6 +105,36 @@ func TestNextLeavesTimeForWhatFollowsAWait(t *testing.T) {
 	}
 }
 
+// What else comes before a join keeps its minutes too: a wait that begins once something is done, and the stages before its own.
+// The joint is open from 10 to 40 minutes after its coat.
+func TestNextLeavesTimeForAllThatComesBeforeAJoin(t *testing.T) {
+	passing := func(plan string) *bench {
+		return working(t, one("plan", hands("short", "1 min"), hands("plan", plan)),
+			one("glue", coating("coat", "tab"), hands("sand", "2 min"), wait("air", "20 min"), joining("join", "tab")))
+	}
+	stages := func(plan string) *bench {
+		return working(t, one("plan", hands("short", "1 min"), hands("plan", plan)), one("glue", coating("coat", "tab")), one("tidy", hands("tidy", "20 min")),
+			steps.Stage{Name: "join", After: []string{"glue", "tidy"}, Steps: []steps.Step{joining("join", "tab")}})
+	}
+	for _, test := range []struct {
+		of         func(plan string) *bench
+		plan, want string
+	}{
+		{passing, "5 min", "plan sand join"},
+		{passing, "20 min", "sand plan join"}, // while it passes
+		{passing, "35 min", "sand join plan"},
+		{stages, "5 min", "plan tidy join"},
+		{stages, "14 min", "tidy join plan"},
+		{stages, "25 min", "tidy join plan"},
+	} {
+		b := test.of(test.plan)
+		b.done("coat", "short")
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("plan %s: %s, want %s", test.plan, got, test.want)
+		}
+	}
+}
+
 // nextIn is what is next so many minutes from now, and why.
 func (b *bench) nextIn(minutes int, planned []Planned) (step, why string) {
 	g := b.state.NextBut(b.now.Add(minutesOf(minutes)), nil, planned)

@@ -306,6 +306,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		before = []int{end()}
 		c.stretches = append(c.stretches, stretch{r.of, -1, nil, before[0], r.is})
 		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
+		c.stayBy(r, before[0])
 		c.fixed[heatOf{before[0], r.is}] = true
 	}
 	for from := 0; from < len(is.tasks); {
@@ -345,6 +346,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 				for _, i := range run {
 					c.tasks[i].until(c.sittings[0].To - c.tasks[i].minutes)
 				}
+				c.stayBy(r, run...)
 			}
 			run, goesOn = nil, false
 		}
@@ -475,7 +477,7 @@ func (c *scheduler) leavesAt(at int, starts []int) int {
 		switch before, after := r.around(is, g); {
 		case before < 0 && g == 0:
 			stands := r.stands(c) && (what == stays || len(c.readying(r, is.tasks[:is.until(0)], true)) == 0)
-			if stands && in(after) != 0 || !stands && len(c.readying(r, is.tasks[:1], false)) > 0 {
+			if stands && (in(after) != 0 || what == undecided && c.alone(r, -1, after, starts)) || !stands && len(c.readying(r, is.tasks[:1], false)) > 0 {
 				return g
 			}
 		case after < 0 && r.ender < 0:

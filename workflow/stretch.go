@@ -162,14 +162,19 @@ func (c *scheduler) tended(r *row) bool {
 	return len(c.fleet) > 1 && !def.Bench && def.Guarded == r.is.State
 }
 
-// alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, while nobody is at this one.
+// alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, or from now on until one,
+// while nobody is at this one.
 func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	if !c.tended(r) {
 		return false
 	}
+	from := 0 // it stands so now
+	if before >= 0 {
+		from = starts[before] + c.tasks[before].minutes
+	}
 	for i := range c.tasks {
 		t := &c.tasks[i]
-		if t.of == r.of || t.step == nil || starts[i] < starts[before]+c.tasks[before].minutes || starts[i] >= starts[after] {
+		if t.of == r.of || t.step == nil || starts[i] < from || starts[i] >= starts[after] || before < 0 && (c.hands > 1 || c.pressed(i)) {
 			continue
 		}
 		here := false
@@ -211,9 +216,44 @@ func (c *scheduler) tend(r *row, run []int) {
 	}
 	for _, first := range run {
 		for _, last := range run {
-			if first != last && !c.precedes(last, first) {
-				c.delay(last, first, c.tasks[last].minutes-minutes-longest, tie{})
+			if first == last || c.precedes(last, first) {
+				continue
 			}
+			c.delay(last, first, c.tasks[last].minutes-minutes-longest, tie{})
+			if longest == 0 || c.hands > 1 || slices.ContainsFunc(run, func(k int) bool { return c.precedes(k, first) || c.precedes(last, k) }) {
+				continue
+			}
+			for i := range c.tasks { // the only person doesn't go to another one meanwhile
+				if c.tasks[i].of != r.of && c.tasks[i].step != nil {
+					c.keepOut(i, first, last)
+				}
+			}
+		}
+	}
+}
+
+// pressed reports whether a clock runs that a task must be done by, or what comes after it.
+func (c *scheduler) pressed(i int) bool {
+	for k := range c.tasks {
+		if c.tasks[k].late != nil && (k == i || c.precedes(i, k)) {
+			return true
+		}
+	}
+	return false
+}
+
+// stayBy has the only person stay by what stands so now, until it is ended for a while, or for good: work at other airframes comes
+// after that, but for what a clock that runs doesn't leave time for.
+func (c *scheduler) stayBy(r *row, until ...int) {
+	if c.hands > 1 || !c.tended(r) {
+		return
+	}
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.of == r.of || t.step == nil || c.pressed(i) {
+			continue
+		}
+		for _, k := range until {
+			c.delay(k, i, c.tasks[k].minutes, tie{why: AfterStep})
 		}
 	}
 }

@@ -228,3 +228,72 @@ func TestScheduleStaysByWhatIsPluggedIn(t *testing.T) {
 		}
 	}
 }
+
+// powered is a bench of an airframe whose battery is needed in by some steps, of which some are done, and of another one.
+func powered(t *testing.T, done []string, power []steps.Step, other ...steps.Stage) []*State {
+	t.Helper()
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	wired := func(all []steps.Step) []steps.Step {
+		all = slices.Clone(all)
+		for i := range all {
+			switch s := &all[i]; s.Name {
+			case "plug":
+				s.Sets = []steps.Setting{in}
+			case "pull":
+				s.Sets = []steps.Setting{out}
+			case "try", "read":
+				s.Needs = []steps.Setting{in}
+			}
+		}
+		return all
+	}
+	for i := range other {
+		other[i].Steps = wired(other[i].Steps)
+	}
+	a, b := workingOn(t, kit, one("power", wired(power)...)), workingOn(t, kit, other...)
+	a.done(done...)
+	a.state.Airframe.Mark, b.state.Airframe.Mark = "PL-00", "PL-01"
+	return []*State{a.state.Beside([]*State{b.state}), b.state.Beside([]*State{a.state})}
+}
+
+// Nothing is plugged in on one airframe while another one still is, and the only person does not leave that: also where nothing is left
+// to do there but to unplug it, and where time must pass.
+func TestScheduleStaysByWhatIsPluggedInNow(t *testing.T) {
+	plug, try, read, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("read", "5 min"), hands("pull", "3 min")
+	live := one("power", plug, try, pull)
+	glue := one("glue", coating("coat", "tab"), joining("join", "tab"))
+	sand := one("plain", hands("sand", "20 min"), hands("file", "20 min"))
+	for name, test := range map[string]struct {
+		done  []string
+		power []steps.Step
+		other []steps.Stage
+	}{
+		"to be tried":    {[]string{"plug"}, []steps.Step{plug, try, pull}, []steps.Stage{live, glue}},
+		"to be pulled":   {[]string{"plug", "try"}, []steps.Step{plug, try, pull}, []steps.Stage{live, glue}},
+		"while it waits": {nil, []steps.Step{plug, try, wait("warm", "60 min"), read, pull}, []steps.Stage{sand}},
+		"other work":     {[]string{"plug"}, []steps.Step{plug, try, pull}, []steps.Stage{one("rest", hands("sand", "5 min"), wait("dry", "200 min"), hands("file", "5 min"))}},
+	} {
+		for people := 1; people <= 2; people++ {
+			fleet := powered(t, test.done, test.power, test.other...)
+			p, err := Schedule(t.Context(), fleet, evening, Hours{Hands: people, Sittings: open(0, 400)}, plan.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			in := map[string]bool{"PL-00": test.done != nil}
+			for _, v := range p.Visits {
+				for _, turn := range v.Turns {
+					if turn.Mark == "PL-01" && in["PL-00"] && people == 1 {
+						t.Errorf("%s: nobody is by what is plugged in from %s on: %s", name, turn.Step, says(p))
+					}
+					for _, set := range turn.Sets {
+						if in[turn.Mark] = set.State == "in"; in["PL-00"] && in["PL-01"] {
+							t.Errorf("%s, %d people: both are plugged in: %s", name, people, says(p))
+						}
+					}
+				}
+			}
+		}
+	}
+}

@@ -25,6 +25,10 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 				continue
 			}
 			safe, _ := s.ends(t.work, is, "")
+			if c.endsStanding(ender, def, is) && safe.State != "" {
+				all = append(all, &row{of: t.of, setter: -1, is: is, safe: safe, tasks: []int{ender}, ender: ender, needed: true, now: true})
+				continue
+			}
 			setter, between := setFor(t.work, is, t.step.Name)
 			if _, planned := c.byStep[stepOf{t.work, setter}]; planned || safe.State == "" ||
 				steps.AnyStep(between, func(step *steps.Step) bool { return needsSo(step.Needs, s.Sheet.UsesOf(*step, step.Adhesives...), is) }) {
@@ -43,6 +47,20 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 		}
 	}
 	return all
+}
+
+// endsStanding reports whether a task is the first that ends what somebody stays by on its airframe as it stands now.
+func (c *scheduler) endsStanding(ender int, def *steps.Condition, is steps.Setting) bool {
+	of := c.tasks[ender].of
+	if def.Guarded != is.State || def.Bench || c.fleet[of].Holds(def.Name, c.now) != is.State {
+		return false
+	}
+	for i := range c.tasks {
+		if c.precedes(i, ender) && c.tasks[i].setsOtherwise(is) {
+			return false
+		}
+	}
+	return true
 }
 
 // setFor is the step that sets a condition last before another step, if it sets it so, and all that comes between the two.

@@ -99,7 +99,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	h := workflow.Hours{Again: true, Hands: hands, Tight: o.tight, Consider: o.consider}
+	h := workflow.Hours{Hands: hands, Tight: o.tight, Consider: o.consider}
 	if o.temperature != "" {
 		q, err := quantity.Parse(o.temperature, quantity.Temperature)
 		if err != nil {
@@ -138,7 +138,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	h.Pace, h.Like = paceOf(work.all(ctx, d, nil), d.By), d.Plan.Last(fleet)
+	byRecord(ctx, d, &h, fleet, &work, nil)
 	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
 	if err := ctx.Err(); err != nil { // stopped: the plan that was kept stays
 		return err
@@ -324,6 +324,11 @@ func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.S
 	}
 }
 
+// byRecord adds to the hours of a plan what the record has for it: the builder's own pace, and the plan that was shown.
+func byRecord(ctx context.Context, d *desk.Desk, h *workflow.Hours, fleet []*workflow.State, work *worked, known []*workflow.State) {
+	h.Again, h.Pace, h.Like = true, paceOf(work.all(ctx, d, known), d.By), d.Plan.Last(fleet)
+}
+
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.
 const thinkAgain = 200 * time.Millisecond
 
@@ -335,10 +340,10 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
 		return nil
 	}
-	done := work.all(ctx, d, fleet)
+	h := workflow.Hours{Sittings: hours}
+	byRecord(ctx, d, &h, fleet, work, fleet)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
-	h := workflow.Hours{Sittings: hours, Again: true, Pace: paceOf(done, d.By), Like: d.Plan.Last(fleet)}
 	said := false
 	if h.Hands, said, err = a.hands(people); err != nil {
 		return nil
@@ -372,7 +377,9 @@ func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.
 	if len(hours) == 0 {
 		return nil, nil
 	}
-	t, err := workflow.Schedule(ctx, []*workflow.State{d.Repairing(ctx, s)}, now, workflow.Hours{Sittings: hours, Again: true, Hands: hands}, plan.Options{})
+	h, fleet := workflow.Hours{Sittings: hours, Hands: hands}, []*workflow.State{d.Repairing(ctx, s)}
+	byRecord(ctx, d, &h, fleet, &worked{}, nil)
+	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{})
 	if errors.As(err, new(*workflow.NoPlan)) {
 		return &page.Days{}, nil
 	}

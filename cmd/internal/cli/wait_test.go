@@ -111,6 +111,22 @@ func TestBoardInAnOutage(t *testing.T) {
 	}
 }
 
+// A clock on the wall of the bench shows what can hurt above the clocks.
+func TestWatchCautions(t *testing.T) {
+	play := player(t)
+	for _, line := range []string{"airframe add RD-01 --design reed", "start reed-build", "bench --temperature 20C", "clear knife --line 1", "done lay-out", "choose two-panels", "done cut-wing", "clear gun --line 1,2", "done gun-on"} {
+		play("fettle " + line)
+	}
+	at := scriptTime{os.Getenv("CLOCK")}
+	at.set(at.Now().Add(2 * time.Hour))
+	var out syncBuffer
+	streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &syncBuffer{}, Columns: 120, Interactive: true, Size: func() (int, int) { return 120, 24 }}
+	run(t.Context(), stores(), []string{"timers", "--watch"}, streams, passing{at, 0, func(time.Time) error { return context.Canceled }})
+	if text := out.String(); !strings.Contains(text, "Caution, at once: ") || !strings.Contains(text, "The glue gun: hot") {
+		t.Errorf("it shows %q", text)
+	}
+}
+
 // A wait goes on through an outage by what was last seen, on the safe side, says so once, and rings;
 // nothing it says stands on the line of its bar.
 func TestWaitInAnOutage(t *testing.T) {

@@ -212,8 +212,10 @@ func (w *watch) rows(now time.Time) []term.Row {
 		calls       bool
 	}
 	var clocks []clock
+	var bench page.Clocks
 	longest := 0
 	for _, s := range w.states() {
+		bench.Add(s, now)
 		for _, t := range s.Clocks(now) {
 			c := clock{Timer: t, name: s.Airframe.Mark + " · " + t.Name}
 			c.words, c.calls = page.ClockWords(t, page.Clock{Now: now})
@@ -228,6 +230,9 @@ func (w *watch) rows(now time.Time) []term.Row {
 	})
 	rows := []term.Row{{Text: now.In(time.Local).Format("Mon 2 Jan 15:04:05"), Strong: true}, {}}
 	rows = append(rows, w.notice()...)
+	for _, text := range bench.Cautions() {
+		rows = append(rows, term.Row{Text: text, Strong: true})
+	}
 	if len(clocks) == 0 && w.known {
 		rows = append(rows, term.Row{Text: "Nothing is drying or curing."})
 	}

@@ -3,11 +3,16 @@ package cli
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/store"
 	"fettle/workflow"
@@ -96,5 +101,39 @@ func TestWorkedReadsOnce(t *testing.T) {
 	clear(count)
 	if n := done(known); n != 1 || count["FN-01"] != 1 || count["FN-02"] != 0 {
 		t.Errorf("%d steps are done after %v readings, want the one of FN-01 after one of it alone", n, count)
+	}
+}
+
+// A repair shows the days that a plan has for it: both go by the builder's own pace.
+func TestRepairAtOwnPace(t *testing.T) {
+	play := player(t)
+	text := "procedure: tidy\ntitle: Tidy it\nkind: check\nrevision: 1\nstages:\n  - stage: all\n    title: All\n    steps:\n"
+	for i := range timedInAll {
+		text += fmt.Sprintf("      - step: tidy-%d\n        title: Wipe part %[1]d\n        do: Wipe it.\n        why: Dirt hides cracks.\n        hands: 10 min\n", i)
+	}
+	file := filepath.Join(t.TempDir(), "tidy.yaml")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	play("fettle airframe add CW-01 --design causeway")
+	play("fettle start CW-01 " + file)
+	for i := range timedInAll {
+		play("pass 30m")
+		play(fmt.Sprintf("fettle done CW-01 tidy-%d", i))
+	}
+	play("fettle crash CW-01 --found wing=cracked:serious")
+	t.Setenv("FETTLE_SITTINGS", "every day 18:00-23:00")
+	var repair struct{ Days struct{ Finish time.Time } }
+	var plan struct {
+		Finish time.Time
+		Pace   *page.PlanPace `json:"own_pace"`
+	}
+	for line, to := range map[string]any{"fettle repair CW-01 --json": &repair, "fettle plan CW-01 --json": &plan} {
+		if out := play(line); json.Unmarshal([]byte(out), to) != nil {
+			t.Fatalf("%s shows %s", line, out)
+		}
+	}
+	if plan.Finish.IsZero() || plan.Pace == nil || plan.Pace.Minutes <= plan.Pace.Written || !repair.Days.Finish.Equal(plan.Finish) {
+		t.Errorf("repair is done by %s, the plan by %s: %+v", repair.Days.Finish, plan.Finish, plan.Pace)
 	}
 }

@@ -153,7 +153,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a := Brief(s, now)
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
 	a.Build, a.TooLate = said(s.BuildMissing(now)), s.TooLate(now)
-	a.Harms = harms(s, s.LeftBy(s.Next(now), now), now)
+	a.Harms = atOnce(s, now)
 	if r := s.Unchecked(now); r != nil && s.Retired == nil && len(s.OpenDamages(now)) > 0 {
 		check := newReason(*r)
 		a.Check = &check

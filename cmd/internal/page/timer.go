@@ -108,7 +108,7 @@ type Clocks struct {
 // Add adds the clocks of an airframe.
 func (k *Clocks) Add(s *workflow.State, now time.Time) {
 	k.Timers = append(k.Timers, NewClocks(s, now)...)
-	k.harm(harms(s, s.LeftBy(s.Next(now), now), now))
+	k.harm(atOnce(s, now))
 	if why := s.Untrusted(now); why != nil {
 		k.Wrong = why.Text + ": set the clock"
 	}
@@ -143,6 +143,14 @@ func (k Clocks) Markdown(c Clock) string {
 		l.add("Nothing is drying or curing.")
 	}
 	return l.String() + k.Strip(c)
+}
+
+// Cautions are in plain text what can hurt.
+func (k Clocks) Cautions() (all []string) {
+	for _, r := range k.Harms {
+		all = append(all, "Caution, at once: "+term.Line(said(workflow.Cause{Text: r.Text, At: r.At})))
+	}
+	return all
 }
 
 // Strip is the list alone, to go with something else.

@@ -120,6 +120,17 @@ func harms(s *workflow.State, left []workflow.Reason, now time.Time) []Reason {
 	return all
 }
 
+// atOnce is what comes before any work, whoever shows the airframe: harms, and what stands hot, on or plugged in though the sitting is
+// over. Before that it is said with the step that outlasts it.
+func atOnce(s *workflow.State, now time.Time) []Reason {
+	g := s.Next(now)
+	left := s.LeftBy(g, now)
+	if end, by := s.EndFirst(g, now); len(left) == 0 && !by.After(now) {
+		left = end
+	}
+	return harms(s, left, now)
+}
+
 // harmed writes a caution for each open coat that something is against.
 func (l *lines) harmed(all []Reason, c Clock) {
 	for _, r := range all {

@@ -106,7 +106,12 @@ func (p painter) strip(s scene, width, height int) []string {
 	}
 	for _, t := range s.timers {
 		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
-		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
+		line := in + padded(xansi.Truncate(s.clockName(t), name, "…"), name) + "  "
+		room := width - xansi.StringWidth(line)
+		if most == 1 && len(s.timers) > 1 {
+			room -= len(fmt.Sprintf(moreClocks, len(s.timers)-1))
+		}
+		line = xansi.Truncate(line+shortened(t, words, room), width, "…")
 		switch {
 		case calls:
 			calling = append(calling, p.alert(line))
@@ -118,11 +123,33 @@ func (p painter) strip(s scene, width, height int) []string {
 	}
 	lines := lists.Concat(calling, closing, running)
 	if left := len(lines) - most; left > 0 && most > 0 {
-		more := fmt.Sprintf(" +%d", left)
+		more := fmt.Sprintf(moreClocks, left)
 		lines = lines[:most]
 		lines[most-1] = padded(xansi.Truncate(lines[most-1], width-len(more), "…"), width-len(more)) + more
 	}
 	return lines[:min(len(lines), most)]
+}
+
+// moreClocks stands behind the last clock where there is no room for all.
+const moreClocks = " +%d"
+
+// shortened is what a clock says, where that has no room without how long is left, and then its last clause alone: in it is the
+// deadline.
+func shortened(t sitting.Timer, words string, room int) string {
+	if t.Closes.IsZero() || t.Phase == workflow.Late || t.Phase == workflow.Unclocked {
+		return words
+	}
+	if xansi.StringWidth(words) > room {
+		words = strings.Join(sorting.Delete(strings.Split(words, ", "), func(clause string) bool { return strings.HasSuffix(clause, " left") }), ", ")
+	}
+	if xansi.StringWidth(words) > room {
+		words = words[strings.LastIndexAny(words, ",;")+1:]
+		words = strings.TrimPrefix(words, " ")
+	}
+	if over := xansi.StringWidth(words) - room; over > 0 {
+		words = xansi.TruncateLeft(words, over+1, "…")
+	}
+	return words
 }
 
 // clockName is the name of a clock, with the airframe if that is another one.

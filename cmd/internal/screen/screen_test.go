@@ -13,6 +13,7 @@ import (
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/store"
+	"fettle/workflow"
 )
 
 // noClocks is a bench where nothing dries.
@@ -680,6 +681,43 @@ func TestTheClockThatCloses(t *testing.T) {
 	s.timers = append(s.timers, wet)
 	if strip := painted(false).strip(s, 40, 12); len(strip) != 1 || !strings.HasPrefix(strip[0], "wet-joint") {
 		t.Errorf("the strip is %q", strip)
+	}
+}
+
+// On a narrow screen what goes first is what a clock says beside its deadline.
+func TestTheDeadlineStays(t *testing.T) {
+	coated := drying("CW-01", "wing-roots", "19:51:00", "20:20:00")
+	coated.Phase, coated.Ready = workflow.HalfCoated, time.Time{}
+	wet := drying("CW-01", "wing-roots", "19:40:00", "20:20:00")
+	wet.Ready, wet.Touch = time.Time{}, evening("19:45:00")
+	coating := coated
+	coating.Phase, coating.Began = workflow.Coating, evening("19:40:00")
+	wait := sitting.Timer{Mark: "CW-01", Timer: workflow.Timer{Name: "wing-roots", Then: "fit-the-left-half", Opens: evening("19:40:00"), Closes: evening("20:20:00")}}
+	lapsed := open("CW-01", "wing-roots", "19:20:00", "19:40:00")
+	lapsed.Phase = workflow.Late
+	for _, is := range []struct {
+		clock sitting.Timer
+		want  string
+	}{
+		{coated, "join by 20:20"},
+		{wet, "join by 20:20"},
+		{coating, "join by 20:20"},
+		{drying("CW-01", "wing-roots", "19:51:00", "20:20:00"), "from 19:51 until 20:20"},
+		{open("CW-01", "wing-roots", "19:40:00", "20:20:00"), "JOIN NOW, until 20:20"},
+		{wait, "by 20:20"},
+		{lapsed, "LAPSED 19:40"},
+	} {
+		s := scenes()["coat"]
+		s.timers = []sitting.Timer{is.clock, is.clock, is.clock}
+		for _, width := range []int{40, 46} {
+			strip := painted(false).strip(s, width, 12)
+			if len(strip) != 1 || !strings.Contains(strip[0], is.want) || !strings.HasSuffix(strip[0], " +2") || xansi.StringWidth(strip[0]) > width {
+				t.Errorf("at %d, %q is not said: %q", width, is.want, strip)
+			}
+		}
+		if s.timers = s.timers[:1]; !strings.Contains(painted(false).strip(s, 80, 24)[0], "coat the other face; join by 20:20, 37 min left") && is.clock.Phase == workflow.HalfCoated {
+			t.Error("with room it is not said in full")
+		}
 	}
 }
 
