@@ -42,7 +42,7 @@ type task struct {
 	safe     bool        // it makes safe what crashed
 	again    Again
 	so       []steps.Setting // what it needs and sets
-	since    time.Time       // when somebody began it, by what was shown before; zero: nobody is at it
+	since    int             // minute at which somebody began it, by what was shown before; 0: nobody is at it
 }
 
 // A tie says why one thing waits for another.
@@ -115,9 +115,9 @@ type scheduler struct {
 	root  *scheduler // that has made nothing
 	uncut *scheduler // that has made all tasks and settled nothing
 	asked
-	trial  bool                   // of what would help, of which nobody asks that in turn
-	inHand map[sameTurn]time.Time // what somebody is at by what was shown before, and since when
-	laysBy bool                   // it need not go on
+	trial  bool             // of what would help, of which nobody asks that in turn
+	inHand map[sameTurn]int // what somebody is at by what was shown before, and the minute since when
+	laysBy bool             // it need not go on
 
 	tasks    []task
 	numbers  []int // by airframe, its tasks

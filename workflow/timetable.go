@@ -299,7 +299,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		}
 	}
 	sorting.Stable(order, func(a, b int) int { // what somebody is at first
-		return cmp.Or(r.Starts[a]-r.Starts[b], compareTimes(c.tasks[a].since, c.tasks[b].since))
+		return cmp.Or(r.Starts[a]-r.Starts[b], c.tasks[a].since-c.tasks[b].since)
 	})
 	drying := c.drying(r.Starts)
 	var hands [][]int
@@ -346,8 +346,8 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 				turn.Dries = append(turn.Dries, d)
 			}
 		}
-		if c.continues(t, start) && turn.Begins.After(t.since) {
-			if turn.Begins = t.since; t.since.Before(c.given[at].From) {
+		if c.continues(t, start) {
+			if turn.Begins = c.time(t.since); turn.Begins.Before(c.given[at].From) {
 				turn.Begins = c.given[at].From
 			}
 		}
@@ -525,7 +525,11 @@ type sameTurn struct {
 
 // in is the turn, as one of those that are counted.
 func (t *Turn) in(count map[sameTurn]int) sameTurn {
-	is := sameTurn{t.Mark, t.Job, t.Step, t.Rework, t.Act, t.Again, 0}
+	return sameTurn{t.Mark, t.Job, t.Step, t.Rework, t.Act, t.Again, 0}.counted(count)
+}
+
+//go:noinline
+func (is sameTurn) counted(count map[sameTurn]int) sameTurn {
 	n := count[is]
 	count[is]++
 	is.time = n
@@ -540,7 +544,8 @@ func (c *scheduler) like(p plan.Problem) []int {
 	if c.h.Like == nil {
 		return nil
 	}
-	had, count := c.shown(), map[sameTurn]int{}
+	had, at := c.shown()
+	count := map[sameTurn]int{}
 	starts, known := make([]int, len(p.Activities)), false
 	for i := range c.tasks {
 		t := &c.tasks[i]
@@ -548,9 +553,8 @@ func (c *scheduler) like(p plan.Problem) []int {
 		if t.step == nil {
 			continue
 		}
-		turn := c.turn(i, -1)
-		if was := had[turn.in(count)]; was != nil {
-			starts[i], known = max(starts[i], c.minute(was.Begins)), true
+		if k, same := at[c.same(t).counted(count)]; same {
+			starts[i], known = max(starts[i], c.minute(had[k].Begins)), true
 		}
 	}
 	if !known {
