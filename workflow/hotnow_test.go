@@ -150,3 +150,23 @@ func TestScheduleLooksOverFirst(t *testing.T) {
 		t.Errorf("next is %+v", g.Step)
 	}
 }
+
+// What only a repair may plug in while damage is open is plugged in for other work once that is repaired.
+func TestSchedulePlugsInAfterTheRepair(t *testing.T) {
+	b := released(t)
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try := hands("plug", "2 min"), hands("try", "5 min")
+	plug.Sets, try.Needs = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "in"}}
+	docs := documents()
+	b.docs = &docs
+	docs.Sheets["sha256:powered"] = kit
+	docs.Procedures["sha256:all-over"] = &steps.Procedure{Name: "all-over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("all", hands("look", "30 min"), plug, try)}}
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: kit, SheetDigest: "sha256:powered", Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: docs.Procedures["sha256:all-over"], Digest: "sha256:all-over", Sheet: kit, SheetDigest: "sha256:powered"})
+	p, err := Schedule(t.Context(), []*State{b.state}, b.now, Hours{Sittings: open(0, 400, 1440, 1840, 2880, 3280, 4320, 4700)}, plan.Options{})
+	if got := says(p); err != nil || !strings.HasPrefix(got, "look ") || strings.Index(got, "plug ") < strings.Index(got, "join-skin ") || !strings.Contains(got, "plug ") {
+		t.Errorf("%s, %v", got, err)
+	}
+}
