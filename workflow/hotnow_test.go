@@ -73,6 +73,8 @@ func TestWhatIsHotForWhatIsLater(t *testing.T) {
 	is("an end now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Begins: at(10), Minutes: 1, Ends: []steps.Setting{{Condition: "iron", State: "cold"}}})
 	is("as planned", Suggestion{Step: &film, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: evening})
 	is("before its time", Suggestion{Step: &film, Planned: tomorrow}, 10, 0, Planned{Job: job, Step: "warm", Begins: tomorrow})
+	is("early in its sitting", Suggestion{Step: &film, Planned: at(50)}, 10, 0, Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(90)})
+	is("early for another sitting", Suggestion{Step: &film, Planned: at(50)}, 10, 1, Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(40)})
 	is("other work before its time", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: tomorrow})
 }
 
@@ -168,5 +170,17 @@ func TestSchedulePlugsInAfterTheRepair(t *testing.T) {
 	p, err := Schedule(t.Context(), []*State{b.state}, b.now, Hours{Sittings: open(0, 400, 1440, 1840, 2880, 3280, 4320, 4700)}, plan.Options{})
 	if got := says(p); err != nil || !strings.HasPrefix(got, "look ") || strings.Index(got, "plug ") < strings.Index(got, "join-skin ") || !strings.Contains(got, "plug ") {
 		t.Errorf("%s, %v", got, err)
+	}
+}
+
+// What was plugged in in another sitting is not taken for plugged in by a plan: it is plugged in anew for what needs it.
+func TestSchedulePlugsInAnewWhatWasLeft(t *testing.T) {
+	b := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))[0]
+	for hours, want := range map[int]string{1: "try 60, pull 80, | ends 83", 24: "plugready 1440, try 1442, pull 1462, | ends 1465"} {
+		now := evening.Add(time.Duration(hours) * time.Hour)
+		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(60*hours, 60*hours+100)}, plan.Options{})
+		if err != nil || says(p) != want {
+			t.Errorf("after %d h: %s, %v; want %s", hours, says(p), err, want)
+		}
 	}
 }
