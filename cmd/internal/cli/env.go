@@ -247,6 +247,10 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
+	people, said, err := a.hands("")
+	if err != nil || !said {
+		people = 0
+	}
 	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
 		a.warn("the store was migrated from schema %d to %d; the original is kept as %s", from, to, copy)
 	})
@@ -270,7 +274,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
-			Plan:    &desk.Plan{File: kept.File() + ".plan"},
+			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people},
 			Read:    a.read,
 
 			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,
