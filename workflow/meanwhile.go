@@ -69,7 +69,7 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 }
 
 // awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench: one
-// that is not done, as far as is known, and is not so late that nobody is at it.
+// that is not done, as far as is known, nor to be over by then, and is not so late that nobody is at it.
 //
 //go:noinline
 func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
@@ -79,10 +79,11 @@ func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
 			if mark == s.Airframe.Mark || p.Begins.After(of.Begins) {
 				break
 			}
-			if late := now.Sub(p.Begins); apart(p.Hands, of.Hands) || len(p.Hands) == 0 || late >= 2*p.ends().Sub(p.Begins) {
+			ends := p.ends()
+			if apart(p.Hands, of.Hands) || len(p.Hands) == 0 || now.Sub(ends) >= ends.Sub(p.Begins) || now.Before(ends) && !ends.After(of.Begins) {
 				continue
 			}
-			done := false
+			done := !now.Before(ends) // so it is taken where nothing is known of it
 			for _, other := range s.others {
 				if job, err := other.Job(p.Job); err == nil && other.Airframe.Mark == mark {
 					_, done = job.done[p.Step]

@@ -108,18 +108,24 @@ func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
 		"both":                   {"cut", 0, []int{1, 2}, "", "hollow"},
 		"after it":               {"cut", 6, []int{2}, "", "hollow 2 cut"},
 		"in a plan for one":      {"cut", 0, nil, "", "hollow 2 cut"},
-		"begun":                  {"cut", -5, []int{2}, "", "hollow"},
+		"begun":                  {"cut", -4, []int{2}, "", "hollow"},
+		"over by then":           {"cut", -5, []int{2}, "", "hollow 2 cut"},
 		"a little late":          {"cut", -19, []int{2}, "", "hollow"},
 		"much too late":          {"cut", -20, []int{2}, "", "hollow 2 cut"},
 		"it is done":             {"cut", 0, []int{2}, "cut", "hollow 2 cut"},
+		"nothing is known of it": {"cut", 0, []int{2}, "?", "hollow"},
+		"nothing is known later": {"cut", -10, []int{2}, "?", "hollow 2 cut"},
 		"something else is done": {"cut", 0, []int{2}, "sand", "hollow"},
 	} {
 		is := working(t, one("cut", plain("cut")), one("sand", plain("sand")))
-		if test.done != "" {
+		if test.done != "" && test.done != "?" {
 			is.done(test.done)
 		}
 		is.state.Airframe.Mark = "PL-02"
 		beside := b.state.Beside([]*State{is.state})
+		if test.done == "?" {
+			beside = b.state.Beside(nil)
+		}
 		beside.Plans = map[string][]Planned{"PL-02": {{Job: is.state.Jobs[0].ID, Step: test.step, Begins: b.now.Add(minutesOf(test.at)), Minutes: 10, Hands: test.who}}, beside.Airframe.Mark: planned}
 		one := *b
 		one.state = beside

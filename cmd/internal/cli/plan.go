@@ -50,7 +50,8 @@ func (a *app) planCommand() *cobra.Command {
 			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
 			"days. How many people work at once is hands: there, or FETTLE_HANDS. In a plan for several, next\n" +
 			"and follow say whose step it is. Follow plans anew for as many as the last plan was for, unless\n" +
-			"--hands there, or FETTLE_HANDS, says for how many.\n\n" +
+			"--hands there, or FETTLE_HANDS, says how many people there are: then next too goes by that. Planned\n" +
+			"anew, whoever is at a step stays at it.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
 			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
 			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
