@@ -53,10 +53,11 @@ func (a *app) planCommand() *cobra.Command {
 			"--hands there, or FETTLE_HANDS, says for how many.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
 			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
-			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
-			"leaves nothing; common practice, no source); a choice that is open gets its first answer, and an\n" +
-			"option is left out (--consider); the bench is as warm as it was read last, else at 20 °C\n" +
-			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.\n\n" +
+			"window a fifth, and at least 5 min, is left unused at its end, or as much as the work leaves,\n" +
+			"since people are slow (--tight leaves nothing; common practice, no source); a choice that is open\n" +
+			"gets its first answer, and an option is left out (--consider); the bench is as warm as it was read\n" +
+			"last, else at 20 °C (--temperature); a rework takes as long as its measuring. A plan changes no\n" +
+			"clock and no window.\n\n" +
 			"What is hot, on or plugged in is ended before a sitting is over (for now), and set in the next one\n" +
 			"that needs it (once more). No step of the job is done with that; the plan names what records it:\n" +
 			"fettle bench MARK --set iron=cold, fettle measure MARK GATE, and fettle clear MARK HOLD, which asks\n" +
