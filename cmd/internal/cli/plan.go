@@ -232,7 +232,7 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	}
 	value, origin, from := a.settings(c)[sittingsSetting].value()
 	if origin == "default" {
-		return nil, nil
+		return nil, c.fault("sittings")
 	}
 	blank := func(text string) bool { return strings.TrimSpace(text) == "" } // after a semicolon at the end
 	all, err := sittings(sorting.Delete(strings.Split(value, ";"), blank), now, true)
@@ -259,6 +259,9 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 	s := a.settings(c)[handsSetting]
 	s.flag = given
 	value, origin, from := s.value()
+	if err := c.fault("hands"); err != nil && origin == "default" {
+		return 0, false, err
+	}
 	n, err = strconv.Atoi(value)
 	if err != nil || n < 1 || n > workflow.MostHands {
 		return 0, false, usage("%s takes a number from 1 to %d, not %q", inFile(from, origin), workflow.MostHands, value)

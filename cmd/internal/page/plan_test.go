@@ -282,7 +282,7 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 	}
 	cures := workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(3 * day), Ends: now.Add(3*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true}
 	for want, links := range map[string][]workflow.Link{
-		": roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":                          {link(workflow.AfterStep, "", 54), cures},
+		": roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":                           {link(workflow.AfterStep, "", 54), cures},
 		": too little of the sitting is left (54 min) for Join the roots. At the end of 1 more sitting too little is left for what comes next.": {link(workflow.AfterStep, "", 54), {Mark: "FN-01", Step: "d", Begins: now.Add(day + 2*time.Hour), After: workflow.AfterStep, Sitting: true, Left: 1}},
 	} {
 		if text := said(false, links...); !strings.Contains(text, want) {
