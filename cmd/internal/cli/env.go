@@ -81,7 +81,7 @@ const (
 	handsSetting
 )
 
-func (a *app) settings(c config) [6]setting {
+func (a *app) settings(c *config) [6]setting {
 	return [...]setting{
 		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "fettle.db") }},
 		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "library") }},
@@ -131,19 +131,22 @@ func ownPlace(variable, folder, file string) string {
 }
 
 // config is the config as far as anything but a plan goes by it.
-func (a *app) config() (config, error) {
+func (a *app) config() (*config, error) {
 	c, err := a.configRead()
-	return c, cmp.Or(err, c.fault(""))
+	if err == nil {
+		err = c.fault("")
+	}
+	return c, err
 }
 
 // configRead is the config with its faults.
-func (a *app) configRead() (config, error) {
+func (a *app) configRead() (*config, error) {
 	if a.configured != nil {
-		return *a.configured, nil
+		return a.configured, nil
 	}
 	c, err := readConfig()
 	if err == nil {
-		a.configured = &c
+		a.configured = c
 		a.stores = a.stores.With(c.Etcd)
 	}
 	return c, err
@@ -155,8 +158,8 @@ func defaultPhotos() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "sh
 // mostConfig is how many bytes the config file may have.
 const mostConfig = 1 << 20
 
-func readConfig() (config, error) {
-	c := config{Etcd: keep.Cluster{Photos: defaultPhotos(), Own: true, Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
+func readConfig() (*config, error) {
+	c := &config{Etcd: keep.Cluster{Photos: defaultPhotos(), Own: true, Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
 	path := configPath()
 	if path == "" {
 		return c, nil
@@ -170,7 +173,7 @@ func readConfig() (config, error) {
 	}
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
-	switch err, some := d.Decode(&c), (*yaml.TypeError)(nil); {
+	switch err, some := d.Decode(c), (*yaml.TypeError)(nil); {
 	case errors.As(err, &some): // the other lines were read
 		for _, line := range some.Errors {
 			c.faults = append(c.faults, faultOf(line, string(data)))
@@ -402,7 +405,7 @@ func (a *app) library() (*procedures.Library, error) {
 	return procedures.Open(folder), nil
 }
 
-func (a *app) who(c config) (string, error) {
+func (a *app) who(c *config) (string, error) {
 	who, _, _ := a.settings(c)[bySetting].value()
 	who = strings.TrimSpace(who)
 	if len(who) > 64 || who != term.Line(who) {

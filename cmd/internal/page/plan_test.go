@@ -272,7 +272,7 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		{link(workflow.AfterStep, "", 75), "too little of the sitting is left (1 h 15 min) for Join the roots with what belongs in the same sitting"},
 		{link(workflow.AfterStep, "", 0), "nothing of the sitting is left for Join the roots"},
 		{link(workflow.AfterHandling, "pad", 8), "the glue of pad sets until 19:06, and then too little of the sitting is left (8 min) for Join the roots"},
-		{link(workflow.AfterHandling, "pad", 0), "pad sets, and the next sitting begins"},
+		{link(workflow.AfterHandling, "pad", 0), "the glue of pad sets, and the next sitting begins"},
 	} {
 		for full, want := range map[bool]string{false: "held back** longest from 19:01 until Tue 3 Mar 19:00: " + is.want + ".", true: "- 19:01 until Tue 3 Mar 19:00: " + is.want + "\n"} {
 			if text := said(full, is.link); !strings.Contains(text, want) {
@@ -282,7 +282,7 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 	}
 	cures := workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(3 * day), Ends: now.Add(3*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true}
 	for want, links := range map[string][]workflow.Link{
-		": roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":                           {link(workflow.AfterStep, "", 54), cures},
+		": the glue of roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":               {link(workflow.AfterStep, "", 54), cures},
 		": too little of the sitting is left (54 min) for Join the roots. At the end of 1 more sitting too little is left for what comes next.": {link(workflow.AfterStep, "", 54), {Mark: "FN-01", Step: "d", Begins: now.Add(day + 2*time.Hour), After: workflow.AfterStep, Sitting: true, Left: 1}},
 	} {
 		if text := said(false, links...); !strings.Contains(text, want) {
