@@ -275,6 +275,22 @@ func fits(r *StepReport, of *Planned, dues []*dueWork, own bool, now time.Time) 
 // Slip is how much later than planned a step is begun before that is said, or it is planned anew (common practice, no source).
 const Slip = 10 * time.Minute
 
+// Late is how much later than planned the step would be begun, where that is said. In a plan for several whoever it is for may be at it
+// until it is to be over.
+func (g *Suggestion) Late(now time.Time) time.Duration {
+	since := g.Planned
+	if since.IsZero() {
+		return 0
+	}
+	if of := planOf(g.Step, g.planned); of != nil && len(of.Hands) > 0 {
+		since = of.ends()
+	}
+	if now.Sub(since) <= Slip {
+		return 0
+	}
+	return now.Sub(g.Planned)
+}
+
 // An Overrun is a step that takes longer than the sitting of the last plan.
 type Overrun struct {
 	By    time.Time     // the sitting is over, or was to be

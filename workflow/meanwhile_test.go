@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"fettle/steps"
 )
@@ -58,4 +59,30 @@ func TestNextKeepsTheOthersFromWhatDisturbs(t *testing.T) {
 	is("coat", 9, "warm", 5, "coat")
 	is("saw-one", 9, "saw-two", 5, "saw-one")
 	is("cut-one", 9, "cut-two", 5, "cut-one 2 cut-two")
+}
+
+// What one puts off is still what another one has to do meanwhile. A step of a plan for several is late once whoever it is for was to be
+// done with it, in a plan for one once it was to be begun.
+func TestNextKeepsWhatIsPutOffForTheOthers(t *testing.T) {
+	b := working(t, one("draw", hands("draw", "20 min")), one("block", hands("block", "20 min")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{{Job: job, Step: "draw", Begins: b.now, Minutes: 20, Hands: []int{1}}, {Job: job, Step: "block", Begins: b.now, Minutes: 20, Hands: []int{2}}}
+	g := b.state.NextBut(b.now, func(r StepReport) bool { return r.Step.Name == "draw" }, planned)
+	if g.Step.Step.Name != "block" || len(g.Others) != 1 || g.Others[0].Who != 1 || g.Others[0].Step.Step.Name != "draw" {
+		t.Errorf("next is %s, meanwhile %+v", g.Step.Step.Name, g.Others)
+	}
+	for _, test := range []struct {
+		after int
+		who   []int
+		late  int
+	}{{10, nil, 0}, {11, nil, 11}, {11, []int{1}, 0}, {30, []int{1}, 0}, {31, []int{1}, 31}} {
+		planned[0].Hands, planned[1].Hands = test.who, test.who
+		now := b.now.Add(minutesOf(test.after))
+		if g := b.state.NextBut(now, nil, planned); g.Late(now) != minutesOf(test.late) {
+			t.Errorf("%v after %d min: late by %v", test.who, test.after, g.Late(now))
+		}
+	}
+	if g := b.state.NextBut(b.now.Add(time.Hour), nil, nil); g.Late(b.now.Add(time.Hour)) != 0 {
+		t.Error("late without a plan")
+	}
 }

@@ -43,7 +43,7 @@ type Suggestion struct {
 
 	planned   []Planned    // by which it was found
 	dues      []*dueWork   // what is due
-	meanwhile []StepReport // what can be done, and what waits
+	meanwhile []StepReport // what can be done, what waits, and what is put off: by whoever is asked, not by the others
 }
 
 // A Share is what one of several people does by the last plan.
@@ -268,7 +268,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	} else if i := indexOf(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
-	out.planned, out.dues, out.meanwhile = planned, dues, slices.Concat(ready, waiting)
+	out.planned, out.dues, out.meanwhile = planned, dues, slices.Concat(ready, waiting, off)
 	if out.Step != nil {
 		out = s.GoTo(out, *out.Step, now)
 		r := out.Step

@@ -42,6 +42,7 @@ type task struct {
 	safe     bool        // it makes safe what crashed
 	again    Again
 	so       []steps.Setting // what it needs and sets
+	since    int             // minute at which somebody began it, by what was shown before; 0: nobody is at it
 }
 
 // A tie says why one thing waits for another.
@@ -114,7 +115,9 @@ type scheduler struct {
 	root  *scheduler // that has made nothing
 	uncut *scheduler // that has made all tasks and settled nothing
 	asked
-	trial bool // of what would help, of which nobody asks that in turn
+	trial  bool             // of what would help, of which nobody asks that in turn
+	inHand map[sameTurn]int // what somebody is at by what was shown before, and the minute since when
+	laysBy bool             // it need not go on
 
 	tasks    []task
 	numbers  []int // by airframe, its tasks
@@ -240,7 +243,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	if err := of.considers(); err != nil {
 		return Timetable{}, err
 	}
-	t, err := of.find(ctx, o)
+	t, err := of.goingOn(ctx, o)
 	of.advises(ctx, &t)
 	of.lengthens(ctx, &t)
 	for i := range t.Lapses {
@@ -347,6 +350,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 		}
 		c.overtime()
 		c.settle()
+		c.goOn()
 		if of.frees() || of.begins(c) {
 			of.uncut = nil
 			continue

@@ -220,6 +220,7 @@ func (c *scheduler) delay(from, to, least int, why tie) {
 // add makes a task that waits for a front, and is its place.
 func (c *scheduler) add(t task, f front) int {
 	i := len(c.tasks)
+	c.takeUp(&t)
 	t.number = c.numbers[t.of]
 	c.numbers[t.of]++
 	c.tasks = append(c.tasks, t)
@@ -482,7 +483,7 @@ func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int
 			return err
 		}
 	}
-	*f = front{links: []link{{at, t.minutes, tie{why: AfterStep}}}}
+	*f = front{links: []link{{at, c.tasks[at].minutes, tie{why: AfterStep}}}}
 	return nil
 }
 

@@ -298,10 +298,15 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 			order = append(order, i)
 		}
 	}
-	sorting.Stable(order, func(a, b int) int { return r.Starts[a] - r.Starts[b] })
+	sorting.Stable(order, func(a, b int) int { // what somebody is at first
+		return cmp.Or(r.Starts[a]-r.Starts[b], c.tasks[a].since-c.tasks[b].since)
+	})
 	drying := c.drying(r.Starts)
-	until, before := make([]int, c.hands), make([]int, len(c.fleet)) // when each is free; who was at an airframe last
-	at := -1                                                         // sitting
+	var hands [][]int
+	if c.hands > 1 {
+		hands = c.whose(order, r.Starts)
+	}
+	at := -1 // sitting
 	busy := 0
 	for n, i := range order {
 		t, start := &c.tasks[i], r.Starts[i]
@@ -313,7 +318,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		}
 		turn := c.turn(i, start)
 		if c.hands > 1 {
-			turn.Hands = c.handsFor(t, start, until, before)
+			turn.Hands = hands[i]
 		}
 		turn.Written = c.written(t)
 		for _, w := range t.window {
@@ -339,6 +344,11 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		for _, d := range drying { // what begins as the turn ends is waited for, if anything comes after it
 			if (d.From.Before(turn.Ends) || goesOn && d.From.Equal(turn.Ends)) && d.Until.After(turn.Begins) {
 				turn.Dries = append(turn.Dries, d)
+			}
+		}
+		if c.continues(t, start) {
+			if turn.Begins = c.time(t.since); turn.Begins.Before(c.given[at].From) {
+				turn.Begins = c.given[at].From
 			}
 		}
 		out.Idle += minutesOf(max(0, start-busy))
@@ -382,24 +392,6 @@ func (v *Visit) goesOn(next []Visit, drying []Drying) {
 			v.After = append(v.After, *d)
 		}
 	}
-}
-
-// handsFor are those who do a task, of all who are free: first who was at the airframe before.
-func (c *scheduler) handsFor(t *task, start int, until, before []int) (all []int) {
-	needs := min(c.hands, c.people(t))
-	for k := -1; k < c.hands && len(all) < needs; k++ {
-		who := max(k, 0)
-		if k < 0 {
-			who = before[t.of]
-		}
-		if until[who] <= start {
-			all, until[who] = append(all, who+1), start+t.minutes
-		}
-	}
-	if len(all) > 0 {
-		before[t.of] = all[0] - 1
-	}
-	return all
 }
 
 // drying is what passes by itself: the time before windows open, until joints have handling strength and are cured, and
@@ -533,7 +525,11 @@ type sameTurn struct {
 
 // in is the turn, as one of those that are counted.
 func (t *Turn) in(count map[sameTurn]int) sameTurn {
-	is := sameTurn{t.Mark, t.Job, t.Step, t.Rework, t.Act, t.Again, 0}
+	return sameTurn{t.Mark, t.Job, t.Step, t.Rework, t.Act, t.Again, 0}.counted(count)
+}
+
+//go:noinline
+func (is sameTurn) counted(count map[sameTurn]int) sameTurn {
 	n := count[is]
 	count[is]++
 	is.time = n
@@ -548,25 +544,17 @@ func (c *scheduler) like(p plan.Problem) []int {
 	if c.h.Like == nil {
 		return nil
 	}
-	had, count := map[sameTurn]time.Time{}, map[sameTurn]int{}
-	for _, v := range c.h.Like.Visits {
-		for i := range v.Turns {
-			if t := &v.Turns[i]; !t.over(c.now) {
-				had[t.in(count)] = t.Begins
-			}
-		}
-	}
+	had, at := c.shown()
+	count := map[sameTurn]int{}
 	starts, known := make([]int, len(p.Activities)), false
-	count = map[sameTurn]int{}
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		starts[i] = t.earliest
 		if t.step == nil {
 			continue
 		}
-		turn := c.turn(i, -1)
-		if begins, ok := had[turn.in(count)]; ok {
-			starts[i], known = max(starts[i], c.minute(begins)), true
+		if k, same := at[c.same(t).counted(count)]; same {
+			starts[i], known = max(starts[i], c.minute(had[k].Begins)), true
 		}
 	}
 	if !known {

@@ -87,7 +87,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			n.With = "with the step that it is for"
 		}
 	}
-	if late := now.Sub(suggestion.Planned); !suggestion.Planned.IsZero() && late > workflow.Slip && !suggestion.Presses {
+	if late := suggestion.Late(now); late > 0 && !suggestion.Presses {
 		n.Behind = int(late / time.Minute)
 	}
 	if s.Retired != nil {

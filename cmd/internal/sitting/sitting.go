@@ -261,7 +261,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	s, suggestion := c.choose(now)
 	outdated := suggestion.Outdated && !c.outdated
 	c.outdated = suggestion.Outdated
-	if at := suggestion.Planned; outdated || !at.IsZero() && now.Sub(at) > workflow.Slip && now.Sub(c.planned) > workflow.Slip {
+	if outdated || suggestion.Late(now) > 0 && now.Sub(c.planned) > workflow.Slip {
 		c.replan(ctx, now)
 		s, suggestion = c.choose(now)
 	}

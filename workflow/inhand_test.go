@@ -1,0 +1,86 @@
+package workflow
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// whoDoes is who does what in a plan, in minutes after the evening.
+func whoDoes(p Timetable) string {
+	var all []string
+	for _, v := range p.Visits {
+		for _, t := range v.Turns {
+			all = append(all, fmt.Sprint(t.Step, t.Act, " ", t.Begins.Sub(evening).Minutes(), "-", t.Ends.Sub(evening).Minutes(), " ", t.Hands))
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
+// Planned anew, whoever is at a step stays at it, for what is left of it, half of it at least; and the rest is for those who were to do it.
+// What should have been over twice by now was not begun.
+func TestScheduleKeepsWhoIsAtWhat(t *testing.T) {
+	stages := func(more ...steps.Stage) []steps.Stage {
+		return append([]steps.Stage{one("pod", hands("hollow", "40 min"), hands("slit", "10 min")),
+			one("wing", hands("draw", "20 min"), hands("cut", "20 min"))}, more...)
+	}
+	shown := func(b *bench, all ...Turn) *Timetable {
+		for i := range all {
+			all[i].Mark, all[i].Job = b.state.Airframe.Mark, b.state.Jobs[0].ID
+		}
+		return &Timetable{Hands: 2, Visits: []Visit{{Sitting: open(0, 180)[0], Turns: all}}}
+	}
+	turn := func(step string, from, to int, who ...int) Turn {
+		return Turn{Step: step, Begins: evening.Add(minutesOf(from)), Ends: evening.Add(minutesOf(to)), Hands: who}
+	}
+	for name, test := range map[string]struct {
+		more  []steps.Stage
+		shown []Turn
+		done  []string
+		at    int
+		want  string
+	}{
+		"nothing is begun": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, nil, 0,
+			"hollow 0-40 [2], draw 0-20 [1], cut 20-40 [1], slit 40-50 [2]"},
+		"both are on time": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, []string{"draw"}, 20,
+			"hollow 0-40 [2], cut 20-40 [1], slit 40-50 [2]"},
+		"the other one is late": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, []string{"draw", "cut"}, 39,
+			"hollow 0-59 [2], slit 59-69 [2]"},
+		"the other one is later": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, []string{"draw"}, 79,
+			"hollow 0-99 [2], cut 79-99 [1], slit 99-109 [2]"},
+		"nobody began it": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, []string{"draw"}, 80,
+			"hollow 80-120 [2], cut 80-100 [1], slit 120-130 [2]"},
+		"each is at one": {nil, []Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, nil, 25,
+			"hollow 0-45 [2], draw 0-35 [1], cut 35-55 [1], slit 45-55 [2]"},
+		"what nobody was to do is for whoever is free": {[]steps.Stage{one("tail", hands("block", "15 min"))},
+			[]Turn{turn("hollow", 0, 40, 2), turn("draw", 0, 20, 1), turn("cut", 20, 40, 1), turn("slit", 40, 50, 2)}, []string{"draw"}, 20,
+			"hollow 0-40 [2], cut 20-40 [1], slit 40-50 [2], block 40-55 [1]"},
+		"in a plan for one nobody was": {nil, []Turn{turn("hollow", 0, 40), turn("draw", 40, 60), turn("cut", 60, 80), turn("slit", 80, 90)}, nil, 10,
+			"hollow 10-50 [1], draw 10-30 [2], cut 30-50 [2], slit 50-60 [2]"},
+		"who isn't there any more is at nothing": {nil, []Turn{turn("hollow", 0, 40, 3), turn("draw", 0, 20, 2), turn("cut", 20, 40, 2), turn("slit", 40, 50, 3)}, nil, 10,
+			"draw 0-20 [2], hollow 10-50 [1], cut 20-40 [2], slit 50-60 [2]"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := working(t, stages(test.more...)...)
+			for _, step := range test.done {
+				b.done(step)
+			}
+			b.now = evening.Add(minutesOf(test.at))
+			p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2, Like: shown(b, test.shown...)}, b.state)
+			if got := whoDoes(p); err != nil || got != test.want {
+				t.Errorf("%v\n%s, want\n%s", err, got, test.want)
+			}
+		})
+	}
+	// What both are at makes way for a join that would be lost.
+	b := working(t, one("pod", hands("hollow", "40 min")), one("glue", coating("coat", "tab"), joining("join", "tab")), one("wing", hands("draw", "40 min")))
+	b.done("coat") // its window is open from 10 to 40 minutes after
+	b.now = evening.Add(30 * time.Minute)
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2, Like: shown(b, turn("hollow", 0, 40, 2), turn("draw", 0, 40, 1), turn("join", 40, 41, 1))}, b.state)
+	if got := whoDoes(p); err != nil || len(p.Lapses) > 0 || got != "draw 30-70 [1], join 30-31 [2], hollow 31-71 [2]" {
+		t.Errorf("%v %+v %s", err, p.Lapses, got)
+	}
+}
