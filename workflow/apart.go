@@ -337,7 +337,7 @@ func (c *scheduler) safety() {
 func (t *task) onlyAfter(c *scheduler, is func(*task) bool) bool {
 	for i := range c.tasks {
 		other := &c.tasks[i]
-		if other.of == t.of && other.number/64 < len(t.before) && t.before[other.number/64]>>(other.number%64)&1 == 1 && !is(other) {
+		if other.of == t.of && t.waitsFor(other) && !is(other) {
 			return false
 		}
 	}

@@ -440,7 +440,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	var reasons []Reason
 	needs := s.NeedsAt(j, step, at)
 	for _, need := range needs {
-		reasons = append(reasons, s.stands(need, at)...)
+		reasons = append(reasons, s.stands(need, at, needs...)...)
 	}
 	reasons = append(reasons, s.guarded(j, needs, at)...)
 	own := openCoat{spread: begunOf(j, step.Name)}
@@ -470,11 +470,15 @@ func waitText(step steps.Step) string {
 	return "joint " + step.Joint + " has no handling strength yet"
 }
 
-// stands gives the reasons why a needed condition is not met; none: it is met.
-func (s *State) stands(need steps.Setting, at time.Time) []Reason {
+// stands gives the reasons why a condition that is needed with others is not met; none: it is met.
+func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) []Reason {
 	state := s.Holds(need.Condition, at)
 	remedy := Remedy{Kind: ToSetCondition, Setting: need}
-	of, hold := s.Anew(need, at)
+	of, hold := s.anew(need, with, at)
+	if first := s.FirstFor(need, with, at); first.State != "" {
+		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at)),
+			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: first})}}
+	}
 	if hold != nil {
 		remedy.Kind, remedy.Name = ToClear, of.ID+"/"+hold.Name
 	}
@@ -494,7 +498,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
 		}
 	}
-	if look := s.lookFirst(need); hold == nil && len(look) > 0 {
+	if look := s.lookFirst(need, with, at); hold == nil && len(look) > 0 {
 		text += "; look first: " + strings.Join(look, "; ")
 	}
 	return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}

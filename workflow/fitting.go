@@ -80,8 +80,11 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 	if err != nil {
 		return
 	}
+	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
 	before := func(step *steps.Step) {
-		d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step)
+		if d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step); step.Kind.Traits().Coats && step.Joint == d.joint {
+			coated = d.lead
+		}
 	}
 	if step, _, ok := job.Procedure.Step(d.then); ok {
 		d.takes = minutesOf(max(1, up(handsOf(&step))))
@@ -109,7 +112,7 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 			before(&coat)
 		}
 	}
-	d.lead += j.Adhesive.Times.Least(j.Adhesive.Times.From, j.climate)
+	d.lead = max(d.lead, coated+j.Adhesive.Times.Least(j.Adhesive.Times.From, j.climate))
 }
 
 // misses reports whether the other face of a joint can't be coated, dry and be joined in time any more.
@@ -140,8 +143,19 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 	return nil
 }
 
+// begunBy is when a step is begun at the latest, so that its window, or that of the joint that it coats the other face of, is met; zero:
+// it has none.
+func begunBy(r *StepReport, dues []*dueWork) time.Time {
+	if d := faceOf(r, dues); d != nil && r.Closes.IsZero() {
+		return d.closes.Add(-d.lead - d.takes)
+	} else if r.Closes.IsZero() {
+		return time.Time{}
+	}
+	return r.Closes.Add(-handsOf(&r.Step))
+}
+
 // outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
-const outOfTime = 7
+const outOfTime = 8
 
 // tight orders what doesn't fit in: first what something that is due waits for, and still leaves it time; then what somebody else
 // does than what is due; then what leaves it time at least.
@@ -310,11 +324,11 @@ type Overrun struct {
 	Uses  bool          // that is what the plan sets something hot, on or plugged in for
 }
 
-// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, it is planned for another
-// one, or nobody is there any more.
+// Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, or nobody is there any
+// more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	by := s.leaves(now)
-	if by.IsZero() || g.Step == nil || g.Presses || g.Planned.After(by) || now.Sub(by) > untended {
+	if by.IsZero() || g.Step == nil || g.Presses || now.Sub(by) > untended {
 		return nil
 	}
 	r := g.Step

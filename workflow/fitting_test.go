@@ -135,6 +135,42 @@ func TestNextLeavesTimeForAllThatComesBeforeAJoin(t *testing.T) {
 	}
 }
 
+// The other face of a joint comes before a join that is open where it must be begun earlier. Both joints are open from 10 to 40 minutes
+// after their coats.
+func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
+	join0, join1, face := joining("join-0", "tab0"), joining("join-1", "tab1"), coating("face-0", "tab0")
+	join0.Hands, join1.Hands, face.Hands = q("4 min"), q("15 min"), q("3 min")
+	b := working(t, one("s0", coating("coat-0", "tab0"), face, hands("sand-0", "4 min"), join0), one("s1", coating("coat-1", "tab1"), join1))
+	b.done("coat-1")
+	b.after(9 * time.Minute)
+	b.done("coat-0")
+	b.after(10 * time.Minute)
+	var planned []Planned
+	for _, p := range []struct {
+		step        string
+		from, takes int
+	}{{"face-0", 19, 3}, {"join-1", 22, 15}, {"sand-0", 37, 4}, {"join-0", 41, 4}} {
+		planned = append(planned, Planned{Job: b.state.Jobs[0].ID, Step: p.step, Begins: evening.Add(minutesOf(p.from)), Minutes: p.takes, Leave: evening.Add(10 * time.Hour)})
+	}
+	if got := b.leave(planned); got != "face-0 join-1 sand-0 join-0" {
+		t.Error(got)
+	}
+}
+
+// The other face dries while what is left before the join is done: coated by 23 it is joined in time, by 40.
+func TestNextDoesNotGiveUpAFaceTooSoon(t *testing.T) {
+	join, face := joining("join", "tab"), coating("face", "tab")
+	join.Hands, face.Hands = q("4 min"), q("3 min")
+	for _, at := range []int{14, 16, 20, 23} {
+		b := working(t, one("tidy", hands("tidy", "30 min")), one("glue", coating("coat", "tab"), face, hands("sand", "8 min"), join))
+		b.done("coat")
+		b.after(minutesOf(at))
+		if got := b.leave(nil); got != "face sand join tidy" {
+			t.Errorf("at %d: %s", at, got)
+		}
+	}
+}
+
 // nextIn is what is next so many minutes from now, and why.
 func (b *bench) nextIn(minutes int, planned []Planned) (step, why string) {
 	g := b.state.NextBut(b.now.Add(minutesOf(minutes)), nil, planned)

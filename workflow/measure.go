@@ -267,7 +267,7 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	needs := s.NeedsOf(gate, at)
 	for _, need := range needs {
-		reasons = append(reasons, s.stands(need, at)...)
+		reasons = append(reasons, s.stands(need, at, needs...)...)
 	}
 	return append(reasons, s.harms(openCoat{}, "needs", needs, at)...)
 }

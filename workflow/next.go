@@ -85,10 +85,14 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 }
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first, then the first on which something can be done, also by other people than a join that is due, then the one that waits for
-// that join, and only then one whose step would cost it; nil: no job is open on any.
+// has first in its next sitting, then the first on which something can be done, then what the plan has later, or what other people do than
+// a join that is due, then the one that waits for that join, and only then one whose step would cost it; nil: no job is open on any.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
+	var leave time.Time
+	for _, s := range fleet {
+		leave = nextLeave(leave, s.Planned, now)
+	}
 	rank := func(g Suggestion) int {
 		switch {
 		case g.Presses:
@@ -101,10 +105,12 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 			return 5
 		case len(g.Beside) > 0:
 			return 3
-		case !g.Planned.IsZero():
-			return 1
+		case g.Planned.IsZero():
+			return 2
+		case !leave.IsZero() && g.Planned.After(leave):
+			return 3
 		}
-		return 2
+		return 1
 	}
 	at := func(g Suggestion) time.Time {
 		switch {
@@ -130,13 +136,15 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 // A Planned is a step, or an act of one, as a plan has it.
 type Planned struct {
 	Job     string    `json:"job"`
-	Step    string    `json:"step"` // "": what is ended for now, or set once more
+	Step    string    `json:"step"` // "": what is reworked, ended for now, or set once more
 	Act     Act       `json:"act,omitempty"`
 	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
 	Begins  time.Time `json:"begins"`
 	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
 	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
 	Hands   []int     `json:"hands,omitempty"`   // who of several does it, from 1
+	// Ends is what is off, cold or unplugged then until it is needed in a later sitting; no step of a job is over with it.
+	Ends []steps.Setting `json:"ends,omitempty"`
 }
 
 // has reports whether it is the step of the report as it stands now.
@@ -147,8 +155,12 @@ func (p *Planned) has(r *StepReport) bool {
 }
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
-// is suggested takes longer; by is when that is. Nothing: there is time for both, or nothing was recorded in that sitting for long.
+// is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
+// is time for both, or nothing was recorded in that sitting for long.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
+	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
+		return reasonsOf(all), by
+	}
 	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
 		return nil, by
 	}
@@ -157,6 +169,32 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 		return nil, by
 	}
 	return reasonsOf(all), by
+}
+
+// endedByNow reports whether the last plan has ended by now, in this sitting, what stood so before.
+func (s *State) endedByNow(is *hotThing, now time.Time) bool {
+	for k := -1; k < len(s.others) && (k < 0 || is.bench); k++ {
+		of := s
+		if k >= 0 {
+			of = s.others[k]
+		}
+		for i := range of.Planned {
+			p := &of.Planned[i]
+			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && is.At.Before(p.Begins) && lists.Contains(p.Ends, is.safe) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
+func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
+	if r == nil {
+		return false
+	}
+	job, err := s.Job(r.Job)
+	return err == nil && (lists.Contains(r.Step.Sets, is.safe) || needsSo(r.Step.Needs, s.UsesOf(job, r.Step, now), is.is))
 }
 
 // leaves is when the sitting of the last plan is over that has begun last; zero: none has.
@@ -173,8 +211,8 @@ func (s *State) leaves(now time.Time) (by time.Time) {
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
-// then its repair; then what the last plan has first, also where a person at the bench sees to something before; then in the
-// stage last worked on, in the order written.
+// then its repair; then what the last plan has first in its next sitting, also where a person at the bench sees to something before;
+// then in the stage last worked on, in the order written; then what the plan has later.
 //
 //go:noinline
 func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
@@ -224,27 +262,38 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(&a), opens(&b)) })
 	due, what := s.due(now)
 	dues := s.dues(now, planned)
-	turn := s.turns(jobs, now)
+	turn, leave := s.turns(jobs, now), nextLeave(time.Time{}, planned, now)
+	for _, other := range s.others {
+		leave = nextLeave(leave, other.Planned, now)
+	}
 	rank := func(r *StepReport) int {
 		of := planOf(r, planned)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
-			return 6
+			return 7
 		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
 			return 0
 		case !fits(r, of, dues, true, now):
 			return outOfTime + tight(r, of, dues, now)
 		case turn[r.Job] > 0:
 			return turn[r.Job]
-		case place(r) < len(planned):
+		case of != nil && !leave.IsZero() && of.Begins.After(leave):
+			return 6
+		case of != nil:
 			return 3
 		case r.Stage == stage:
 			return 4
 		}
 		return 5
 	}
+	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
+		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
+			return 1
+		}
+		return 0
+	}
 	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
+		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {
@@ -290,6 +339,17 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 	}
 	return out
+}
+
+// nextLeave is when the first sitting of a plan is over that is not yet, at the latest then; what it has later comes after what it
+// does not have.
+func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
+	for _, p := range planned {
+		if p.Leave.After(now) && (leave.IsZero() || p.Leave.Before(leave)) {
+			leave = p.Leave
+		}
+	}
+	return leave
 }
 
 // turns are the open jobs that come before others while damage is open or a check is due:

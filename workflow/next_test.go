@@ -337,7 +337,7 @@ func TestNextKeepsTheOtherHandsAtWork(t *testing.T) {
 }
 
 // A step that is not over when the sitting of the plan is says so: with the join that its coat must have in that sitting, and with the
-// step that something is set hot for. What can't wait, or is planned for another sitting, does not.
+// step that something is set hot for, also where it is planned for another sitting. What can't wait does not.
 func TestAStepOutlastsTheSitting(t *testing.T) {
 	heat, iron := hands("heat", "8 min"), hands("iron", "30 min")
 	cool := hands("cool", "1 min")
@@ -367,7 +367,7 @@ func TestAStepOutlastsTheSitting(t *testing.T) {
 		{step: "tidy", after: 10, unspoken: true},
 		{step: "tidy", after: 11, want: 20},
 		{step: "tidy", after: 11, presses: true, unspoken: true},
-		{step: "tidy", after: 11, planned: 60, unspoken: true},
+		{step: "tidy", after: 11, planned: 60, want: 20},
 		{step: "heat", want: 39, with: "uses"},
 		{step: "tidy", after: 89, want: 20},
 		{step: "tidy", after: 91, unspoken: true},

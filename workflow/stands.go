@@ -7,6 +7,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -121,13 +122,51 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
-	if by := s.leaves(now); heats && now.Before(by) && g.Until.After(by) { // nobody is there till then
+	if by := s.leaves(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
 		heats = false
 	}
-	if goesOn || heats {
+	if goesOn || heats || g.Step != nil && s.busy(now) {
 		return nil
 	}
-	return reasonsOf(s.standing(now, now))
+	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && s.ahead(is, now) }))
+}
+
+// ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.
+func (s *State) ahead(is *hotThing, now time.Time) bool {
+	for i := range s.Planned {
+		p := &s.Planned[i]
+		if job, err := s.Job(p.Job); err == nil && p.Begins.After(now) {
+			step, _, _ := job.Procedure.Step(p.Step)
+			if _, done := job.done[p.Step]; done && lists.Contains(step.Sets, is.is) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// busy reports whether the last plan has somebody at the airframe now or soon, and not only to end something.
+func (s *State) busy(now time.Time) bool {
+	for i := range s.Planned {
+		if p := &s.Planned[i]; len(p.Ends) == 0 && p.Begins.Sub(now) <= Soon && p.ends().After(now) {
+			return true
+		}
+	}
+	return false
+}
+
+// HotBeside is what of the bench is hot or on for other airframes by what was said of it last, where the last plan has nobody at them
+// now or soon, and a step does not need it either.
+func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
+	for _, other := range s.others {
+		if other.busy(now) {
+			continue
+		}
+		all = append(all, reasonsOf(sorting.Delete(other.standing(now, now), func(is *hotThing) bool {
+			return !is.bench || s.ender(is.is) != nil || s.needsIt(g.Step, is, now)
+		}))...)
+	}
+	return all
 }
 
 // A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
@@ -165,32 +204,80 @@ func Standing(fleet []*State, now time.Time) []Reason {
 	return reasonsOf(all)
 }
 
-// setter is the step of an open job that set last what nobody leaves as it is, a hold or one without lines: whoever sets it once
-// more confirms the same lines, or heeds the same cautions. nil: none was done.
-func (s *State) setter(is steps.Setting, hold bool, at time.Time) (of *Job, by *steps.Step) {
-	last := int64(-1)
+// setter is the step of an open job that set last what nobody leaves as it is, as what else is needed with it stands: a battery that was
+// plugged in on a bare shaft, and then beside a propeller, is plugged in by the first of both once the propeller is off. Where a hold
+// set it, that is before a step without lines: whoever sets it once more confirms the same lines, or heeds the same cautions. nil: none
+// was done.
+func (s *State) setter(is steps.Setting, with []steps.Setting, at time.Time) (of *Job, by *steps.Step) {
+	last, best := int64(-1), 0
 	for _, j := range s.OpenJobs(at) {
 		if !s.staysNot(j.written, is) {
 			continue
 		}
 		for _, step := range j.Procedure.Steps() {
 			m, done := j.done[step.Name]
-			if done && len(step.Confirm) > 0 == hold && lists.Contains(step.Sets, is) && m.position > last {
-				of, by, last = j, step, m.position
+			if !done || !lists.Contains(step.Sets, is) {
+				continue
+			}
+			fits := 0
+			if s.suits(step, is, with, at) {
+				fits = 2
+			}
+			if len(step.Confirm) > 0 {
+				fits++
+			}
+			if fits > best || fits == best && m.position > last {
+				of, by, last, best = j, step, m.position, fits
 			}
 		}
 	}
 	return of, by
 }
 
+// suits reports whether nothing that a step needs, but for what it sets, is needed otherwise with that, or stands otherwise where that
+// says nothing of it.
+func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, at time.Time) bool {
+	return !steps.AnySetting(step.Needs, func(need steps.Setting) bool {
+		state := s.Holds(need.Condition, at)
+		for _, other := range with {
+			if other.Condition == need.Condition {
+				state = other.State
+			}
+		}
+		return need.Condition != is.Condition && state != "" && state != need.State
+	})
+}
+
+// FirstFor is what must stand before a condition is set so, with what else is needed: the step of an open job that sets it needs that, and
+// it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. Without a state: nothing.
+func (s *State) FirstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
+	_, by := s.setter(is, with, at)
+	if by == nil {
+		for _, j := range s.OpenJobs(at) {
+			for _, step := range j.Procedure.Steps() {
+				if _, done := j.done[step.Name]; done && lists.Contains(step.Sets, is) {
+					by = step
+				}
+			}
+		}
+	}
+	if by == nil || s.Holds(is.Condition, at) == is.State {
+		return first
+	}
+	for _, need := range by.Needs {
+		def, _ := s.Sheet.Condition(need.Condition)
+		if state := s.Holds(need.Condition, at); need.Condition != is.Condition && state != "" && state != need.State && !def.Lapses() {
+			return need
+		}
+	}
+	return first
+}
+
 // Heeded are the cautions of the step without lines that set what nobody leaves as it is, where it was ended since: whoever sets it
 // once more heeds them once more.
 func (s *State) Heeded(is steps.Setting, at time.Time) []string {
-	if _, hold := s.setter(is, true, at); hold != nil || s.Holds(is.Condition, at) == is.State {
-		return nil
-	}
-	_, by := s.setter(is, false, at)
-	if by == nil {
+	_, by := s.setter(is, nil, at)
+	if by == nil || len(by.Confirm) > 0 || s.Holds(is.Condition, at) == is.State {
 		return nil
 	}
 	return by.Cautions
@@ -199,7 +286,11 @@ func (s *State) Heeded(is steps.Setting, at time.Time) []string {
 // Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was
 // cleared, or somebody said only that it is so; nil: there is none.
 func (s *State) Anew(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
-	if of, hold = s.setter(is, true, at); hold == nil || s.confirmed(is, of, hold, at) {
+	return s.anew(is, nil, at)
+}
+
+func (s *State) anew(is steps.Setting, with []steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
+	if of, hold = s.setter(is, with, at); hold == nil || len(hold.Confirm) == 0 || s.confirmed(is, of, hold, at) {
 		return nil, nil
 	}
 	return of, hold
@@ -271,14 +362,23 @@ func (s *State) seconded(position int64, of *Job, step *steps.Step) bool {
 }
 
 // lookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
-// it looks at the same.
-func (s *State) lookFirst(is steps.Setting) []string {
+// it looks at the same. Where a step without lines set it last, they are those of the hold right before that, for which it was still safe.
+func (s *State) lookFirst(is steps.Setting, with []steps.Setting, at time.Time) []string {
+	if of, by := s.setter(is, with, at); by != nil && len(by.Confirm) == 0 {
+		safe, _ := s.ends(of.written, is, "")
+		_, stage, _ := of.Procedure.Step(by.Name)
+		for i := range stage.Steps {
+			if before := &stage.Steps[i]; i+1 < len(stage.Steps) && stage.Steps[i+1].Name == by.Name && lists.Contains(before.Needs, safe) {
+				return before.Confirm
+			}
+		}
+	}
 	for i := len(s.Jobs) - 1; i >= 0; i-- {
 		if !s.staysNot(s.Jobs[i].written, is) {
 			continue
 		}
 		for _, step := range s.Jobs[i].written.Steps() {
-			if len(step.Confirm) > 0 && lists.Contains(step.Sets, is) {
+			if len(step.Confirm) > 0 && lists.Contains(step.Sets, is) && s.suits(step, is, with, at) {
 				return step.Confirm
 			}
 		}

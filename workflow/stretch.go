@@ -242,17 +242,20 @@ func (c *scheduler) pressed(i int) bool {
 	return false
 }
 
-// stayBy has the only person stay by what stands so now, until it is ended for a while, or for good: work at other airframes comes
-// after that, but for what a clock that runs doesn't leave time for.
+// stayBy has the only person stay by what stands so now: work at other airframes comes after these tasks of the row, but for what a
+// clock that runs doesn't leave time for.
 func (c *scheduler) stayBy(r *row, until ...int) {
-	if c.hands > 1 || !c.tended(r) {
-		return
-	}
-	for i := range c.tasks {
-		if t := &c.tasks[i]; t.of == r.of || t.step == nil || c.pressed(i) {
-			continue
+	for _, k := range until {
+		if c.hands == 1 && c.tended(r) {
+			c.comesFirst(k, func(t *task) bool { return t.of != r.of })
 		}
-		for _, k := range until {
+	}
+}
+
+// comesFirst has others wait for a task, but for what a clock that runs doesn't leave time for.
+func (c *scheduler) comesFirst(k int, others func(t *task) bool) {
+	for i := range c.tasks {
+		if t := &c.tasks[i]; i != k && t.step != nil && others(t) && !c.precedes(k, i) && !c.precedes(i, k) && !c.pressed(i) {
 			c.delay(k, i, c.tasks[k].minutes, tie{why: AfterStep})
 		}
 	}

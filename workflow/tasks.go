@@ -143,6 +143,7 @@ func (c *scheduler) airframe(of int, s *State) error {
 		}
 		ends[j.ID] = end
 	}
+	c.takeTurns(of, s.turns(jobs, c.now))
 	c.gatesOf(of, s, first)
 	// A release waits for everything, and for the cure of what carries load; where there is none, all ends with that.
 	all := front{}
@@ -179,6 +180,27 @@ func (c *scheduler) airframe(of int, s *State) error {
 	return nil
 }
 
+// takeTurns has what looks over a damaged airframe come before its repairs, but for what waits for them, and what a clock that runs
+// doesn't leave time for.
+func (c *scheduler) takeTurns(of int, turn map[string]int) {
+	in := func(i, n int) bool {
+		t := &c.tasks[i]
+		return t.of == of && t.step != nil && turn[t.job.ID] == n
+	}
+	for looks := range c.tasks {
+		if !in(looks, 1) || slices.ContainsFunc(c.tasks, func(t task) bool {
+			return t.of == of && t.step != nil && turn[t.job.ID] == 2 && c.tasks[looks].waitsFor(&t)
+		}) {
+			continue
+		}
+		for i := range c.tasks {
+			if in(i, 2) && !c.precedes(looks, i) && !c.pressed(i) {
+				c.order(looks, i)
+			}
+		}
+	}
+}
+
 // follow has a task wait for a front, but for what waits for it.
 func (c *scheduler) follow(i int, f front) {
 	t := &c.tasks[i]
@@ -209,7 +231,12 @@ func (t *task) comesAfter(other *task) {
 //go:noinline
 func (c *scheduler) precedes(a, b int) bool {
 	x, y := &c.tasks[a], &c.tasks[b]
-	return x.of == y.of && x.number/64 < len(y.before) && y.before[x.number/64]>>(x.number%64)&1 == 1
+	return x.of == y.of && y.waitsFor(x)
+}
+
+// waitsFor reports whether it comes after another of its airframe.
+func (t *task) waitsFor(other *task) bool {
+	return other.number/64 < len(t.before) && t.before[other.number/64]>>(other.number%64)&1 == 1
 }
 
 //go:noinline

@@ -92,16 +92,21 @@ type Turn struct {
 	Dries []Drying `json:"dries,omitempty"` // what dries meanwhile
 }
 
-// Planned is what it has for an airframe, in its order. Reworks come by themselves, and what is ended or done once more is no step.
+// Planned is what it has for an airframe, in its order. What is reworked, ended or done once more is no step of a job, and yet
+// somebody is at it then.
 //
 //go:noinline
 func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
 			switch {
-			case turn.Mark != mark || turn.Rework != "":
-			case turn.Again != "": // no step, and yet somebody is there till then
-				all = append(all, Planned{Begins: turn.Begins, Leave: v.To})
+			case turn.Mark != mark:
+			case turn.Rework != "" || turn.Again != "":
+				p := Planned{Begins: turn.Begins, Minutes: minutesBetween(turn.Begins, turn.Ends), Leave: v.To}
+				if turn.Again == AgainSafe {
+					p.Ends = turn.Sets
+				}
+				all = append(all, p)
 			default:
 				answer := ""
 				for _, a := range t.Answers {
@@ -109,12 +114,14 @@ func (t Timetable) Planned(mark string) (all []Planned) {
 						answer = a.Answer
 					}
 				}
-				all = append(all, Planned{turn.Job, turn.Step, turn.Act, answer, turn.Begins, max(0, int(turn.Ends.Sub(turn.Begins)/time.Minute)), v.To, turn.Hands})
+				all = append(all, Planned{turn.Job, turn.Step, turn.Act, answer, turn.Begins, minutesBetween(turn.Begins, turn.Ends), v.To, turn.Hands, nil})
 			}
 		}
 	}
 	return all
 }
+
+func minutesBetween(from, to time.Time) int { return max(0, int(to.Sub(from)/time.Minute)) }
 
 // A Drying is time that passes by itself.
 type Drying struct {

@@ -100,7 +100,7 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	var all, over []statedSitting
 	// One of yesterday may go on after midnight.
 	for day := -1; day <= farthestSitting && (!every || day <= sittingsAhead); day++ {
-		of := time.Date(now.Year(), now.Month(), now.Day()+day, 0, 0, 0, 0, now.Location())
+		of := time.Date(now.Year(), now.Month(), now.Day()+day, 12, 0, 0, 0, now.Location()) // some nights have no midnight
 		if !is(of) {
 			continue
 		}
@@ -156,7 +156,7 @@ func daysOf(word string, every bool, now time.Time) (func(time.Time) bool, bool)
 	case "today":
 		return on(now.Format(time.DateOnly)), true
 	case "tomorrow":
-		return on(time.Date(now.Year(), now.Month(), now.Day()+1, 0, 0, 0, 0, now.Location()).Format(time.DateOnly)), true
+		return on(time.Date(now.Year(), now.Month(), now.Day()+1, 12, 0, 0, 0, now.Location()).Format(time.DateOnly)), true
 	}
 	_, err := time.Parse(time.DateOnly, word)
 	return on(word), err == nil

@@ -143,3 +143,23 @@ func TestReplanningIsShort(t *testing.T) {
 		t.Errorf("it is planned anew for %s", thinkAgain)
 	}
 }
+
+// A day is known where it has no midnight, as where the clocks go forward from 24:00 (IANA time zone database, America/Santiago,
+// 6 September 2026).
+func TestSittingsOfADayWithoutMidnight(t *testing.T) {
+	zone, err := time.LoadLocation("America/Santiago")
+	if err != nil {
+		t.Skip(err)
+	}
+	now := time.Date(2026, 9, 5, 12, 0, 0, 0, zone)
+	for text, want := range map[string]string{
+		"every day 19:00-21:00":  "Sat 5 19:00",
+		"tomorrow 14:00-17:00":   "Sun 6 14:00",
+		"sun 14:00-17:00":        "Sun 6 14:00",
+		"2026-09-06 14:00-17:00": "Sun 6 14:00",
+	} {
+		if got, err := sittings([]string{text}, now, false); err != nil || got[0].From.Format("Mon 2 15:04") != want {
+			t.Errorf("%s: %v, %v; want %s", text, got[:min(1, len(got))], err, want)
+		}
+	}
+}

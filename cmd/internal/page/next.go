@@ -71,8 +71,9 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
+	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, left, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if len(left) == 0 {
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 			n.EndFirst, n.LeaveBy = newReasons(end), by
@@ -197,11 +198,15 @@ func (n Next) AtOnce(c Clock) string {
 	}
 	l.harmed(n.Harms, c)
 	for _, r := range n.EndFirst {
-		text := "**Caution, at once:** the sitting was to be over at %s. %s"
-		if n.LeaveBy.After(c.Now) {
-			text = "**Caution, by %s:** the sitting is over then, and this step takes longer. %s"
+		is := ReasonText(r.Reason, c)
+		switch at := c.At(n.LeaveBy); {
+		case n.LeaveBy.IsZero():
+			l.item("**Caution, at once:** nothing more needs it in this sitting by the plan. %s", is)
+		case n.LeaveBy.After(c.Now):
+			l.item("**Caution, by %s:** the sitting is over then, and this step takes longer. %s", at, is)
+		default:
+			l.item("**Caution, at once:** the sitting was to be over at %s. %s", at, is)
 		}
-		l.item(text, c.At(n.LeaveBy), ReasonText(r.Reason, c))
 	}
 	for _, other := range n.Plugged {
 		l.item("**Caution, stay by %s:** %s", esc(other.Mark), ReasonText(other.Reason.Reason, c))

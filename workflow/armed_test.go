@@ -1,0 +1,72 @@
+package workflow
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// armed is a bench on which the battery was plugged in twice: by a hold, on a bare shaft, and after the propeller was fitted, tied down.
+func armed(t *testing.T) *bench {
+	t.Helper()
+	is := func(condition, state string) []steps.Setting {
+		return []steps.Setting{{Condition: condition, State: state}}
+	}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "propeller", States: []string{"off", "on"}, Guarded: "on"}, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	bare, plug, try, pull := plain("bare"), plain("plug"), plain("try"), plain("pull")
+	fit, tie, arm, full, disarm := plain("fit"), plain("tie"), plain("arm"), plain("full"), plain("disarm")
+	bare.Sets = append(is("propeller", "off"), is("battery", "out")...)
+	plug.Needs, plug.Sets, plug.Confirm = is("propeller", "off"), is("battery", "in"), []string{"The shaft is bare"}
+	plug.Kind = steps.Hold
+	try.Needs = append(is("propeller", "off"), is("battery", "in")...)
+	pull.Sets = is("battery", "out")
+	fit.Needs, fit.Sets = append(is("propeller", "off"), is("battery", "out")...), is("propeller", "on")
+	tie.Kind, tie.Needs, tie.Confirm = steps.Hold, append(is("propeller", "on"), is("battery", "out")...), []string{"A hard pull moved nothing"}
+	arm.Needs, arm.Sets, arm.Cautions = append(is("propeller", "on"), is("battery", "out")...), is("battery", "in"), []string{"Stay out of its line."}
+	full.Needs = append(is("propeller", "on"), is("battery", "in")...)
+	disarm.Sets = is("battery", "out")
+	b := workingOn(t, kit, one("power", bare, plug, try, pull, fit, tie, arm, full, disarm))
+	b.done("bare")
+	b.must(Clear{Step: "plug", Answers: []bool{true}})
+	b.done("try", "pull", "fit")
+	b.must(Clear{Step: "tie", Answers: []bool{true}})
+	b.done("arm")
+	return b
+}
+
+// A battery that was pulled beside a propeller is not plugged in again by the hold for a bare shaft, but as it was tied down; and no
+// propeller is fitted while it is in.
+func TestWhatIsPluggedInBesideAPropeller(t *testing.T) {
+	b := armed(t)
+	is := func(want ...string) {
+		t.Helper()
+		b.after(time.Minute)
+		var got []string
+		for _, r := range b.step("full").Reasons {
+			got = append(got, fmt.Sprintf("%s: %s %s %s", r.Text, r.Remedy.Kind, r.Remedy.Setting, r.Remedy.Name))
+		}
+		if len(got) != len(want) {
+			t.Fatalf("the reasons are %q", got)
+		}
+		for i := range want {
+			if !strings.Contains(got[i], want[i]) {
+				t.Errorf("%q, want %q", got[i], want[i])
+			}
+		}
+	}
+	b.must(setting("battery", "out"))
+	is("look first: A hard pull moved nothing: set-condition battery: in")
+	if got := b.state.Heeded(steps.Setting{Condition: "battery", State: "in"}, b.now); len(got) != 1 || got[0] != "Stay out of its line." {
+		t.Errorf("heeded is %v", got)
+	}
+	b.must(setting("propeller", "off"))
+	is("it needs propeller: on", "it needs battery: in, and before that propeller: on")
+	b.must(Clear{Step: "plug", Answers: []bool{true}}) // somebody plugs it in on the bare shaft
+	is("it needs propeller: on, and before that battery: out, but the journal says battery: in: set-condition battery: out")
+	b.must(setting("battery", "out"), setting("propeller", "on"), setting("battery", "in"))
+	is()
+}

@@ -1,0 +1,152 @@
+package workflow
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// What the last plan has ended by now, in this sitting, is said at once, also while something is only waited for: not before, not of
+// what was set anew since, and not where the step that is suggested needs it.
+func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
+	cold := []steps.Setting{{Condition: "iron", State: "cold"}}
+	b := parts(t, 2)
+	b.done("warm")
+	other := plain("tidy")
+	r := b.step("film-1")
+	for _, test := range []struct {
+		name          string
+		ended, now    int
+		step          *steps.Step
+		again, spoken bool
+	}{
+		{"before", 20, 19, &other, false, false},
+		{"then", 20, 20, &other, false, true},
+		{"while it waits", 20, 25, nil, false, true},
+		{"it is needed", 20, 25, &r.Step, false, false},
+		{"hot once more", 20, 25, &other, true, false},
+		{"long ago", 20, 81, &other, false, false},
+	} {
+		is := *b
+		is.now = evening.Add(minutesOf(22))
+		if test.again {
+			is.must(setting("iron", "hot"))
+		}
+		is.state.Planned = []Planned{{Begins: evening.Add(minutesOf(test.ended)), Ends: cold}}
+		g := Suggestion{}
+		if test.step != nil {
+			g.Step = &StepReport{Job: is.state.Jobs[0].ID, Step: *test.step}
+		}
+		end, by := is.state.EndFirst(g, evening.Add(minutesOf(test.now)))
+		if (len(end) == 1) != test.spoken || !by.IsZero() {
+			t.Errorf("%s: %v by %v", test.name, end, by)
+		}
+	}
+}
+
+// What stands hot is said at once where a wait goes past the end of the sitting, also once that is over; not where the plan has a rework
+// now, nor where somebody heated it before its time and goes on with what needs it.
+func TestWhatIsHotForWhatIsLater(t *testing.T) {
+	b := parts(t, 2)
+	b.done("warm")
+	is := func(name string, g Suggestion, minute, want int, planned ...Planned) {
+		t.Helper()
+		b.state.Planned = planned
+		if got := b.state.LeftBy(g, evening.Add(minutesOf(minute))); len(got) != want {
+			t.Errorf("%s: %v", name, got)
+		}
+	}
+	at := func(minute int) time.Time { return evening.Add(minutesOf(minute)) }
+	over := Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(40)}
+	for _, minute := range []int{39, 40, 45} {
+		is("past the end", Suggestion{Until: at(50)}, minute, 1, over)
+	}
+	is("before the end", Suggestion{Until: at(40)}, 30, 0, over)
+	job := b.state.Jobs[0].ID
+	film, tidy := b.step("film-1"), StepReport{Job: job, Step: plain("tidy")}
+	tomorrow := at(24 * 60)
+	is("tomorrow", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1)
+	is("a rework now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 0, Planned{Begins: at(10), Minutes: 8})
+	is("an end now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Begins: at(10), Minutes: 1, Ends: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	is("as planned", Suggestion{Step: &film, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: evening})
+	is("before its time", Suggestion{Step: &film, Planned: tomorrow}, 10, 0, Planned{Job: job, Step: "warm", Begins: tomorrow})
+	is("other work before its time", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: tomorrow})
+}
+
+// What of the bench is hot for another airframe, at which the plan has nobody, is said where the work goes on.
+func TestWhatIsHotForAnother(t *testing.T) {
+	hot := parts(t, 2)
+	hot.done("warm")
+	b := working(t, one("tidy", plain("tidy")))
+	b.state.Airframe.Mark = "PL-02"
+	s := b.state.Beside([]*State{hot.state})
+	g := s.Next(b.now)
+	if got := s.HotBeside(g, b.now); len(got) != 1 {
+		t.Errorf("hot beside is %v", got)
+	}
+	hot.state.Planned = []Planned{{Job: hot.state.Jobs[0].ID, Step: "film-1", Begins: b.now.Add(20 * time.Minute), Minutes: 20}}
+	if got := s.HotBeside(g, b.now); len(got) != 0 {
+		t.Errorf("somebody goes on with it: %v", got)
+	}
+}
+
+// What the plan has for a later sitting comes after what it does not have, as what an answer has brought in: on one airframe, and among
+// several, where the first sitting of any counts.
+func TestWhatIsPlannedForLater(t *testing.T) {
+	day := 24 * time.Hour
+	b := working(t, one("one", plain("soon")), one("two", plain("later")), one("three", plain("new")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{
+		{Job: job, Step: "soon", Begins: evening, Leave: evening.Add(time.Hour)},
+		{Job: job, Step: "later", Begins: evening.Add(day), Leave: evening.Add(day + time.Hour)},
+	}
+	for _, want := range []string{"soon", "new", "later"} {
+		if g := b.state.NextBut(b.now, nil, planned); g.Step == nil || g.Step.Step.Name != want {
+			t.Fatalf("next is %+v, want %s", g.Step, want)
+		}
+		b.done(want)
+	}
+	a, c := working(t, one("one", plain("later"))), working(t, one("one", plain("new")), one("two", plain("soon")))
+	c.done("soon")
+	a.state.Airframe.Mark, c.state.Airframe.Mark = "PL-01", "PL-02"
+	a.state.Planned = []Planned{{Job: job, Step: "later", Begins: evening.Add(day), Leave: evening.Add(day + time.Hour)}}
+	c.state.Planned = []Planned{{Job: job, Step: "soon", Begins: evening, Leave: evening.Add(time.Hour)}}
+	fleet := []*State{a.state.Beside([]*State{c.state}), c.state.Beside([]*State{a.state})}
+	if got := Foremost(fleet, evening); got == nil || got.Airframe.Mark != "PL-02" {
+		t.Errorf("the foremost is %v", got)
+	}
+}
+
+// What stands hot, and nothing needs in this sitting, is ended before anything else is done, but for what has a clock that runs.
+func TestScheduleEndsFirstWhatNothingNeeds(t *testing.T) {
+	b := parts(t, 1)
+	b.done("warm")
+	other := working(t, one("tidy", hands("tidy", "10 min")))
+	b.state.Airframe.Mark, other.state.Airframe.Mark = "PL-01", "PL-02"
+	fleet := []*State{b.state.Beside([]*State{other.state}), other.state.Beside([]*State{b.state})}
+	p, err := Schedule(t.Context(), fleet, evening, Hours{Sittings: open(0, 20, 1440, 1500)}, plan.Options{})
+	if want := "offsafe 0, tidy 1, | warmready 1440, read 1448, film-1 1453, off 1473, | ends 1474"; err != nil || says(p) != want {
+		t.Errorf("%s, %v; want %s", says(p), err, want)
+	}
+}
+
+// What looks over a damaged airframe is planned before its repair, as it is next.
+func TestScheduleLooksOverFirst(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	docs := documents()
+	b.docs = &docs
+	docs.Procedures["sha256:all-over"] = &steps.Procedure{Name: "all-over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("all", hands("look", "30 min"), hands("feel", "30 min"))}}
+	b.must(Start{Procedure: docs.Procedures["sha256:all-over"], Digest: "sha256:all-over", Sheet: sheet(), SheetDigest: sheetSum})
+	p, err := Schedule(t.Context(), []*State{b.state}, b.now, Hours{Sittings: open(0, 400, 1440, 1840)}, plan.Options{})
+	if err != nil || !strings.HasPrefix(says(p), "look 1480, feel 1510, lay-skin ") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	if g := b.state.Next(b.now); g.Step == nil || g.Step.Step.Name != "look" {
+		t.Errorf("next is %+v", g.Step)
+	}
+}
