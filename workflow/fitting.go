@@ -316,6 +316,12 @@ func (g *Suggestion) Late(now time.Time) time.Duration {
 	return now.Sub(g.Planned)
 }
 
+// Missed reports whether the last plan has the step in a sitting that is over, and nobody goes on with that one any more.
+func (g *Suggestion) Missed(now time.Time) bool {
+	of := planOf(g.Step, g.planned)
+	return of != nil && !of.Leave.IsZero() && now.Sub(of.Leave) > untended
+}
+
 // An Overrun is a step that takes longer than the sitting of the last plan.
 type Overrun struct {
 	By    time.Time     // the sitting is over, or was to be

@@ -401,7 +401,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	if len(left) > 0 {
 		l.item("**Left to dry and cure:** %s", strings.Join(left, "; "))
 	}
-	l.add("\n```\n%s```", s.chart())
+	l.add("\n```\n%s```", s.chart(c))
 }
 
 // of says before what is done on which airframe, where there are several.
