@@ -222,6 +222,8 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 }
 
 // forTheSame is what is due but for what the plan has for other people than the step.
+//
+//go:noinline
 func forTheSame(of *Planned, dues []*dueWork) []*dueWork {
 	if of == nil || len(of.Hands) == 0 {
 		return dues
@@ -230,6 +232,8 @@ func forTheSame(of *Planned, dues []*dueWork) []*dueWork {
 }
 
 // otherThan is what is due without some of it.
+//
+//go:noinline
 func otherThan(dues []*dueWork, is func(*dueWork) bool) (rest []*dueWork) {
 	for _, d := range dues {
 		if !is(d) {
@@ -240,6 +244,8 @@ func otherThan(dues []*dueWork, is func(*dueWork) bool) (rest []*dueWork) {
 }
 
 // apart reports whether none of these people are among the others.
+//
+//go:noinline
 func apart(some, others []int) bool {
 	for _, who := range some {
 		if lists.Contains(others, who) {
@@ -271,9 +277,14 @@ func planOf(r *StepReport, planned []Planned) *Planned {
 	return nil
 }
 
-// CanWaitFor reports whether all that is due on the airframe can wait for a step of it, or of another one that is given.
-func (s *State) CanWaitFor(r *StepReport, of *State, now time.Time) bool {
-	return fits(r, planOf(r, of.Planned), s.dues(now, s.Planned), of == s, now)
+// CanWaitFor reports whether all that is due on the airframe can wait for a step of it, or of another one that is given: theirs, all but
+// what the last plan has for other people than the step.
+func (s *State) CanWaitFor(r *StepReport, of *State, theirs bool, now time.Time) bool {
+	p, dues := planOf(r, of.Planned), s.dues(now, s.Planned)
+	if theirs {
+		dues = forTheSame(p, dues)
+	}
+	return fits(r, p, dues, of == s, now)
 }
 
 //go:noinline
@@ -303,6 +314,12 @@ func (g *Suggestion) Late(now time.Time) time.Duration {
 		return 0
 	}
 	return now.Sub(g.Planned)
+}
+
+// Missed reports whether the last plan has the step in a sitting that is over, and nobody goes on with that one any more.
+func (g *Suggestion) Missed(now time.Time) bool {
+	of := planOf(g.Step, g.planned)
+	return of != nil && !of.Leave.IsZero() && now.Sub(of.Leave) > untended
 }
 
 // An Overrun is a step that takes longer than the sitting of the last plan.

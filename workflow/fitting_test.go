@@ -257,4 +257,24 @@ func TestForemostWaitsForWhatIsDue(t *testing.T) {
 			t.Errorf("beside a step of %s it is %s, want %s", length, got, want)
 		}
 	}
+	// The other one of two does a step that takes longer, and is told of the join; nobody else does.
+	other := working(t, one("plan", hands("plan", "38 min")))
+	other.state.Airframe.Mark = "PL-01"
+	for _, test := range []struct {
+		step, join []int
+		want       string
+		waits      bool // for what is due for whoever does the step
+	}{{[]int{2}, []int{1}, "PL-01", true}, {[]int{1}, []int{1}, "PL-09", false}, {[]int{1, 2}, []int{1}, "PL-09", false}, {[]int{2}, nil, "PL-09", false}, {nil, []int{1}, "PL-09", false}} {
+		joins := *coated.state
+		joins.Planned = []Planned{{Job: joins.Jobs[0].ID, Step: "join", Begins: coated.now.Add(10 * time.Minute), Minutes: 10, Hands: test.join}}
+		beside := other.state.Beside([]*State{&joins})
+		beside.Planned = []Planned{{Job: beside.Jobs[0].ID, Step: "plan", Begins: coated.now, Minutes: 38, Hands: test.step}}
+		if got := Foremost([]*State{&joins, beside}, coated.now).Airframe.Mark; got != test.want {
+			t.Errorf("a step of %v beside a join of %v: it is %s", test.step, test.join, got)
+		}
+		g := beside.Next(coated.now)
+		if len(g.Beside) != 1 || joins.CanWaitFor(g.Step, beside, false, coated.now) || joins.CanWaitFor(g.Step, beside, true, coated.now) != test.waits {
+			t.Errorf("a step of %v beside a join of %v: %+v", test.step, test.join, g.Beside)
+		}
+	}
 }

@@ -47,6 +47,10 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 		if r == nil || s.clash(r, beside, now) {
 			continue
 		}
+		if s.awaitedElsewhere(of, now) { // also for what comes after it here
+			busy = slices.Concat(busy, of.Hands)
+			continue
+		}
 		if atHand(r) || seenToNow(r) {
 			if now.Before(r.Touch) || !fits(r, of, forTheSame(of, dues), true, now) {
 				continue
@@ -64,7 +68,38 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 	return all
 }
 
+// awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench: one
+// that is not done, as far as is known, nor to be over by then, and is not so late that nobody is at it.
+//
+//go:noinline
+func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
+	for mark, all := range s.Plans {
+		for i := range all {
+			p := &all[i]
+			if mark == s.Airframe.Mark || p.Begins.After(of.Begins) {
+				break
+			}
+			ends := p.ends()
+			if apart(p.Hands, of.Hands) || len(p.Hands) == 0 || now.Sub(ends) >= ends.Sub(p.Begins) || now.Before(ends) && !ends.After(of.Begins) {
+				continue
+			}
+			done := !now.Before(ends) // so it is taken where nothing is known of it
+			for _, other := range s.others {
+				if job, err := other.Job(p.Job); err == nil && other.Airframe.Mark == mark {
+					_, done = job.done[p.Step]
+				}
+			}
+			if !done {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // ends is when the step is over, as planned.
+//
+//go:noinline
 func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
 
 // clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,

@@ -86,3 +86,51 @@ func TestNextKeepsWhatIsPutOffForTheOthers(t *testing.T) {
 		t.Error("late without a plan")
 	}
 }
+
+// Who is to do something before it on another airframe, as the last plan of that has it, is not named here, nor for what comes later:
+// until it is done, or so late that nobody is at it.
+func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
+	b := working(t, one("glue", hands("hollow", "40 min")), one("cut", plain("cut")), one("tidy", plain("tidy")))
+	job := b.state.Jobs[0].ID
+	planned := []Planned{{Job: job, Step: "hollow", Begins: b.now, Minutes: 40, Hands: []int{1}},
+		{Job: job, Step: "cut", Begins: b.now.Add(5 * time.Minute), Minutes: 5, Hands: []int{2}},
+		{Job: job, Step: "tidy", Begins: b.now.Add(15 * time.Minute), Minutes: 5, Hands: []int{2}}}
+	for name, test := range map[string]struct {
+		step string
+		at   int
+		who  []int
+		done string
+		want string
+	}{
+		"at the same time":       {"cut", 5, []int{2}, "", "hollow"},
+		"before it":              {"cut", 0, []int{2}, "", "hollow"},
+		"the other one":          {"cut", 0, []int{1}, "", "hollow 2 cut"},
+		"both":                   {"cut", 0, []int{1, 2}, "", "hollow"},
+		"after it":               {"cut", 6, []int{2}, "", "hollow 2 cut"},
+		"in a plan for one":      {"cut", 0, nil, "", "hollow 2 cut"},
+		"begun":                  {"cut", -4, []int{2}, "", "hollow"},
+		"over by then":           {"cut", -5, []int{2}, "", "hollow 2 cut"},
+		"a little late":          {"cut", -19, []int{2}, "", "hollow"},
+		"much too late":          {"cut", -20, []int{2}, "", "hollow 2 cut"},
+		"it is done":             {"cut", 0, []int{2}, "cut", "hollow 2 cut"},
+		"nothing is known of it": {"cut", 0, []int{2}, "?", "hollow"},
+		"nothing is known later": {"cut", -10, []int{2}, "?", "hollow 2 cut"},
+		"something else is done": {"cut", 0, []int{2}, "sand", "hollow"},
+	} {
+		is := working(t, one("cut", plain("cut")), one("sand", plain("sand")))
+		if test.done != "" && test.done != "?" {
+			is.done(test.done)
+		}
+		is.state.Airframe.Mark = "PL-02"
+		beside := b.state.Beside([]*State{is.state})
+		if test.done == "?" {
+			beside = b.state.Beside(nil)
+		}
+		beside.Plans = map[string][]Planned{"PL-02": {{Job: is.state.Jobs[0].ID, Step: test.step, Begins: b.now.Add(minutesOf(test.at)), Minutes: 10, Hands: test.who}}, beside.Airframe.Mark: planned}
+		one := *b
+		one.state = beside
+		if got := one.meanwhile(planned); got != test.want {
+			t.Errorf("%s: %s, want %s", name, got, test.want)
+		}
+	}
+}

@@ -57,6 +57,7 @@ type Share struct {
 type OtherClock struct {
 	Mark string `json:"mark"`
 	Timer
+	theirs bool // the last plan has what it is for for other people than the step
 }
 
 // beside are the clocks of other airframes that are over before a step would be done, or whose windows are open while it has
@@ -67,14 +68,16 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 		dues := other.dues(now, other.Planned)
 		for _, t := range other.Timers(now) {
 			open := !presses && !now.Before(t.Opens)
-			bears := true
+			bears, theirs := true, false
 			for _, d := range dues {
-				bears = bears && (!d.runs(&t) || d.bears(&r, of, now))
+				if d.runs(&t) {
+					bears, theirs = bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
+				}
 			}
 			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
-			all = append(all, OtherClock{other.Airframe.Mark, t})
+			all = append(all, OtherClock{other.Airframe.Mark, t, theirs})
 		}
 	}
 	sorting.Stable(all, func(a, b OtherClock) int { return a.Closes.Compare(b.Closes) })
@@ -82,8 +85,8 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 }
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first in its next sitting, then the first on which something can be done, then what the plan has later, then the one that waits
-// for a join that is due, and only then one whose step would cost that; nil: no job is open on any.
+// has first in its next sitting, then the first on which something can be done, then what the plan has later, or what other people do than
+// a join that is due, then the one that waits for that join, and only then one whose step would cost it; nil: no job is open on any.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	var leave time.Time
@@ -98,8 +101,10 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 			return 4
 		case g.Step == nil:
 			return 6
-		case len(g.Beside) > 0: // it would cost a joint of another airframe
+		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }): // it would cost a joint of another airframe
 			return 5
+		case len(g.Beside) > 0:
+			return 3
 		case g.Planned.IsZero():
 			return 2
 		case !leave.IsZero() && g.Planned.After(leave):

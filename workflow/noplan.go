@@ -221,7 +221,7 @@ func (c *scheduler) help(ctx context.Context, e *NoPlan) {
 	if e.Why != Conflict && !e.Together {
 		return
 	}
-	for _, f := range [...]Freeing{{Tight: !c.h.Tight}, {Hands: c.hands + 1}} {
+	for _, f := range [...]Freeing{{Tight: !c.h.Tight}, moreHands(c.hands)} {
 		h := c.h
 		h.Tight, h.Hands = h.Tight || f.Tight, max(c.hands, f.Hands)
 		if f == (Freeing{}) {
@@ -231,6 +231,14 @@ func (c *scheduler) help(ctx context.Context, e *NoPlan) {
 			e.Free = append(e.Free, f)
 		}
 	}
+}
+
+// moreHands is a person more; nothing where a plan can be for no more.
+func moreHands(hands int) Freeing {
+	if hands >= MostHands {
+		return Freeing{}
+	}
+	return Freeing{Hands: hands + 1}
 }
 
 // try looks for a plan with other hours, and is what of it fits no sitting.

@@ -457,7 +457,7 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	b.done("coat-left", "coat-right")
 	due, what := b.state.due(b.now)
 	long, short := StepReport{Step: steps.Step{Hands: q("50 min")}}, StepReport{Step: steps.Step{Hands: q("25 min")}}
-	if what != "joint roots must be joined" || b.state.CanWaitFor(&long, b.state, b.now) || !b.state.CanWaitFor(&short, b.state, b.now) {
+	if what != "joint roots must be joined" || b.state.CanWaitFor(&long, b.state, false, b.now) || !b.state.CanWaitFor(&short, b.state, false, b.now) {
 		t.Errorf("due %v %s", due, what)
 	}
 	why, by := because(&long, "", nil, due, true, what, b.now)

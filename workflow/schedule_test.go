@@ -531,6 +531,15 @@ func TestNoPlan(t *testing.T) {
 	}
 }
 
+// More people are tried as a help up to as many as a plan can be for.
+func TestMoreHands(t *testing.T) {
+	for hands, want := range map[int]int{1: 2, MostHands - 1: MostHands, MostHands: 0} {
+		if got := moreHands(hands); got != (Freeing{Hands: want}) {
+			t.Errorf("for %d people %+v is tried, want %d", hands, got, want)
+		}
+	}
+}
+
 // After a slip the order that was shown is kept where that costs nothing.
 func TestScheduleLikeBefore(t *testing.T) {
 	var all []steps.Stage

@@ -139,7 +139,9 @@ func (of *scheduler) frees() bool {
 	for _, name := range others {
 		try(Freeing{With: name}, func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) })
 	}
-	try(Freeing{Hands: of.hands + 1}, func(h *Hours) { h.Hands = of.hands + 1 })
+	if more := moreHands(of.hands); more.Hands > 0 {
+		try(more, func(h *Hours) { h.Hands = more.Hands })
+	}
 	if of.h.Pace != nil {
 		try(Freeing{Written: true}, func(h *Hours) { h.Pace = nil })
 	}

@@ -40,7 +40,8 @@ type State struct {
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
-	Planned []Planned // what the last plan has for it, in its order; whoever reads the state sets it
+	Planned []Planned            // what the last plan has for it, in its order; whoever reads the state sets it
+	Plans   map[string][]Planned // what the last plan of each airframe has, by mark
 
 	lastSheet   *steps.Sheet      // that the airframe goes by at the end of the journal
 	bench       []Climate         // every reading, by time; of two at one time the later entry comes last

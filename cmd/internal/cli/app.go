@@ -68,7 +68,9 @@ func (a *app) pastBar() {
 }
 
 //go:noinline
-func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
+func (a *app) clock() page.Clock {
+	return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits, Columns: a.Wide()}
+}
 
 // shown is a page: it marshals to JSON and has a text.
 type shown interface{ Markdown(page.Clock) string }

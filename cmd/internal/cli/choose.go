@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 
 	"github.com/spf13/cobra"
 
@@ -45,6 +46,10 @@ func (a *app) choose(ctx context.Context, args []string, no bool, at string) err
 		return err
 	}
 	entries, state, err := d.Answer(ctx, s, workflow.Choose{Answer: rest[0], No: no}, when)
+	if unknown := (*workflow.UnknownError)(nil); errors.As(err, &unknown) && unknown.Nearest == "" {
+		unknown.Known = nil // which are listed with what they are
+		return a.missing(ctx, s, "choose", "answer", openAnswers, err)
+	}
 	if err != nil {
 		return err
 	}

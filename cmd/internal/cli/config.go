@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"io/fs"
 	"os"
@@ -27,7 +28,7 @@ func (a *app) configCommand() *cobra.Command {
 			"file, or the default.",
 		Args: arguments(0, 0),
 		RunE: func(*cobra.Command, []string) error {
-			c, err := a.config()
+			c, err := a.configRead()
 			if err != nil {
 				return err
 			}
@@ -46,7 +47,7 @@ func (a *app) configCommand() *cobra.Command {
 				}
 				shown.Settings = append(shown.Settings, row)
 			}
-			return a.show(shown)
+			return cmp.Or(a.show(shown), c.fault(""), c.fault("sittings"), c.fault("hands"))
 		},
 	})
 	return cmd

@@ -24,6 +24,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/steps/nearest"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -42,6 +43,25 @@ type config struct {
 	Hands    string   `yaml:"hands"`    // how many people, each time
 
 	Etcd keep.Cluster `yaml:"etcd"`
+
+	faults []fault
+}
+
+// configKeys are the keys of the config file.
+var configKeys = []string{"by", "store", "library", "key", "sittings", "hands", "etcd"}
+
+// A fault is what is wrong with a line of the config, and the key that was meant. Where nobody knows which, it is the store: what was
+// meant for it must not be recorded elsewhere.
+type fault struct{ key, says string }
+
+// fault is what is wrong with a key; "": with any but those of a plan, without which nothing else goes by another setting than was meant.
+func (c *config) fault(key string) error {
+	for _, f := range c.faults {
+		if f.key == key || key == "" && f.key != "sittings" && f.key != "hands" {
+			return usage("reading the config %s: %s", configPath(), f.says)
+		}
+	}
+	return nil
 }
 
 // A setting is looked for in an option, in the environment, in the config file, in
@@ -61,7 +81,7 @@ const (
 	handsSetting
 )
 
-func (a *app) settings(c config) [6]setting {
+func (a *app) settings(c *config) [6]setting {
 	return [...]setting{
 		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "fettle.db") }},
 		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "library") }},
@@ -110,13 +130,23 @@ func ownPlace(variable, folder, file string) string {
 	return filepath.Join(folder, "fettle", file)
 }
 
-func (a *app) config() (config, error) {
+// config is the config as far as anything but a plan goes by it.
+func (a *app) config() (*config, error) {
+	c, err := a.configRead()
+	if err == nil {
+		err = c.fault("")
+	}
+	return c, err
+}
+
+// configRead is the config with its faults.
+func (a *app) configRead() (*config, error) {
 	if a.configured != nil {
-		return *a.configured, nil
+		return a.configured, nil
 	}
 	c, err := readConfig()
 	if err == nil {
-		a.configured = &c
+		a.configured = c
 		a.stores = a.stores.With(c.Etcd)
 	}
 	return c, err
@@ -128,8 +158,8 @@ func defaultPhotos() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "sh
 // mostConfig is how many bytes the config file may have.
 const mostConfig = 1 << 20
 
-func readConfig() (config, error) {
-	c := config{Etcd: keep.Cluster{Photos: defaultPhotos(), Own: true, Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
+func readConfig() (*config, error) {
+	c := &config{Etcd: keep.Cluster{Photos: defaultPhotos(), Own: true, Cache: ownPlace("XDG_CACHE_HOME", xdg.CacheHome, "sheds")}}
 	path := configPath()
 	if path == "" {
 		return c, nil
@@ -143,8 +173,13 @@ func readConfig() (config, error) {
 	}
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
-	if err := d.Decode(&c); err != nil && !errors.Is(err, io.EOF) { // EOF: nothing is in it
-		return c, usage("reading the config %s: %s", path, unquoted(err.Error(), string(data)))
+	switch err, some := d.Decode(c), (*yaml.TypeError)(nil); {
+	case errors.As(err, &some): // the other lines were read
+		for _, line := range some.Errors {
+			c.faults = append(c.faults, faultOf(line, string(data)))
+		}
+	case err != nil && !errors.Is(err, io.EOF): // EOF: nothing is in it
+		return c, usage("reading the config %s: %s", path, unquoted(err.Error()))
 	}
 	for i, line := range strings.Split(string(data), "\n") {
 		if key, value, _ := strings.Cut(line, ":"); key == "store" && c.Store == "" {
@@ -167,47 +202,63 @@ func readConfig() (config, error) {
 
 // unquoted is what is wrong with the config without the values that it quotes: one may be a
 // password in the wrong place.
-func unquoted(text, config string) string {
+func unquoted(text string) string {
 	parts := strings.Split(text, "`")
 	for i := range parts {
 		if i%2 == 1 {
 			parts[i] = "…"
 		}
 	}
-	lines := strings.Split(strings.Join(parts, ""), "\n")
-	for i, line := range lines {
-		lines[i] = misfit(line, config)
-	}
-	return strings.NewReplacer("yaml: unmarshal errors:\n  ", "", ": field ", ": ", // in the words of the config
-		" not found in type cli.config", " is not one of its keys: by, store, library, key, sittings, hands, etcd",
-		" not found in type keep.Cluster", " is not one of the keys below etcd: ca, cert, key, user, password, plain, bench, photos",
-	).Replace(strings.Join(lines, "\n"))
+	return strings.Join(parts, "")
 }
 
-// misfit says in the words of the config that what stands after one of its keys is not of its kind.
-func misfit(line, config string) string {
+// faultOf is the fault of a line of the config, in its words.
+func faultOf(text, config string) fault {
+	at, field, _ := strings.Cut(unquoted(text), ": field ")
+	if name, _, unknown := strings.Cut(field, " not found in type cli.config"); unknown {
+		key := nearest.Of(name, configKeys)
+		if key != "" {
+			return fault{key, at + ": " + name + " is not one of its keys; did you mean " + key + "?"}
+		}
+		return fault{"store", at + ": " + name + " is not one of its keys: " + strings.Join(configKeys, ", ")}
+	}
+	if name, _, unknown := strings.Cut(field, " not found in type keep.Cluster"); unknown {
+		return fault{"etcd", at + ": " + name + " is not one of the keys below etcd: " + clusterKeys}
+	}
+	key, says := misfit(unquoted(text), config)
+	return fault{cmp.Or(key, "store"), says}
+}
+
+// clusterKeys are the keys below etcd.
+const clusterKeys = "ca, cert, key, user, password, plain, bench, photos"
+
+// misfit says in the words of the config that what stands after one of its keys is not of its kind, below which key at the margin.
+func misfit(line, config string) (top, says string) {
 	at, kinds, found := strings.Cut(line, ": cannot unmarshal ")
 	_, kind, _ := strings.Cut(kinds, " into ")
 	number, err := strconv.Atoi(at[strings.LastIndex(at, " ")+1:])
 	if !found || err != nil {
-		return line
+		return "", line
 	}
 	key := ""
 	lines := strings.Split(config, "\n")
-	for i := min(number, len(lines)) - 1; i >= 0 && key == ""; i-- { // a list begins below its key
+	for i := min(number, len(lines)) - 1; i >= 0 && top == ""; i-- { // a list begins below its key
 		if name, _, is := strings.Cut(lines[i], ":"); is && !strings.ContainsAny(strings.TrimSpace(name), " #-[{\"'") {
-			key = strings.TrimSpace(name) + ":"
+			key = cmp.Or(key, strings.TrimSpace(name)+":")
+			if strings.TrimSpace(name) == name {
+				top = name
+			}
 		}
 	}
 	switch kind {
 	case "string":
-		return at + ": " + key + " takes one text: write " + key + " TEXT, with quotes if it has a sign such as : or # in it"
+		return top, at + ": " + key + " takes one text: write " + key + " TEXT, with quotes if it has a sign such as : or # in it"
 	case "[]string":
-		return at + ": " + key + " takes a list: write " + key + " [TEXT, TEXT]"
+		return top, at + ": " + key + " takes a list: write " + key + " [TEXT, TEXT]"
 	case "keep.Cluster":
-		return at + ": etcd: takes keys on lines of their own, each with two spaces before it: ca, cert, key, user, password, plain, bench, photos"
+		return top, at + ": etcd: takes keys on lines of their own, each with two spaces before it: " + clusterKeys
 	}
-	return at + ": the config is made of lines such as by: NAME, with the keys by, store, library, key, sittings, hands, etcd"
+	return "", at + ": the config is made of lines such as by: NAME, with the keys " + strings.Join(configKeys, ", ")
 }
 
 // desk returns the desk; a command has only one. It opens nothing.
@@ -247,6 +298,10 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
+	people, said, err := a.hands("")
+	if err != nil || !said {
+		people = 0
+	}
 	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
 		a.warn("the store was migrated from schema %d to %d; the original is kept as %s", from, to, copy)
 	})
@@ -270,7 +325,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
-			Plan:    &desk.Plan{File: kept.File() + ".plan"},
+			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people},
 			Read:    a.read,
 
 			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,
@@ -354,7 +409,7 @@ func (a *app) library() (*procedures.Library, error) {
 	return procedures.Open(folder), nil
 }
 
-func (a *app) who(c config) (string, error) {
+func (a *app) who(c *config) (string, error) {
 	who, _, _ := a.settings(c)[bySetting].value()
 	who = strings.TrimSpace(who)
 	if len(who) > 64 || who != term.Line(who) {
@@ -419,16 +474,25 @@ func (a *app) airframeAnd(ctx context.Context, command, what string, can names, 
 	if err != nil || len(rest) > 0 {
 		return s, rest, err
 	}
+	return nil, nil, a.missing(ctx, s, command, what, can, nil)
+}
+
+// missing is the error where an argument is missing, or is none of those that can be named now, with all that can. wrong: in its place
+// was one that is unknown.
+func (a *app) missing(ctx context.Context, s *workflow.State, command, what string, can names, wrong error) error {
 	d, err := a.desk()
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
 	missing := page.Missing{Mark: s.Airframe.Mark, What: what, Command: "fettle " + command + " " + s.Airframe.Mark}
+	if wrong != nil {
+		missing.Wrong = wrong.Error()
+	}
 	for _, w := range can(word{desk: d, ctx: ctx, now: a.time.Now(), state: s}) {
 		name, is, _ := strings.Cut(w, "\t")
 		missing.Can = append(missing.Can, page.Named{Name: name, Is: is})
 	}
-	return nil, nil, missingError{missing}
+	return missingError{missing, wrong}
 }
 
 // markOf returns the mark of the airframe without replaying its journal, if the

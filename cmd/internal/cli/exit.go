@@ -51,10 +51,20 @@ func (u usageError) Error() string { return u.text }
 //go:noinline
 func usage(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
 
-// missingError is an argument that is missing, with what it may be.
-type missingError struct{ page.Missing }
+// missingError is an argument that is missing, or unknown, with what it may be.
+type missingError struct {
+	page.Missing
+	wrong error // nil: it is missing
+}
 
-func (m missingError) Error() string { return "the " + m.What + " is missing" }
+func (m missingError) Error() string {
+	if m.wrong != nil {
+		return m.wrong.Error()
+	}
+	return "the " + m.What + " is missing"
+}
+
+func (m missingError) Unwrap() error { return m.wrong }
 
 // exitCode is the one place where errors become exit codes.
 func exitCode(err error) int {
@@ -84,7 +94,7 @@ func exitCode(err error) int {
 		return exitUnsure
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, store.ErrSetup), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed) && missed.wrong == nil, errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrCluster), errors.Is(err, store.ErrSetup), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &noPlan), errors.As(err, &loss), errors.Is(err, keep.ErrApart):
 		return exitRefused

@@ -44,7 +44,7 @@ func (a *app) followCommand() *cobra.Command {
 		},
 	}
 	runner = a.runFlag(cmd)
-	cmd.Flags().StringVar(&hands, "hands", "", "how `MANY` people work at once, where it is planned anew (else as the last plan has it)")
+	cmd.Flags().StringVar(&hands, "hands", "", "how `MANY` people there are (else as many as the last plan is for)")
 	cmd.Flags().BoolVar(&short, "short", false, "the short text of each step that has one, for who has built one before; cautions stay whole")
 	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
 	return cmd
@@ -109,13 +109,17 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 	}
 	hours, unplanned := a.hours(nil, a.time.Now())
 	if people != "" || unplanned == nil && len(hours) > 0 {
-		switch _, _, err := a.hands(people); {
+		n, _, err := a.hands(people)
+		switch {
 		case people != "" && err != nil:
 			return err
 		case people != "" && len(hours) == 0 && unplanned == nil:
-			a.warn("nothing is planned anew without sittings: in the config, so --hands changes nothing")
+			a.warn("nothing is planned anew without sittings: in the config")
 		case unplanned == nil:
 			unplanned = err
+		}
+		if people != "" {
+			d.Plan.Hands = n
 		}
 	}
 	if unplanned == nil && len(hours) > 0 {

@@ -50,13 +50,15 @@ func (a *app) planCommand() *cobra.Command {
 			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
 			"days. How many people work at once is hands: there, or FETTLE_HANDS. In a plan for several, next\n" +
 			"and follow say whose step it is. Follow plans anew for as many as the last plan was for, unless\n" +
-			"--hands there, or FETTLE_HANDS, says for how many.\n\n" +
+			"--hands there, or FETTLE_HANDS, says how many people there are: then next too goes by that. Planned\n" +
+			"anew, whoever is at a step stays at it.\n\n" +
 			"What a plan takes for granted: a step takes as long as you took for it before, where the record\n" +
 			"has it three times, else as your steps compare with what is written, where it has five; of each\n" +
-			"window a fifth, and at least 5 min, is left unused at its end, since people are slow (--tight\n" +
-			"leaves nothing; common practice, no source); a choice that is open gets its first answer, and an\n" +
-			"option is left out (--consider); the bench is as warm as it was read last, else at 20 °C\n" +
-			"(--temperature); a rework takes as long as its measuring. A plan changes no clock and no window.\n\n" +
+			"window a fifth, and at least 5 min, is left unused at its end, or as much as the work leaves,\n" +
+			"since people are slow (--tight leaves nothing; common practice, no source); a choice that is open\n" +
+			"gets its first answer, and an option is left out (--consider); the bench is as warm as it was read\n" +
+			"last, else at 20 °C (--temperature); a rework takes as long as its measuring. A plan changes no\n" +
+			"clock and no window.\n\n" +
 			"What is hot, on or plugged in is ended before a sitting is over (for now), and set in the next one\n" +
 			"that needs it (once more). No step of the job is done with that; the plan names what records it:\n" +
 			"fettle bench MARK --set iron=cold, fettle measure MARK GATE, and fettle clear MARK HOLD, which asks\n" +
@@ -231,7 +233,7 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	}
 	value, origin, from := a.settings(c)[sittingsSetting].value()
 	if origin == "default" {
-		return nil, nil
+		return nil, c.fault("sittings")
 	}
 	blank := func(text string) bool { return strings.TrimSpace(text) == "" } // after a semicolon at the end
 	all, err := sittings(sorting.Delete(strings.Split(value, ";"), blank), now, true)
@@ -258,6 +260,9 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 	s := a.settings(c)[handsSetting]
 	s.flag = given
 	value, origin, from := s.value()
+	if err := c.fault("hands"); err != nil && origin == "default" {
+		return 0, false, err
+	}
 	n, err = strconv.Atoi(value)
 	if err != nil || n < 1 || n > workflow.MostHands {
 		return 0, false, usage("%s takes a number from 1 to %d, not %q", inFile(from, origin), workflow.MostHands, value)

@@ -82,7 +82,7 @@ func (a *app) askProcedure(ctx context.Context, s *workflow.State) (string, erro
 		names, missing.Can = append(names, doc.Name()), append(missing.Can, page.Named{Name: doc.Name(), Is: doc.Title()})
 	}
 	if !a.Interactive {
-		return "", missingError{missing}
+		return "", missingError{missing, nil}
 	}
 	if err := a.ShowTo(a.Err, page.Fitting{Mark: mark, Procedures: fitting}.Markdown(a.clock())); err != nil {
 		return "", err

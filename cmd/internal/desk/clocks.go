@@ -87,7 +87,7 @@ func (d *Desk) Clocked(ctx context.Context, s *workflow.State) *workflow.State {
 		return s
 	}
 	anew = anew.Heard(s)
-	anew.Planned = s.Planned
+	anew.Planned, anew.Plans = s.Planned, s.Plans
 	return anew
 }
 

@@ -23,7 +23,8 @@ import (
 // mean. What can't be read is passed over. What can't be written is followed all the same while the program runs, until somebody
 // writes the file.
 type Plan struct {
-	File string
+	File  string
+	Hands int // how many people there are, where that is said for now; 0: as many as the plan is for
 
 	mu   sync.Mutex
 	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
@@ -40,6 +41,17 @@ type order struct {
 // mostPlan is more bytes than the file of a plan has.
 const mostPlan = 16 << 20
 
+// Tell tells an airframe what the last plan has for it, and for others.
+//
+//go:noinline
+func (p *Plan) Tell(s *workflow.State) {
+	if s.Planned = p.planned(s); p != nil {
+		p.mu.Lock()
+		s.Plans = p.last.Planned
+		p.mu.Unlock()
+	}
+}
+
 // planned is what the last plan has for an airframe.
 func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	if p == nil {
@@ -52,11 +64,33 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 		if line, err := lineOf(p.File, 1); err != nil || json.Unmarshal(line, &p.last) != nil {
 			p.last = order{}
 		}
+		p.last.among(p.Hands)
 	}
 	if mark := s.Airframe.Mark; p.last.Since[mark].Equal(s.Since) {
 		return p.last.Planned[mark]
 	}
 	return nil
+}
+
+// among has the plan go by nobody in particular where fewer people are there than it is for: nobody else does a step meanwhile.
+//
+//go:noinline
+func (o *order) among(people int) {
+	most := 0
+	for _, all := range o.Planned {
+		for i := range all {
+			for _, who := range all[i].Hands {
+				most = max(most, who)
+			}
+		}
+	}
+	for _, all := range o.Planned {
+		for i := range all {
+			if 0 < people && people < most {
+				all[i].Hands = nil
+			}
+		}
+	}
 }
 
 // same reports whether a file was not written since; nil: there was none.
@@ -192,6 +226,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	}
 	p.read, _ = os.Stat(p.File)
 	p.last, p.held = next, text
+	p.last.among(p.Hands)
 	return fmt.Errorf("keeping the plan: %w", err)
 }
 

@@ -36,6 +36,15 @@ func TestPlanIsFollowed(t *testing.T) {
 	if got := again.planned(s); !reflect.DeepEqual(got, []workflow.Planned{{Job: "finch-build", Step: "cut", Act: workflow.ToCoat, Begins: since.Add(time.Hour), Hands: []int{2}}}) {
 		t.Errorf("planned: %+v", got)
 	}
+	// It is for nobody in particular where fewer people are there than it is for, and as it was for as many.
+	for people, want := range map[int][]int{0: {2}, 1: nil, 2: {2}, 3: {2}} {
+		among := &Plan{File: p.File, Hands: people}
+		told := *s
+		among.Tell(&told)
+		if got := told.Planned; len(got) != 1 || !reflect.DeepEqual(got[0].Hands, want) || !reflect.DeepEqual(told.Plans["FN-01"], got) {
+			t.Errorf("among %d it is planned %+v, all of it %+v", people, got, told.Plans)
+		}
+	}
 	if again.planned(other) != nil || again.planned(unplanned) != nil || again.Last([]*workflow.State{unplanned}) != nil {
 		t.Error("another airframe follows it")
 	}

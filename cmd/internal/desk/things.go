@@ -64,7 +64,7 @@ func once[T any](ctx context.Context, read func(context.Context) (T, error)) fun
 // was fitted here by its name, or where a condition of the sheet belongs to the bench.
 func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*workflow.State, error) {
 	s = s.Seated(d.seat())
-	s.Planned = d.Plan.planned(s)
+	d.Plan.Tell(s)
 	if s.Named() {
 		all, err := others.quarantining(ctx)
 		if err != nil {
@@ -178,7 +178,9 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 	}
 	all := make([]*workflow.State, 0, len(replayed))
 	for _, mark := range slices.Sorted(maps.Keys(replayed)) {
-		all = append(all, replayed[mark])
+		is := *replayed[mark]
+		d.Plan.Tell(&is)
+		all = append(all, &is)
 	}
 	return all, nil
 }

@@ -14,12 +14,16 @@ const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 func letter(i int) byte { return letters[i%len(letters)] }
 
-// chartWidth is how many columns a chart has on a page of 80.
-const chartWidth = 76
+// How many columns a chart has: of a page of 80, beside its margins, and at the least.
+const (
+	pageWidth    = 80
+	chartMargins = 4
+	leastChart   = 12
+)
 
 // chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries. Turns for which there
 // is no place in it, since they are done at once or in a minute, are in a row below.
-func (s *PlanSitting) chart() string {
+func (s *PlanSitting) chart(c Clock) string {
 	wide, dries := 0, s.After
 	for _, t := range s.Turns {
 		wide, dries = max(wide, len(t.Mark)), append(dries[:len(dries):len(dries)], t.Dries...)
@@ -27,10 +31,14 @@ func (s *PlanSitting) chart() string {
 	for _, d := range dries {
 		wide = max(wide, len(d.Mark))
 	}
-	room := chartWidth - wide - len("  ")
+	page := pageWidth
+	if c.Columns > 0 {
+		page = min(page, c.Columns)
+	}
+	room := max(page-chartMargins-wide-len("  "), leastChart)
 	length := int(s.To.Sub(s.From) / time.Minute)
 	each := 1 // minutes a column
-	for _, each = range []int{1, 2, 3, 5, 10, 15, 30} {
+	for _, each = range []int{1, 2, 3, 5, 10, 15, 30, 60} {
 		if length <= each*room {
 			break
 		}

@@ -38,6 +38,7 @@ type Next struct {
 	Takes    int           `json:"takes_min,omitempty"`            // of the step, where that is longer than the sitting, with what must follow in it
 	With     string        `json:"takes_with,omitempty"`           // what that is
 	Behind   int           `json:"behind_min,omitempty"`           // later than planned it would be begun, where that is much
+	Missed   bool          `json:"sitting_missed,omitempty"`       // it was planned for a sitting that is over
 	Plugged  []NextPlugged `json:"plugged_in_elsewhere,omitempty"` // what somebody stays by on other airframes of the bench
 	Begin    string        `json:"-"`                              // the procedure to start, if nothing else is due; "": any
 	Full     bool          `json:"-"`                              // with why, tools and what waits
@@ -89,7 +90,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		}
 	}
 	if late := suggestion.Late(now); late > 0 && !suggestion.Presses {
-		n.Behind = int(late / time.Minute)
+		n.Behind, n.Missed = int(late/time.Minute), suggestion.Missed(now)
 	}
 	if s.Retired != nil {
 		n.Retired, n.Damaged = said(s.Retired.Says()), nil
@@ -264,7 +265,9 @@ func (n Next) late(c Clock) string {
 		}
 		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
 	}
-	if n.Behind > 0 {
+	if n.Missed {
+		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
+	} else if n.Behind > 0 {
 		text = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan.")
 	}
 	if len(text) == 0 {

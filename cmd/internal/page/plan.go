@@ -200,11 +200,15 @@ func (p Plan) Markdown(c Clock) string {
 			}
 			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w.Lapse, c))
 		} else {
-			l.add("**%s** on %s is met with little to spare: it closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
+			l.add("**%s** on %s can be met with little to spare: its window closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
 	}
 	for _, w := range p.Hasty {
-		l.add("**%s** on %s has %s to spare, less than usual: it closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), minutes(w.Spare), c.At(w.Closes))
+		spare := "nothing"
+		if w.Spare > 0 {
+			spare = minutes(w.Spare)
+		}
+		l.add("**%s** on %s: %s to spare, less than usual; its window closes at %s. Let nothing come between.\n", esc(w.Name), esc(w.Mark), spare, c.At(w.Closes))
 	}
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
 		l.add("What is open, hot, on or plugged in can't wait for your next sitting: it is planned in overtime.\n")
@@ -397,7 +401,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	if len(left) > 0 {
 		l.item("**Left to dry and cure:** %s", strings.Join(left, "; "))
 	}
-	l.add("\n```\n%s```", s.chart())
+	l.add("\n```\n%s```", s.chart(c))
 }
 
 // of says before what is done on which airframe, where there are several.
@@ -518,9 +522,9 @@ func waits(k workflow.Link) string {
 	case workflow.AfterDrying:
 		return "the coat of " + esc(k.Joint) + " dries"
 	case workflow.AfterHandling:
-		return esc(k.Joint) + " sets"
+		return "the glue of " + esc(k.Joint) + " sets"
 	case workflow.AfterCure:
-		return esc(k.Joint) + " cures"
+		return "the glue of " + esc(k.Joint) + " cures"
 	case workflow.AfterWait:
 		return esc(k.Wait) + " is waited for"
 	case workflow.AfterVapour:
@@ -556,7 +560,7 @@ func why(chain []workflow.Link, i int, c Clock) string {
 	if k.Left == 0 {
 		return text + "nothing of the sitting is left for " + what
 	}
-	return text + "too little of the sitting is left for " + what + ": " + minutes(k.Left)
+	return text + "too little of the sitting is left (" + minutes(k.Left) + ") for " + what
 }
 
 //go:noinline
@@ -636,7 +640,7 @@ func (p *Plan) assumed(l *lines, c Clock) {
 		}
 		said = append(said, fmt.Sprintf("%s `%s`: %s", esc(a.Mark), a.Choice, esc(a.Answer)))
 	}
-	if w := p.Pace; w != nil {
+	if w := p.Pace; w != nil && w.Minutes != w.Written {
 		said = append(said, fmt.Sprintf("%s at your own pace, %s (written: %s)", many(w.Steps, "step"), worked(w.Minutes), worked(w.Written)))
 	}
 	of := ""

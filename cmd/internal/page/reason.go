@@ -403,6 +403,7 @@ func reasonTimes(r workflow.Reason, c Clock) string {
 type Missing struct {
 	Mark    string
 	What    string  // "step"; "": words, which nobody can list
+	Wrong   string  // why what was named is none; "": nothing was
 	Can     []Named // what can be named now
 	Command string  // up to what is missing
 }
@@ -414,14 +415,18 @@ type Named struct{ Name, Is string }
 // one thing can be said.
 func (m Missing) Markdown(Clock) string {
 	var l lines
+	why := "The " + m.What + " is missing"
+	if m.Wrong != "" {
+		why = esc(Capital(m.Wrong))
+	}
 	switch {
 	case m.What == "":
 		return "The words are missing:\n\n" + command(m.Command+" "+Blank)
 	case len(m.Can) == 0:
-		l.add("The %s is missing, and %s has none now. What comes next:\n", m.What, esc(m.Mark))
+		l.add("%s, and %s has none now. What comes next:\n", why, esc(m.Mark))
 		return l.String() + command("fettle next "+m.Mark)
 	}
-	l.add("The %s is missing. On %s now:\n", m.What, esc(m.Mark))
+	l.add("%s. On %s now:\n", why, esc(m.Mark))
 	for _, n := range m.Can {
 		l.item("`%s`%s", term.Line(n.Name), optionally(" ", esc(n.Is)))
 	}

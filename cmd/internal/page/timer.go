@@ -146,7 +146,7 @@ func (k Clocks) Markdown(c Clock) string {
 }
 
 // Cautions are in plain text what can hurt.
-func (k Clocks) Cautions() (all []string) {
+func (k *Clocks) Cautions() (all []string) {
 	for _, r := range k.Harms {
 		all = append(all, "Caution, at once: "+term.Line(said(workflow.Cause{Text: r.Text, At: r.At})))
 	}

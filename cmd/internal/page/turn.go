@@ -112,16 +112,16 @@ func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, le
 	return meanwhile, left
 }
 
-// passing says what time does to it, and until when.
+// passing says what time does to it, and until when: without a verb, since some names are of one thing and some of several.
 func passing(d *workflow.Drying, c Clock) string {
-	text := " is over at "
+	text := " over at "
 	switch d.For {
 	case workflow.AfterDrying:
-		text = " dries until "
+		text = " dry at "
 	case workflow.AfterHandling:
-		text = " sets until "
+		text = " set at "
 	case workflow.AfterCure:
-		text = " is cured by "
+		text = " cured by "
 	}
 	return text + c.at(d.Until, false)
 }

@@ -124,7 +124,7 @@ func (b *Bench) follow(s *workflow.State) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if on := b.states[s.Airframe.Mark]; on != nil {
-		on.Planned = s.Planned
+		on.Planned, on.Plans = s.Planned, s.Plans
 	}
 }
 

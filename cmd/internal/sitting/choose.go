@@ -16,6 +16,7 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 	}
 	if t := c.Replan(ctx, c.states); t != nil {
 		for _, s := range c.states {
+			c.Desk.Plan.Tell(s)
 			s.Planned = t.Planned(s.Airframe.Mark)
 			c.Bench.follow(s) // c.states may be made anew from there
 		}
@@ -53,7 +54,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 			c.presses = &best
 		}
 		fallthrough
-	case keep != nil && (least > 0 || c.fits(keep, kept.Step, now)):
+	case keep != nil && (least > 0 || c.fits(keep, kept.Step, false, now)):
 		return keep, kept
 	}
 	return of, best
@@ -82,7 +83,10 @@ func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, n
 		return 0
 	case !r.Touch.IsZero():
 		return 4
-	case !c.fits(s, r, now):
+	case !c.fits(s, r, false, now):
+		if c.fits(s, r, true, now) { // it costs nothing that is due for whoever does it
+			return 3
+		}
 		return 5
 	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
 		return 1
@@ -105,13 +109,13 @@ func sooner(a, b workflow.Suggestion) bool {
 	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
 }
 
-// fits reports whether all that is due at the bench can wait for the step.
-func (c *conversation) fits(s *workflow.State, r *workflow.StepReport, now time.Time) bool {
+// fits reports whether all that is due at the bench can wait for the step: theirs, all that is due for whoever does it.
+func (c *conversation) fits(s *workflow.State, r *workflow.StepReport, theirs bool, now time.Time) bool {
 	return !slices.ContainsFunc(c.Bench.States(), func(other *workflow.State) bool {
 		if other.Airframe.Mark == s.Airframe.Mark {
 			other = s
 		}
-		return !other.CanWaitFor(r, s, now)
+		return !other.CanWaitFor(r, s, theirs, now)
 	})
 }
 

@@ -13,7 +13,7 @@ const barWidth = 40
 // 1, and a few words. The line is padded to cover a longer one, and fits the
 // terminal.
 func (s Streams) Bar(done float64, words string) {
-	room := max(s.width()-1, 0)
+	room := max(s.Wide()-1, 0)
 	width := min(barWidth, room-utf8.RuneCountInString(words)-len("[] "))
 	line := []rune(words)
 	if width > 0 {

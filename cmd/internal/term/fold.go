@@ -12,7 +12,7 @@ func (s Streams) Fold(text string) string {
 	if s.Size == nil {
 		return text
 	}
-	return fold(text, s.width())
+	return fold(text, s.Wide())
 }
 
 // fold breaks lines between words. The rest of a line of two columns, such as an option

@@ -46,7 +46,7 @@ func (s Streams) Fits(markdown string) bool {
 // ShowTo renders Markdown to one of the streams.
 func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	p := page{[]byte(Clean(markdown)), &s}
-	lines := p.blocks(markdownParser().Parse(text.NewReader(p.source)), max(s.width(), leastColumns)-hanging, style{})
+	lines := p.blocks(markdownParser().Parse(text.NewReader(p.source)), max(s.Wide(), leastColumns)-hanging, style{})
 	for i, line := range lines {
 		lines[i] = strings.TrimRight(line, " ")
 	}

@@ -54,8 +54,8 @@ func Standard() Streams {
 	return s
 }
 
-// width is how wide a text is set: as wide as the terminal is now.
-func (s Streams) width() int {
+// Wide is how wide a text is set: as wide as the terminal is now.
+func (s Streams) Wide() int {
 	if s.Size != nil {
 		if columns, _ := s.Size(); columns > 0 {
 			return min(columns, Width)
