@@ -314,6 +314,7 @@ func (k *match) names(such func(need) bool) []string {
 // byAuthors reports whether an author writes keys of the need.
 func byAuthors(n need) bool { return n != ours }
 
+//go:noinline
 func (m *mapping[P]) write(from P) *yaml.Node { return m.keys.write(from) }
 
 func (k keys) write(from any) *yaml.Node {
@@ -326,6 +327,7 @@ func (k keys) write(from any) *yaml.Node {
 	return unlessEmpty(n)
 }
 
+//go:noinline
 func (m *mapping[P]) typ() *typ { return m.keys.typ(m.what, m.one) }
 
 func (k keys) typ(what string, one bool) *typ {

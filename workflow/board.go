@@ -121,6 +121,8 @@ func every(steps.Stage, *steps.Step) bool { return true }
 
 // stepsThat are those of the steps that are asked for: what forbids the others takes
 // long to find out.
+//
+//go:noinline
 func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool) []StepReport {
 	return s.stepsIn(j, at, asked, true)
 }

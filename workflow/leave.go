@@ -434,6 +434,8 @@ func (c *scheduler) sittingOf(i, start int) int {
 func (r *row) begins() bool { return r.setter >= 0 && r.setter != r.tasks[0] }
 
 // stands reports whether what the row is for is so now, at the bench.
+//
+//go:noinline
 func (r *row) stands(c *scheduler) bool { return r.setter < 0 && r.now && c.goesOn() }
 
 // around are the tasks before and after a gap; -1: none.

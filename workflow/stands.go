@@ -50,6 +50,8 @@ func (s *State) staysNot(p *steps.Procedure, is steps.Setting) bool {
 }
 
 // ender is the job that ends what is so; nil: it may stay.
+//
+//go:noinline
 func (s *State) ender(is steps.Setting) *Job {
 	for _, j := range s.Jobs {
 		if is.State != "" && s.staysNot(j.written, is) {
@@ -238,6 +240,8 @@ func (s *State) setter(is steps.Setting, with []steps.Setting, at time.Time) (of
 
 // suits reports whether nothing that a step needs, but for what it sets, is needed otherwise with that, or stands otherwise where that
 // says nothing of it.
+//
+//go:noinline
 func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, at time.Time) bool {
 	return !steps.AnySetting(step.Needs, func(need steps.Setting) bool {
 		state := s.Holds(need.Condition, at)

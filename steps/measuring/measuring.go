@@ -407,6 +407,7 @@ func missing(p Point, repeat int) string {
 	return fmt.Sprintf("%d of %d readings%s", len(p.Readings), repeat, at(p.Name))
 }
 
+//go:noinline
 func at(point string) string {
 	if point == "" {
 		return ""

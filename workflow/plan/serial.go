@@ -76,6 +76,8 @@ func (l *layout) place(i, start int) {
 func (l *layout) take(i int) { l.use(i, -1) }
 
 // sitting is the first start from t on that sittings leave to an activity, -1 if none.
+//
+//go:noinline
 func (l *layout) sitting(i, t int) int {
 	if l.open[i] == nil {
 		return t

@@ -118,6 +118,7 @@ func login() string {
 	return u.Username
 }
 
+//go:noinline
 func configPath() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "config.yaml") }
 
 // ownPlace is a file in the program's folder below one that a variable names, or that
