@@ -70,6 +70,28 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 	return all
 }
 
+// TurnOf is the step that the plan has about now for one of several who is not to do what is suggested; nil: it has none that can be done
+// beside that, what is due can't wait for it, or what is suggested is late or presses, and comes first for everybody.
+func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
+	if who == 0 || !apart(g.Hands, []int{who}) || g.Presses || g.Late(now) > 0 {
+		return nil
+	}
+	for i := range g.planned {
+		p := &g.planned[i]
+		if p.Begins.Sub(now) > Slip {
+			break
+		}
+		r := reportOf(p, g.meanwhile)
+		if r == nil || len(p.Hands) != 1 || p.Hands[0] != who || reportOf(p, g.PutOff) != nil {
+			continue
+		}
+		if r.AtHand() && !now.Before(r.Touch) && fits(r, p, g.dues, true, now) && !s.clash(r, []*StepReport{g.Step}, now) {
+			return r
+		}
+	}
+	return nil
+}
+
 // awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench: one
 // that is not done, as far as is known, nor to be over by then, and is not so late that nobody is at it.
 //
