@@ -15,11 +15,13 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
 		g.Why, g.JoinBy = "", time.Time{}
 	}
-	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(&r, now)
+	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r)
 	g.Beside = s.beside(r, g.Presses, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	if of := planOf(&r, g.planned); of != nil {
-		g.Planned, g.Hands = of.Begins, of.Hands
+		if g.Hands = of.Hands; !g.AtOnce || !of.Begins.After(now) {
+			g.Planned = of.Begins
+		}
 		g.Others = s.meanwhile(&g, of, now)
 	}
 	return g
