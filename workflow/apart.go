@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"slices"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/lists"
@@ -331,6 +332,26 @@ func (c *scheduler) safety() {
 			}
 		}
 	}
+}
+
+// makesSafe reports whether the step makes safe what crashed.
+func (s *State) makesSafe(r *StepReport) bool {
+	job, err := s.Job(r.Job)
+	if err != nil || len(job.Damages) == 0 {
+		return false
+	}
+	for i := range job.Procedure.Stages {
+		if stage := &job.Procedure.Stages[i]; stage.Name == r.Stage {
+			return stage.Phase == steps.Safe
+		}
+	}
+	return false
+}
+
+// atOnce reports whether a task waits for no sitting and is planned in a later one all the same: what makes safe what crashed, and
+// sets something on the aircraft or confirms something of it. What else is done then, such as photographs, can wait.
+func (c *scheduler) atOnce(t *task, from time.Time) bool {
+	return t.safe && from.Sub(c.now) > Soon && (len(t.step.Confirm) > 0 || steps.AnySetting(t.step.Sets, func(is steps.Setting) bool { return !c.fleet[t.of].ofBench(is.Condition) }))
 }
 
 // onlyAfter reports whether all that comes before the task is so.

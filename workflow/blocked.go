@@ -39,6 +39,21 @@ func (b *blocked) by(zones []string) (*Damage, string) {
 	return nil, ""
 }
 
+// keptByDamage reports whether damage keeps what is coated from being joined.
+func (s *State) keptByDamage(j *Joint, at time.Time) bool {
+	job, err := s.workOf(j.Job)
+	if err != nil {
+		return false
+	}
+	b := s.blockedFor(job)
+	if b == nil {
+		return false
+	}
+	b.damages, b.zones = s.OpenDamages(at), s.Zones(at)
+	d, _ := b.by(job.worksOn(&steps.Step{Kind: steps.Join, Joint: j.Name}))
+	return d != nil
+}
+
 // blocks says why damage holds a step of another job back: it works on what is
 // damaged or on what sits on that, or it measures a gate of it. A step that only
 // looks goes on.

@@ -597,3 +597,16 @@ func TestScheduleRejoinsWithinASitting(t *testing.T) {
 		t.Errorf("%s, cut as %s", got, says(best.whole()))
 	}
 }
+
+// Sittings that come again for too few weeks are no conflict with a window, also where there is no time to find out what of it is one.
+func TestScheduleComesAgainForLongEnough(t *testing.T) {
+	var all []steps.Step
+	for n := range 8 {
+		all = append(all, hands(fmt.Sprintf("trim-%d", n+1), "10 min"), wait(fmt.Sprintf("rest-%d", n+1), "192 h"))
+	}
+	b := working(t, one("glue", append(all, coating("coat", "tab"), joining("join", "tab"))...))
+	p, err := Schedule(t.Context(), []*State{b.state}, evening, Hours{Sittings: open(0, 60), Again: true}, plan.Options{Think: 1})
+	if err != nil || !strings.Contains(says(p), "join ") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}

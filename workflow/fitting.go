@@ -61,7 +61,7 @@ func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 		d := all[i]
 		for k := range planned {
 			p := &planned[k]
-			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() {
+			if p.Job == d.job && p.Step == d.then && p.Act != ToCoat && p.Act != ToRecoat && !p.Begins.IsZero() && !p.Begins.After(d.closes) {
 				d.plan, d.takes = p, max(d.takes, minutesOf(p.Minutes))
 			}
 		}
@@ -356,7 +356,7 @@ type Overrun struct {
 // more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	by := s.leaves(now)
-	if by.IsZero() || g.Step == nil || g.Presses || now.Sub(by) > untended {
+	if by.IsZero() || g.Step == nil || g.Presses || g.AtOnce || now.Sub(by) > untended {
 		return nil
 	}
 	r := g.Step

@@ -73,6 +73,8 @@ func TestWhatIsHotForWhatIsLater(t *testing.T) {
 	is("an end now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Begins: at(10), Minutes: 1, Ends: []steps.Setting{{Condition: "iron", State: "cold"}}})
 	is("as planned", Suggestion{Step: &film, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: evening})
 	is("before its time", Suggestion{Step: &film, Planned: tomorrow}, 10, 0, Planned{Job: job, Step: "warm", Begins: tomorrow})
+	is("early in its sitting", Suggestion{Step: &film, Planned: at(50)}, 10, 0, Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(90)})
+	is("early for another sitting", Suggestion{Step: &film, Planned: at(50)}, 10, 1, Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(40)})
 	is("other work before its time", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: tomorrow})
 }
 
@@ -148,5 +150,37 @@ func TestScheduleLooksOverFirst(t *testing.T) {
 	}
 	if g := b.state.Next(b.now); g.Step == nil || g.Step.Step.Name != "look" {
 		t.Errorf("next is %+v", g.Step)
+	}
+}
+
+// What only a repair may plug in while damage is open is plugged in for other work once that is repaired.
+func TestSchedulePlugsInAfterTheRepair(t *testing.T) {
+	b := released(t)
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try := hands("plug", "2 min"), hands("try", "5 min")
+	plug.Sets, try.Needs = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "in"}}
+	docs := documents()
+	b.docs = &docs
+	docs.Sheets["sha256:powered"] = kit
+	docs.Procedures["sha256:all-over"] = &steps.Procedure{Name: "all-over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("all", hands("look", "30 min"), plug, try)}}
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: kit, SheetDigest: "sha256:powered", Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: docs.Procedures["sha256:all-over"], Digest: "sha256:all-over", Sheet: kit, SheetDigest: "sha256:powered"})
+	p, err := Schedule(t.Context(), []*State{b.state}, b.now, Hours{Sittings: open(0, 400, 1440, 1840, 2880, 3280, 4320, 4700)}, plan.Options{})
+	if got := says(p); err != nil || !strings.HasPrefix(got, "look ") || strings.Index(got, "plug ") < strings.Index(got, "join-skin ") || !strings.Contains(got, "plug ") {
+		t.Errorf("%s, %v", got, err)
+	}
+}
+
+// What was plugged in in another sitting is not taken for plugged in by a plan: it is plugged in anew for what needs it.
+func TestSchedulePlugsInAnewWhatWasLeft(t *testing.T) {
+	b := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))[0]
+	for hours, want := range map[int]string{1: "try 60, pull 80, | ends 83", 24: "plugready 1440, try 1442, pull 1462, | ends 1465"} {
+		now := evening.Add(time.Duration(hours) * time.Hour)
+		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(60*hours, 60*hours+100)}, plan.Options{})
+		if err != nil || says(p) != want {
+			t.Errorf("after %d h: %s, %v; want %s", hours, says(p), err, want)
+		}
 	}
 }

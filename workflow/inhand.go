@@ -34,16 +34,20 @@ func (c *scheduler) same(t *task) sameTurn {
 	return sameTurn{c.fleet[t.of].Airframe.Mark, t.job.ID, t.step.Name, t.rework, t.act, t.again, 0}
 }
 
-// goingOn finds the plan in which what somebody is at goes on; where there is none, or a window would be lost, one in which it need not.
-func (of *scheduler) goingOn(ctx context.Context, o plan.Options) (t Timetable, err error) {
+// goingOn finds the plan in which what somebody is at goes on; where there is none, or fewer windows are lost without, one in which it need
+// not.
+func (of *scheduler) goingOn(ctx context.Context, o plan.Options) (Timetable, error) {
 	of.findInHand()
-	for {
-		t, err = of.find(ctx, o)
-		if len(of.inHand) == 0 || of.laysBy || err == nil && len(t.Lapses) == 0 {
-			return t, err
-		}
-		of.laysBy = true
+	t, err := of.find(ctx, o)
+	if len(of.inHand) == 0 || err == nil && len(t.Lapses) == 0 {
+		return t, err
 	}
+	of.laysBy = true
+	free, no := of.find(ctx, o)
+	if of.laysBy = err != nil || no == nil && len(free.Lapses) < len(t.Lapses); of.laysBy {
+		return free, no
+	}
+	return t, nil
 }
 
 // findInHand finds what somebody is at by what was shown before: begun, not recorded, and not for twice as long as it takes, with nothing

@@ -83,4 +83,10 @@ func TestScheduleKeepsWhoIsAtWhat(t *testing.T) {
 	if got := whoDoes(p); err != nil || len(p.Lapses) > 0 || got != "draw 30-70 [1], join 30-31 [2], hollow 31-71 [2]" {
 		t.Errorf("%v %+v %s", err, p.Lapses, got)
 	}
+	// They go on where it is lost all the same.
+	b.now = evening.Add(40 * time.Minute)
+	p, err = scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2, Like: shown(b, turn("hollow", 5, 45, 2), turn("draw", 10, 50, 1), turn("join", 50, 51, 1))}, b.state)
+	if got := whoDoes(p); err != nil || len(p.Lapses) != 1 || !strings.HasPrefix(got, "hollow 5-60 [2], draw 10-60 [1], ") {
+		t.Errorf("%v %+v %s", err, p.Lapses, got)
+	}
 }

@@ -80,7 +80,7 @@ func (c *scheduler) findRows() (rows []*row) {
 				})
 				if k < 0 {
 					k = len(rows)
-					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.Holds(def.Name, c.now) == state})
+					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now)})
 				}
 				switch r := rows[k]; {
 				case sets && r.setter < 0:

@@ -15,11 +15,13 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
 		g.Why, g.JoinBy = "", time.Time{}
 	}
-	g.Step, g.Resolve, g.Presses = &r, r.Reasons, presses(&r, now)
+	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r)
 	g.Beside = s.beside(r, g.Presses, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	if of := planOf(&r, g.planned); of != nil {
-		g.Planned, g.Hands = of.Begins, of.Hands
+		if g.Hands = of.Hands; !g.AtOnce || !of.Begins.After(now) {
+			g.Planned = of.Begins
+		}
 		g.Others = s.meanwhile(&g, of, now)
 	}
 	return g
@@ -66,6 +68,28 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 		busy, beside = slices.Concat(busy, of.Hands), append(beside, r)
 	}
 	return all
+}
+
+// TurnOf is the step that the plan has about now for one of several who is not to do what is suggested; nil: it has none that can be done
+// beside that, what is due can't wait for it, or what is suggested is late or presses, and comes first for everybody.
+func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
+	if who == 0 || !apart(g.Hands, []int{who}) || g.Presses || g.Late(now) > 0 {
+		return nil
+	}
+	for i := range g.planned {
+		p := &g.planned[i]
+		if p.Begins.Sub(now) > Slip {
+			break
+		}
+		r := reportOf(p, g.meanwhile)
+		if r == nil || len(p.Hands) != 1 || p.Hands[0] != who || reportOf(p, g.PutOff) != nil {
+			continue
+		}
+		if r.AtHand() && !now.Before(r.Touch) && fits(r, p, g.dues, true, now) && !s.clash(r, []*StepReport{g.Step}, now) {
+			return r
+		}
+	}
+	return nil
 }
 
 // awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench: one

@@ -134,3 +134,46 @@ func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
 		}
 	}
 }
+
+// Whoever is one of several is led to their own step about now: not to one for both, nor past what is late or can't be done beside it,
+// nor to what was put off.
+func TestNextHasATurnForEachOfSeveral(t *testing.T) {
+	saw := hands("saw", "5 min")
+	saw.Tools = []string{"saw"}
+	other := saw
+	other.Name = "saw-more"
+	in := sheet()
+	in.Tools = append(in.Tools, steps.Tool{Name: "saw", Title: "A saw"})
+	b := workingOn(t, in, one("one", hands("hollow", "40 min")), one("two", plain("cut")), one("three", saw), one("four", other))
+	job := b.state.Jobs[0].ID
+	row := func(step string, at, takes int, who ...int) Planned {
+		return Planned{Job: job, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: who}
+	}
+	for name, test := range map[string]struct {
+		planned []Planned
+		who     int
+		off     string
+		want    string
+	}{
+		"their own":           {[]Planned{row("hollow", 0, 40, 1), row("cut", 5, 5, 2)}, 2, "", "cut"},
+		"it is theirs":        {[]Planned{row("hollow", 0, 40, 1), row("cut", 5, 5, 2)}, 1, "", ""},
+		"nobody knows who":    {[]Planned{row("hollow", 0, 40, 1), row("cut", 5, 5, 2)}, 0, "", ""},
+		"for one":             {[]Planned{row("hollow", 0, 40), row("cut", 5, 5)}, 2, "", ""},
+		"for both":            {[]Planned{row("hollow", 0, 40, 1, 2), row("cut", 5, 5, 2)}, 2, "", ""},
+		"the next is":         {[]Planned{row("hollow", 0, 40, 1), row("cut", 5, 5, 1, 2)}, 2, "", ""},
+		"later":               {[]Planned{row("hollow", 0, 40, 1), row("cut", 11, 5, 2)}, 2, "", ""},
+		"the other one is at": {[]Planned{row("hollow", -49, 40, 1), row("cut", 5, 5, 2)}, 2, "", "cut"},
+		"and that is late":    {[]Planned{row("hollow", -51, 40, 1), row("cut", 5, 5, 2)}, 2, "", ""},
+		"with one saw":        {[]Planned{row("saw", 0, 5, 1), row("saw-more", 0, 5, 2), row("cut", 5, 5, 2)}, 2, "", "cut"},
+		"it was put off":      {[]Planned{row("hollow", 0, 40, 1), row("cut", 5, 5, 2)}, 2, "cut", ""},
+	} {
+		g := b.state.NextBut(b.now, func(r StepReport) bool { return r.Step.Name == test.off }, test.planned)
+		got := ""
+		if r := b.state.TurnOf(test.who, &g, b.now); r != nil {
+			got = r.Step.Name
+		}
+		if g.Step.Step.Name != test.planned[0].Step || got != test.want {
+			t.Errorf("%s: beside %s it is %q, want %q", name, g.Step.Step.Name, got, test.want)
+		}
+	}
+}

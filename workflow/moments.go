@@ -88,7 +88,7 @@ func (s *State) Came(now time.Time) (last []Moment) {
 func (s *State) CuredJoints(now time.Time) (names []string) {
 	for _, job := range s.OpenJobs(now) {
 		for _, j := range s.joints() {
-			if j.Job == job.ID && s.Phase(j, now) == Cured && !lists.Contains(names, j.Name) {
+			if (j.Job == job.ID || j.Job == "" && s.reglued[j.Name].job == job.ID) && s.Phase(j, now) == Cured && !lists.Contains(names, j.Name) {
 				names = append(names, j.Name)
 			}
 		}

@@ -36,6 +36,7 @@ type Suggestion struct {
 	Hands   []int        // who of several does Step, from 1, as the last plan has it; none: it has it for one, or not at all
 	Others  []Share      // what the others of the last plan can do meanwhile
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
+	AtOnce  bool         // Step makes safe what crashed: it waits for no sitting, and is never planned for later
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
 	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
@@ -85,8 +86,9 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 }
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first in its next sitting, then the first on which something can be done, then what the plan has later, or what other people do than
-// a join that is due, then the one that waits for that join, and only then one whose step would cost it; nil: no job is open on any.
+// has first in its next sitting, but for what makes safe what crashed, then the first on which something can be done, then what the
+// plan has later, or what other people do than a join that is due, then the one that waits for that join, and only then one whose step
+// would cost it; nil: no job is open on any.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	var leave time.Time
@@ -98,19 +100,21 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 		case g.Presses:
 			return 0
 		case g.WaitsForDue:
-			return 4
-		case g.Step == nil:
-			return 6
-		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }): // it would cost a joint of another airframe
 			return 5
+		case g.Step == nil:
+			return 7
+		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }): // it would cost a joint of another airframe
+			return 6
+		case g.AtOnce:
+			return 1
 		case len(g.Beside) > 0:
-			return 3
+			return 4
 		case g.Planned.IsZero():
-			return 2
-		case !leave.IsZero() && g.Planned.After(leave):
 			return 3
+		case !leave.IsZero() && g.Planned.After(leave):
+			return 4
 		}
-		return 1
+		return 2
 	}
 	at := func(g Suggestion) time.Time {
 		switch {
@@ -147,11 +151,12 @@ type Planned struct {
 	Ends []steps.Setting `json:"ends,omitempty"`
 }
 
-// has reports whether it is the step of the report as it stands now.
+// has reports whether it is the step of the report as it stands now. A join that is planned after its window closes is the one of
+// another coat.
 //
 //go:noinline
 func (p *Planned) has(r *StepReport) bool {
-	return p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
+	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
@@ -599,6 +604,7 @@ func compareTimes(a, b time.Time) int {
 type Timer struct {
 	Job, Name string // of a quarantine its damage, without a job
 	Joint     bool
+	Damaged   bool      // joint: damage keeps it from being joined before its repair
 	Phase     Phase     // of a joint
 	Touch     time.Time // joint that was wet at the last touch test: when to touch it again
 	Began     time.Time
@@ -645,7 +651,7 @@ func (s *State) Timers(now time.Time) []Timer {
 			}
 		default:
 			w := j.Window()
-			t.Opens, t.Closes = w.Opens, w.Closes
+			t.Opens, t.Closes, t.Damaged = w.Opens, w.Closes, t.Phase != Late && s.keptByDamage(j, now)
 			if j.Doubted() {
 				t.Closes = j.Joined
 			} else if since, again := s.mustRecoat(j, now); again && since.Before(t.Closes) {

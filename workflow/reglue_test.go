@@ -13,6 +13,12 @@ import (
 // wing and pod out of tolerance. It can be packed or glued anew.
 func regluing(t *testing.T, with ...string) *bench {
 	t.Helper()
+	return regluingAfter(t, 48*time.Hour, with...)
+}
+
+// regluingAfter is that bench so long after the wing was joined.
+func regluingAfter(t *testing.T, after time.Duration, with ...string) *bench {
+	t.Helper()
 	s := gluingSheet()
 	s.Gates[1].Reworks = []steps.Rework{{Do: "pack it", Disturbs: []string{"pod"}}, {Do: "cut it, and glue it again", Disturbs: []string{"wing"}, Joint: "roots", Adhesives: with}}
 	b := workingOn(t, s, steps.Stage{Name: "one", Steps: []steps.Step{coating("coat", "roots"),
@@ -21,7 +27,7 @@ func regluing(t *testing.T, with ...string) *bench {
 	b.done("coat")
 	b.after(15 * time.Minute)
 	b.done("join", "clean")
-	b.after(48 * time.Hour)
+	b.after(after)
 	b.must(ReadBench{Temperature: q("20 °C")}, readings("square", "left=500mm", "right=510mm"))
 	if g := b.gate("square"); g.Standing != Failed {
 		t.Fatalf("square is %s", g.Standing)
@@ -85,6 +91,35 @@ func TestAReworkThatGluesStartsTheClocks(t *testing.T) {
 	uncured(false)
 	if g := b.gate("square"); g.Met() {
 		t.Error("square still counts")
+	}
+}
+
+// What was cut has no clock beside that of what was glued anew, unless it would still count when that is over.
+func TestAReworkEndsTheClockOfWhatWasCut(t *testing.T) {
+	clocks := func(b *bench) (cures []time.Duration) {
+		for _, c := range b.state.Timers(b.now) {
+			if c.Name == "roots" {
+				cures = append(cures, c.Cures.Sub(b.now))
+			}
+		}
+		return cures
+	}
+	b := regluingAfter(t, time.Hour, "epoxy")
+	if had := clocks(b); len(had) != 1 || had[0] <= 0 || had[0] >= 24*time.Hour {
+		t.Fatalf("before it is cut: %v", had)
+	}
+	b.must(Rework{Gate: "square", Way: 2, Mixed: b.now})
+	if has := clocks(b); !slices.Equal(has, []time.Duration{24 * time.Hour}) {
+		t.Errorf("glued anew: %v", has)
+	}
+	b.after(24 * time.Hour)
+	if cured := b.state.CuredJoints(b.now); !slices.Equal(cured, []string{"roots"}) {
+		t.Errorf("cured: %v", cured)
+	}
+	quick := regluingAfter(t, time.Hour, "hot")
+	quick.must(Rework{Gate: "square", Way: 2})
+	if has := clocks(quick); len(has) != 2 {
+		t.Errorf("glued anew by what is cured sooner: %v", has)
 	}
 }
 

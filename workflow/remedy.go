@@ -30,6 +30,7 @@ const (
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToBeginAnew     RemedyKind = "begin anew"          // Gate, Points, Unit, Anew: steady the set-up and read so many at once; Names, Concede: as ToDecide
 	ToDecide        RemedyKind = "decide"              // Gate, Points, Unit: measure it again; Names: finer gauges; Concede: or accept it as it is
+	ToJoinFirst     RemedyKind = "join-first"          // what a repair, once begun, would not leave time to join
 	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread; Names: the others as they were given; no Gate: at a place
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then

@@ -412,7 +412,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			if len(d.more) > 0 {
 				return d, nil
 			}
-			if c.h.Again && c.rounds < weeksMost && len(r.Conflict.Upper)+len(r.Conflict.Latest)+len(r.Conflict.Together) == 0 {
+			if k := r.Conflict; c.h.Again && c.rounds < weeksMost && (len(k.Upper)+len(k.Latest)+len(k.Together) == 0 || k.Sittings && !k.Irreducible) { // they may be too few
 				of.rounds *= 4
 				continue
 			}

@@ -128,7 +128,9 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	if goesOn || heats || g.Step != nil && s.busy(now) {
 		return nil
 	}
-	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && s.ahead(is, now) }))
+	leave := s.leaves(now)
+	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
+	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && (early || s.ahead(is, now)) }))
 }
 
 // ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.
@@ -475,6 +477,13 @@ func (c *scheduler) standsSo(of int, def *steps.Condition) steps.Setting {
 		is.State = s.lastSaid(def.Name, c.now).state
 	}
 	return is
+}
+
+// tendedNow reports whether a condition stands so now, and somebody was at it: what was plugged in days ago is taken out, and set anew
+// for what needs it.
+func (s *State) tendedNow(is steps.Setting, now time.Time) bool {
+	def, _ := s.Sheet.Condition(is.Condition)
+	return s.Holds(is.Condition, now) == is.State && (def.Guarded != is.State || now.Sub(s.lastSaid(is.Condition, now).at) <= SittingLength)
 }
 
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of

@@ -566,8 +566,9 @@ func (s *State) allJoints() []*Joint {
 	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
 			parts := job.Parts(name)
+			later := append(parts[:len(parts):len(parts)], s.again(job.ID, name)...) // a rework cut what was joined before
 			for _, p := range parts {
-				if !p.gone && !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+				if !p.gone && !slices.ContainsFunc(later, func(other *Joint) bool { return other.outlasts(p) }) {
 					all = append(all, p)
 				}
 			}

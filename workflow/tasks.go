@@ -344,7 +344,15 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 // stopsAt is why the plan cannot go on at a step: somebody must see to it first, and nobody knows how long that takes. What
 // an open repair will put right is waited for.
 func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
-	for _, r := range s.blocks(blocked, j, *step, c.now) {
+	all := s.blocks(blocked, j, *step, c.now)
+	for _, set := range append(s.NeedsAt(j, *step, c.now), step.Sets...) {
+		if def, _ := s.Sheet.Condition(set.Condition); def.Guarded == set.State && j.Procedure.Kind != steps.Repair {
+			if r := s.leftToRepair(set, false, c.now); r != nil {
+				all = append(all, *r)
+			}
+		}
+	}
+	for _, r := range all {
 		stopped := slices.ContainsFunc(c.stops, func(stop Stop) bool { return stop.Mark == s.Airframe.Mark && stop.Job == r.Remedy.Name })
 		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open && !stopped {
 			f.join(end)

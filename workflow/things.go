@@ -302,19 +302,25 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 			reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
 			reasons = append(reasons, *reason)
 		}
-		repairing := j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at)
-		for _, d := range s.OpenDamages(at) {
-			if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
-				do := Remedy{Kind: ToPlanRepair}
-				if by != "" {
-					do = Remedy{Kind: ToFinish, Name: by}
-				}
-				reasons = append(reasons, Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)})
-				break
-			}
+		if r := s.leftToRepair(set, j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at), at); r != nil {
+			reasons = append(reasons, *r)
 		}
 	}
 	return reasons
+}
+
+// leftToRepair is the damage that is open and whose repair alone makes a setting; nil: there is none, or a repair asks.
+func (s *State) leftToRepair(set steps.Setting, repairing bool, at time.Time) *Reason {
+	for _, d := range s.OpenDamages(at) {
+		if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
+			do := Remedy{Kind: ToPlanRepair}
+			if by != "" {
+				do = Remedy{Kind: ToFinish, Name: by}
+			}
+			return &Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)}
+		}
+	}
+	return nil
 }
 
 // handled has equipment disturbed that was taken off or put on: a condition that says

@@ -79,6 +79,7 @@ type Turn struct {
 	Gates   []string        `json:"gates,omitempty"`       // of what is done once more: what it measures
 	Look    []string        `json:"look,omitempty"`        // of that: what is confirmed before it
 	Second  bool            `json:"second,omitempty"`      // a second person is wanted
+	AtOnce  bool            `json:"at_once,omitempty"`     // it makes safe what crashed: planned for this sitting, it waits for none
 	Hands   []int           `json:"hands,omitempty"`       // who of several does it, from 1
 	Written int             `json:"written_min,omitempty"` // its minutes as they are written, where it is planned by the builder's own; 0: by those that are written
 	Alone   []string        `json:"alone,omitempty"`       // what one alone does instead; none: it must not be done alone
@@ -327,7 +328,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		if c.hands > 1 {
 			turn.Hands = hands[i]
 		}
-		turn.Written = c.written(t)
+		turn.Written, turn.AtOnce = c.written(t), c.atOnce(t, c.given[at].From)
 		for _, w := range t.window {
 			from := 0
 			if w.from >= 0 {

@@ -6,11 +6,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
 func (a *app) repairCommand() *cobra.Command {
-	var start, full bool
+	var start, full, sure bool
 	cmd := &cobra.Command{
 		Use:   "repair [MARK]",
 		Short: "Plan the repair of all damage as one job",
@@ -18,20 +19,22 @@ func (a *app) repairCommand() *cobra.Command {
 			"how long it takes, shared steps once, what others rest on first, and at the end the gates\n" +
 			"that must be measured again. --full shows every step with the damage that it is there for,\n" +
 			"--start opens it as a job. Where a repair is open, it is amended: what is done stays done, as far\n" +
-			"as the new damage allows. Where nothing is to be added, the open plan is shown.",
+			"as the new damage allows. Where nothing is to be added, the open plan is shown. While a coat is open\n" +
+			"that can't be joined in time once it is begun, --start refuses to; with --sure it begins.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "every step, and why it is there")
 	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
+	cmd.Flags().BoolVar(&sure, "sure", false, "begin it also where an open coat can't be joined in time then")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.repair(cmd.Context(), args, start, full, *at)
+		return a.repair(cmd.Context(), args, start, full, sure, *at)
 	}
 	return cmd
 }
 
-func (a *app) repair(ctx context.Context, args []string, start, full bool, at string) error {
+func (a *app) repair(ctx context.Context, args []string, start, full, sure bool, at string) error {
 	s, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
@@ -55,6 +58,14 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 		return err
 	}
 	now := s
+	var forgone []workflow.Lapse
+	if job == "" && !(start && sure) {
+		forgone = d.Forgone(ctx, s)
+	}
+	if start && len(forgone) > 0 {
+		return &workflow.Refusal{What: "repair of " + s.Airframe.Mark, Reasons: []workflow.Reason{{Because: workflow.ByLapse,
+			Text: page.ForgoneLine(forgone[0], page.Clock{Now: a.time.Now()}), Remedy: workflow.Remedy{Kind: workflow.ToJoinFirst, Mark: s.Airframe.Mark}}}}
+	}
 	if start {
 		entries, state, err := d.StartRepair(ctx, s, plan, when)
 		if err != nil {
@@ -74,9 +85,7 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 	}
 	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure, ""))
 	shown.Full = full
-	if job == "" {
-		shown.Forgone = d.Forgone(ctx, s)
-	}
+	shown.Forgone = forgone
 	if shown.Days, err = a.days(ctx, d, now); err != nil {
 		return err
 	}

@@ -168,7 +168,7 @@ func notEmpty(cmd *cobra.Command, args []string) (err error) {
 		if several, ok := f.Value.(pflag.SliceValue); ok {
 			values = several.GetSlice()
 		}
-		if lists.Contains(values, "") {
+		if f.Name != "place" && lists.Contains(values, "") { // of one of several, nothing may be said
 			what, _ := pflag.UnquoteUsage(f)
 			err = usage("--%s is empty: give it its %s, or leave it out", f.Name, what)
 		}

@@ -276,6 +276,11 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	return m
 }
 
+// ForgoneLine says which open window can't be met once a repair is begun.
+func ForgoneLine(w workflow.Lapse, c Clock) string {
+	return fmt.Sprintf("joint %s must be joined by %s, and can't be any more once the repair is begun", esc(w.Name), c.At(w.Closes))
+}
+
 func stayDone(n int) string {
 	if n == 1 {
 		return "1 step stays done"
@@ -291,7 +296,7 @@ func (m Repair) Markdown(c Clock) string {
 		l.add("**First:** %s\n", ReasonText(m.Check.Reason, c))
 	}
 	for _, w := range m.Forgone {
-		l.add("**First:** %s is open until %s, and can't be met any more once the repair is begun. `fettle next %s` goes on with it.\n", esc(w.Name), c.At(w.Closes), m.Mark)
+		l.add("**First:** %s. `fettle next %s` goes on with it.\n", ForgoneLine(w, c), m.Mark)
 	}
 	if a := m.Amends; a != nil {
 		found := "with what is left of its damage"

@@ -800,6 +800,7 @@ func (b *bench) repair() {
 	b.pages["RepairLine"] = page.RepairLine(b.State, &workflow.Job{Damages: []string{"D9"}}, b.Now) + "\n"
 	amending := plan
 	amending.Amends = &workflow.Amend{Job: "repair", Found: []string{"D2"}, Kept: 1, Reopens: []string{"make-<safe>", "photograph"}}
+	b.pages["ForgoneLine"] = page.ForgoneLine(workflow.Lapse{Name: "roots", Closes: b.Now.Add(30 * time.Minute)}, page.Clock{Now: b.Now}) + "\n"
 	b.show("Repair-amends", page.NewRepair("FN-01", "", amending, nil))
 	b.show("Recorded-repair-started", b.start("finch-tail", "tail", plan.Answers[1].Damage.Name))
 	b.clocks("repair")

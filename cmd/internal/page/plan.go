@@ -158,6 +158,7 @@ func (p Plan) Markdown(c Clock) string {
 	default:
 		l.add("# Done by %s\n", c.At(p.Finish))
 	}
+	p.atOnce(&l)
 	if len(p.Sittings) > 0 {
 		idle := ""
 		if p.People > 1 {
@@ -486,8 +487,27 @@ func (l *lines) days(d *Days, mark string, c Clock) {
 	} else {
 		l.add("\n## In your sittings, done by %s\n", c.At(d.Finish))
 	}
+	d.plan.atOnce(l)
 	d.plan.each(l, d.plan.Sittings, c)
 	l.add("\n%s: `fettle plan %s`", map[bool]string{false: "Step by step", true: "Step by step, and what can't be planned"}[d.Partly], esc(mark))
+}
+
+// atOnce says what waits for no sitting.
+func (p *Plan) atOnce(l *lines) {
+	said := ""
+	for i := range p.Sittings {
+		for k := range p.Sittings[i].Turns {
+			if t := &p.Sittings[i].Turns[k]; t.AtOnce {
+				if said != "" {
+					said += "; "
+				}
+				said += t.Title + " (" + t.Mark + ")"
+			}
+		}
+	}
+	if said != "" {
+		l.add("**At once, before any sitting:** %s. `fettle next`\n", esc(said))
+	}
 }
 
 // hours are the ends of the sitting.

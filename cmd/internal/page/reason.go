@@ -139,6 +139,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToBeginAnew:
 		return fmt.Sprintf("steady the set-up and read %d at once where the readings lie too far apart; what was read before stays in the record", r.Anew),
 			measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --anew"
+	case workflow.ToJoinFirst:
+		return "join it first, or begin it all the same with --sure", "fettle next " + r.Mark
 	case workflow.ToBeSure:
 		if r.Gate == "" {
 			return "look at the sign and the unit again, and if it is so, add --sure", ""

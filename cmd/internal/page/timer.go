@@ -21,6 +21,7 @@ type Timer struct {
 	Then    string         `json:"then,omitempty"` // of a wait with an end: the step that must be done by then
 	Handles time.Time      `json:"handles,omitzero"`
 	Cures   time.Time      `json:"cures,omitzero"`
+	Damaged bool           `json:"damaged,omitempty"`    // damage keeps the joint from being joined before its repair
 	Lies    string         `json:"quarantine,omitempty"` // what is in it; its name is the damage's
 	Coldest *float64       `json:"coldest_celsius,omitempty"`
 	Warmest *float64       `json:"warmest_celsius,omitempty"`
@@ -42,7 +43,7 @@ func newTimers(s *workflow.State, running []workflow.Timer) []Timer {
 
 // NewTimer is one running clock of the airframe with the mark.
 func NewTimer(mark string, t workflow.Timer) Timer {
-	view := Timer{Mark: mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
+	view := Timer{Mark: mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Damaged: t.Damaged, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
 	if t.Phase == workflow.Coating {
 		view.Began = t.Began
 	}
@@ -55,6 +56,9 @@ func NewTimer(mark string, t workflow.Timer) Timer {
 // line is the clock in a list.
 func (t Timer) line(c Clock) string {
 	name := esc(t.Name)
+	if t.Damaged {
+		return fmt.Sprintf("joint %s: coated, to be joined by %s, but damage comes first; after its repair coat it again", name, c.At(t.Closes))
+	}
 	switch t.Phase {
 	case "":
 		switch {

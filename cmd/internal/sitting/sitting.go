@@ -116,6 +116,8 @@ type conversation struct {
 	shown  place           // which that is
 	jump   place           // what was chosen from the list; zero: nothing
 	kept   place           // the step of the last answer: it is gone on with until it is done or put off
+	hands  []int           // who of several does the step at hand, by the plan
+	who    int             // of them answered last; 0: nobody knows
 
 	planned  time.Time // when it was planned last; zero: not in this sitting
 	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
@@ -300,6 +302,7 @@ func (c *conversation) turn(ctx context.Context) error {
 // show makes the view of what is suggested.
 func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	now, clock := c.now(), c.clock()
+	c.hands = suggestion.Hands
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
@@ -399,7 +402,9 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyPhoto:
 			err = c.photo(ctx, reply.Text)
 		default:
-			c.kept = c.here()
+			if c.kept = c.here(); len(c.hands) == 1 {
+				c.who = c.hands[0]
+			}
 			return reply, nil
 		}
 		if err != nil && !errors.Is(err, errAgain) {
