@@ -20,13 +20,13 @@ func (a *app) repairCommand() *cobra.Command {
 			"that must be measured again. --full shows every step with the damage that it is there for,\n" +
 			"--start opens it as a job. Where a repair is open, it is amended: what is done stays done, as far\n" +
 			"as the new damage allows. Where nothing is to be added, the open plan is shown. While a coat is open\n" +
-			"that can't be joined in time once it is begun, --start refuses to; with --sure it begins.",
+			"that can't be joined any more once it is begun, --start refuses; --sure begins it all the same.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "every step, and why it is there")
 	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
-	cmd.Flags().BoolVar(&sure, "sure", false, "begin it also where an open coat can't be joined in time then")
+	cmd.Flags().BoolVar(&sure, "sure", false, "begin it though an open coat can't be joined any more then")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.repair(cmd.Context(), args, start, full, sure, *at)
