@@ -303,7 +303,7 @@ func (s Step) Label() string {
 
 // AsksFor reports whether the step measures the gate, by its name or because it may
 // be stale.
-func (s Step) AsksFor(gate string) bool {
+func (s *Step) AsksFor(gate string) bool {
 	return lists.Contains(s.Gates, gate) || lists.Contains(s.Gates, Stale)
 }
 

@@ -24,11 +24,18 @@ type dueWork struct {
 	opens, closes    time.Time
 	by               time.Time // when it is begun at the latest, with something to spare where there is; never before it opens
 	plan             *Planned  // as the last plan has it; nil: it hasn't
+	slow             float64   // how many times as long as is written steps take, of which no plan knows
 }
 
 // dues are all that are due at the time, the first to close first. One after the other is done by whoever does both: each is begun
 // so that it is done when the next one must be begun.
 func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
+	slow := func() float64 { // a plan knows it
+		if len(planned) > 0 {
+			return 1
+		}
+		return s.slowness()
+	}
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
 		if phase != HalfCoated && phase != Tacking && phase != Open {
@@ -39,11 +46,13 @@ func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
 			d.then = job.Procedure.JointParts(j.Name)[j.part].Join
 		}
+		d.slow = slow()
 		s.leadTo(d, j, now)
 		all = append(all, d)
 	}
 	for _, t := range s.deadlines(now) {
 		d := &dueWork{job: t.Job, then: t.Then, wait: t.Name, opens: t.Opens, closes: t.Closes}
+		d.slow = slow()
 		s.leadTo(d, nil, now)
 		all = append(all, d)
 	}
@@ -73,7 +82,7 @@ func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 	return all
 }
 
-// leadTo finds what is left to do before what is due, and how long both take, as is written, with the waits that begin then. A wait that
+// leadTo finds what is left to do before what is due, and how long both take, with the waits that begin then. A wait that
 // runs already passes meanwhile.
 func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 	job, err := s.Job(d.job)
@@ -82,12 +91,12 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 	}
 	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
 	before := func(step *steps.Step) {
-		if d.first, d.lead = append(d.first, step.Name), d.lead+handsOf(step); step.Kind.Traits().Coats && step.Joint == d.joint {
+		if d.first, d.lead = append(d.first, step.Name), d.lead+d.slowly(handsOf(step)); step.Kind.Traits().Coats && step.Joint == d.joint {
 			coated = d.lead
 		}
 	}
 	if step, _, ok := job.Procedure.Step(d.then); ok {
-		d.takes = minutesOf(max(1, up(handsOf(&step))))
+		d.takes = minutesOf(max(1, up(d.slowly(handsOf(&step)))))
 		job.before(step, func(stage steps.Stage, i int) {
 			is := &stage.Steps[i]
 			if i < s.head(job, stage, now) || s.met(job, stage, i, now) {
@@ -182,7 +191,7 @@ func (d *dueWork) waitsFor(r *StepReport) bool {
 
 // inTime reports whether what is due can still be done after a step, with nothing to spare.
 func (d *dueWork) inTime(r *StepReport, of *Planned, now time.Time) bool {
-	left := takes(r, of) + d.takes
+	left := d.lasts(r, of) + d.takes
 	if !d.waitsFor(r) {
 		left += d.lead
 	}
@@ -218,7 +227,7 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 	if !d.waitsFor(r) {
 		by = by.Add(-d.lead)
 	}
-	return !now.Add(takes(r, of)).After(by)
+	return !now.Add(d.lasts(r, of)).After(by)
 }
 
 // forTheSame is what is due but for what the plan has for other people than the step.
@@ -263,6 +272,19 @@ func takes(r *StepReport, of *Planned) time.Duration {
 		return minutesOf(of.Minutes)
 	}
 	return handsOf(&r.Step)
+}
+
+// lasts is how long a step takes, before what is due.
+func (d *dueWork) lasts(r *StepReport, of *Planned) time.Duration {
+	if of == nil {
+		return d.slowly(takes(r, of))
+	}
+	return takes(r, of)
+}
+
+// slowly is how long it takes the builder what takes as long as is written.
+func (d *dueWork) slowly(written time.Duration) time.Duration {
+	return time.Duration(max(1, d.slow) * float64(written))
 }
 
 // planOf is the step as a plan has it; nil: it hasn't.

@@ -185,6 +185,9 @@ func spreadOf(values []float64) Spread {
 	return out
 }
 
+// TimedInAll is how many steps of a person must have been timed before others are taken to last accordingly (common practice, no source).
+const TimedInAll = 5
+
 // Pace is how a person's minutes at those steps that are meant compare with the written ones:
 // 2 is twice as long. The work must be [Timed]. It is for planning: no window, no clock and no wait
 // is ever made shorter by it.

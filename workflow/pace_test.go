@@ -226,3 +226,32 @@ func TestPace(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 }
+
+// Before a join is due there is as much time as the builder takes, and not as is written: no step is ever taken to last less.
+func TestOwnPaceBeforeAJoin(t *testing.T) {
+	for _, c := range []struct {
+		each time.Duration // of 10 minutes, six times
+		by   string
+		want bool // 18 minutes fit in
+	}{{10 * time.Minute, "builder", true}, {20 * time.Minute, "builder", false}, {20 * time.Minute, "another", true}, {5 * time.Minute, "builder", true}} {
+		var all []steps.Stage
+		for i := range TimedInAll + 1 {
+			all = append(all, one(fmt.Sprint("s", i), hands(fmt.Sprint("s", i), "10 min")))
+		}
+		b := working(t, append(all, one("one", coating("coat", "tab"), joining("join", "tab")), one("trim", hands("trim", "18 min")))...)
+		for i := range TimedInAll + 1 {
+			b.now = b.now.Add(c.each)
+			b.must(Finish{Step: fmt.Sprint("s", i)})
+		}
+		b.now = b.now.Add(time.Minute)
+		b.must(Finish{Step: "coat"})
+		s := b.state.Seated(Seat{By: c.by})
+		trim := b.step("trim")
+		if got := s.CanWaitFor(&trim, s, false, b.now); got != c.want {
+			t.Errorf("%s at %v for 10 min: it fits in: %v", c.by, c.each, got)
+		}
+		if got := s.Next(b.now).Step; (got != nil && got.Step.Name == "trim") != c.want {
+			t.Errorf("%s at %v for 10 min is led to %+v", c.by, c.each, got)
+		}
+	}
+}

@@ -255,6 +255,7 @@ type memo struct {
 	zones  remembered[Zones]
 	open   remembered[map[*Job]bool]
 	heads  remembered[*heads]
+	slow   remembered[float64]
 }
 
 // heads are the first steps of stages that are not met, and the gates of measure steps that opened

@@ -72,16 +72,11 @@ func (s *State) WorkDone(at time.Time) (WorkDone, error) {
 	if err != nil {
 		return WorkDone{}, err
 	}
-	g := gathering{
-		State: s, procedures: map[string]*steps.Procedure{}, records: map[*steps.Procedure]map[string]*StepRecord{}, owner: map[int64]*StepRecord{},
-		joined: map[int64]JointFacts{}, made: map[[2]string]*jointMade{}, last: map[[2]string]time.Time{}, waited: map[string]time.Time{},
+	joined := map[int64]*Joint{}
+	for i := range record.Joints {
+		joined[record.Joints[i].Position] = &record.Joints[i].Joint
 	}
-	for _, j := range record.Joints {
-		g.joined[j.Position] = j
-	}
-	for _, e := range s.Entries {
-		g.entry(e)
-	}
+	g := s.gathered(joined, 0)
 	for _, j := range record.Judgements {
 		if r := g.owner[j.Entries[0]]; r != nil && j.Report.Standing == Failed {
 			r.Failed++
@@ -101,6 +96,56 @@ func (s *State) WorkDone(at time.Time) (WorkDone, error) {
 	return WorkDone{s.Airframe.Mark, g.found, g.visits}, nil
 }
 
+// gathered goes through the journal from an entry on, with the joints by the entries that joined them.
+func (s *State) gathered(joined map[int64]*Joint, from int) *gathering {
+	g := &gathering{
+		State: s, procedures: map[string]*steps.Procedure{}, records: map[*steps.Procedure]map[string]*StepRecord{}, owner: map[int64]*StepRecord{},
+		joined: joined, made: map[[2]string]*jointMade{}, last: map[[2]string]time.Time{}, waited: map[string]time.Time{},
+	}
+	for i, e := range s.Entries {
+		if g.opens(e); i >= from {
+			g.entry(e)
+		}
+	}
+	return g
+}
+
+// lately is how many entries of a journal tell how slow somebody is who is at the bench now: more would be waited for.
+const lately = 100
+
+// slowness is how many times as long as is written whoever sits here takes for a step, at least once. It is found in what was recorded
+// last in the journals that are at hand, without folding any once more: a step whose joint was coated again since is not timed.
+func (s *State) slowness() float64 {
+	if s.memo == nil || s.seat.By == "" {
+		return 1
+	}
+	return s.memo.slow.of(time.Time{}, func() float64 {
+		var all []WorkDone
+		for _, of := range append(s.others[:len(s.others):len(s.others)], s) {
+			at := map[time.Time][]*Joint{}
+			for _, j := range of.everyJoint() {
+				at[j.Joined] = append(at[j.Joined], j)
+			}
+			joined := map[int64]*Joint{}
+			for _, e := range of.Entries[max(0, len(of.Entries)-lately):] {
+				for _, j := range at[e.At] {
+					if f, is := e.Facts.(journal.Joined); is && f.Job == j.Job && f.Joint == j.Name {
+						joined[e.Position] = j
+					}
+				}
+			}
+			g := of.gathered(joined, len(of.Entries)-lately)
+			all = append(all, WorkDone{of.Airframe.Mark, g.found, g.visits})
+		}
+		Timed(all)
+		pace := Pace(all, s.seat.By, func(*steps.Procedure, *steps.Step) bool { return true })
+		if pace.Count < TimedInAll {
+			return 1
+		}
+		return max(1, pace.Median)
+	})
+}
+
 // A gathering goes through a journal once.
 type gathering struct {
 	*State
@@ -109,7 +154,7 @@ type gathering struct {
 	found      []*StepRecord
 	visits     []*visit
 	owner      map[int64]*StepRecord    // by entry
-	joined     map[int64]JointFacts     // by the entry that joined it
+	joined     map[int64]*Joint         // by the entry that joined it
 	made       map[[2]string]*jointMade // by job and joint
 	last       map[[2]string]time.Time  // by job and step, when it was done last
 	waited     map[string]time.Time     // by job, when the last of its waits was over
@@ -141,11 +186,15 @@ func (g *gathering) record(job, name string) *StepRecord {
 	return all[name]
 }
 
-func (g *gathering) entry(e journal.Entry) {
-	live := g.Live(e.Position)
-	if named := journal.NamesOf(e.Facts).Procedure; named != "" && live {
+// opens takes an entry that opens a job.
+func (g *gathering) opens(e journal.Entry) {
+	if named := journal.NamesOf(e.Facts).Procedure; named != "" && g.Live(e.Position) {
 		g.procedures[journal.JobOf(e.Facts)] = g.docs.Procedures[named]
 	}
+}
+
+func (g *gathering) entry(e journal.Entry) {
+	live := g.Live(e.Position)
 	v := &visit{by: e.By, at: e.At, recorded: e.Recorded, mark: g.Airframe.Mark, position: e.Position}
 	v.unclear = !live || e.Recorded.Before(g.newest) // by a clock that had gone back
 	g.newest = latest(g.newest, e.Recorded)
@@ -201,6 +250,7 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 		g.made[[2]string{v.job, step.Joint}] = joint
 	}
 	v.opened = g.waited[v.job]
+	opened := v.opened
 	switch e.Facts.(type) {
 	case journal.Reworked:
 		r.Reworked++
@@ -211,10 +261,12 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 		}
 		joint.on[step.Name] = true
 	case journal.Joined:
-		j := g.joined[e.Position]
-		v.opened = latest(v.opened, j.Joint.Window().Opens)
-		joint.handles, joint.cures = j.Joint.Handles(), j.Joint.Cures()
-		g.handles = latest(g.handles, joint.handles)
+		v.opened = e.At
+		if j := g.joined[e.Position]; j != nil {
+			v.opened = latest(opened, j.Window().Opens)
+			joint.handles, joint.cures = j.Handles(), j.Cures()
+			g.handles = latest(g.handles, joint.handles)
+		}
 		clear(joint.on)
 	}
 	if _, is := journal.WorkOf(e.Facts); !is || g.kinds[step.Kind].completed != e.Facts.Kind() {

@@ -307,12 +307,8 @@ func neverBegun(s *workflow.State) bool {
 	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0
 }
 
-// How often a step must have been timed before it is planned by that, and how many steps before all are (common practice,
-// no source).
-const (
-	timedOnce  = 3
-	timedInAll = 5
-)
+// timedOnce is how often a step must have been timed before it is planned by that (common practice, no source).
+const timedOnce = 3
 
 // paceOf is how long somebody takes for a step: by how long that step took, else by how all steps compare with what is
 // written, where the record has enough of either.
@@ -323,7 +319,7 @@ func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.S
 		of := workflow.Pace(done, by, func(other *steps.Procedure, s *steps.Step) bool { return other.Name == p.Name && s.Name == step.Name })
 		known := of.Count >= timedOnce
 		if !known {
-			of, known = every, every.Count >= timedInAll
+			of, known = every, every.Count >= workflow.TimedInAll
 		}
 		return time.Duration(of.Median * float64(hands)), known && err == nil && hands > 0
 	}

@@ -108,7 +108,7 @@ func TestWorkedReadsOnce(t *testing.T) {
 func TestRepairAtOwnPace(t *testing.T) {
 	play := player(t)
 	text := "procedure: tidy\ntitle: Tidy it\nkind: check\nrevision: 1\nstages:\n  - stage: all\n    title: All\n    steps:\n"
-	for i := range timedInAll {
+	for i := range workflow.TimedInAll {
 		text += fmt.Sprintf("      - step: tidy-%d\n        title: Wipe part %[1]d\n        do: Wipe it.\n        why: Dirt hides cracks.\n        hands: 10 min\n", i)
 	}
 	file := filepath.Join(t.TempDir(), "tidy.yaml")
@@ -117,7 +117,7 @@ func TestRepairAtOwnPace(t *testing.T) {
 	}
 	play("fettle airframe add CW-01 --design causeway")
 	play("fettle start CW-01 " + file)
-	for i := range timedInAll {
+	for i := range workflow.TimedInAll {
 		play("pass 30m")
 		play(fmt.Sprintf("fettle done CW-01 tidy-%d", i))
 	}
