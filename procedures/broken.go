@@ -41,6 +41,8 @@ type claim struct {
 func (c claim) error(name string) *BrokenError { return &BrokenError{name, c.file, c.faults} }
 
 // claimed is the file with faults that claims the name, if one does.
+//
+//go:noinline
 func claimed(claims []claim, name string) (claim, bool) {
 	i := slices.IndexFunc(claims, func(c claim) bool { return lists.Contains(c.names, name) })
 	if i < 0 {

@@ -89,8 +89,10 @@ func (t thing) within() bool {
 	return false
 }
 
-func stepAt(name string) string  { return "step " + name }
-func wasAt(name string) string   { return "was " + name }
+func stepAt(name string) string { return "step " + name }
+func wasAt(name string) string  { return "was " + name }
+
+//go:noinline
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 

@@ -20,6 +20,8 @@ type Fault struct {
 }
 
 // Error is the fault in the form that editors understand: file:line:column: text.
+//
+//go:noinline
 func (f Fault) Error() string {
 	return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Column, f.Text)
 }

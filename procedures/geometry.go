@@ -413,6 +413,7 @@ func (*placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
 	to.Y = r.amount(n.Content[1], "y of "+what, quantity.Length)
 }
 
+//go:noinline
 func (*placeValue) write(from *steps.Place) *yaml.Node {
 	return flow([]string{from.X.Typed(), from.Y.Typed()})
 }

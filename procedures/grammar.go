@@ -234,6 +234,7 @@ func dimension(d quantity.Dimension) string {
 	return string(d)
 }
 
+//go:noinline
 func coded(words []string) string {
 	var all []string
 	for _, w := range words {

@@ -290,12 +290,16 @@ func (l *Library) SheetsOf(d *Document) []*steps.Sheet {
 
 // Find returns the document with that name or in that file. The error is a
 // [*NotFoundError], a [*KindError], or the [Faults] of the document.
+//
+//go:noinline
 func (l *Library) Find(name string) (*Document, error) {
 	return l.find(name, anyDocument)
 }
 
 // Sheet returns the design sheet with that name or in that file, like
 // [Library.Find].
+//
+//go:noinline
 func (l *Library) Sheet(name string) (*Document, error) {
 	return l.find(name, KindDesign)
 }

@@ -169,6 +169,8 @@ func always(with []string, variants [][]string, at []int) bool {
 }
 
 // holds reports whether all of a few are among the names.
+//
+//go:noinline
 func holds(names, few []string) bool {
 	return !lists.ContainsFunc(few, func(one string) bool { return !lists.Contains(names, one) })
 }

@@ -83,4 +83,6 @@ func says(n *yaml.Node) []Said {
 }
 
 // Line is a key with what it says on one line.
+//
+//go:noinline
 func (s Said) Line() string { return s.Key + ": " + strings.Join(s.Lines, "; ") }

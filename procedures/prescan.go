@@ -134,6 +134,7 @@ func (p *prescan) replace(line string) { p.lines[p.at] = line }
 //go:noinline
 func indentOf(line string) int { return len(line) - len(strings.TrimLeft(line, " ")) }
 
+//go:noinline
 func blank(line string) bool {
 	t := strings.TrimSpace(line)
 	return t == "" || t[0] == '#'

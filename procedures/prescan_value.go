@@ -143,6 +143,8 @@ func (p *prescan) unindented(key string, want int) {
 }
 
 // closing is the byte after the closing quote, -1 where there is none.
+//
+//go:noinline
 func closing(text string, quote byte) int {
 	for i := 0; i < len(text); i++ {
 		switch {

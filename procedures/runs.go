@@ -62,6 +62,8 @@ func isRun(n *yaml.Node) bool {
 }
 
 // run reads a run: steps in it, or used by it.
+//
+//go:noinline
 func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
 	r.repeated(n, func() {
 		r.inside(func() {

@@ -420,6 +420,8 @@ func (d *Document) unanswered(all *steps.Triage, zones []string) Faults {
 }
 
 // asOne are the tables of the documents as one.
+//
+//go:noinline
 func asOne(docs []*Document) *steps.Triage {
 	var tables []*steps.Triage
 	for _, doc := range docs {

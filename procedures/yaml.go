@@ -91,6 +91,8 @@ func decode(data []byte) (root, more *yaml.Node, err error) {
 }
 
 // parses reports by its error whether a text is YAML.
+//
+//go:noinline
 func parses(data []byte) error {
 	_, _, err := decode(data)
 	return err

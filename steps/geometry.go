@@ -79,6 +79,8 @@ type Surface struct {
 }
 
 // Mirrored reports whether it stands on both sides.
+//
+//go:noinline
 func (s Surface) Mirrored() bool { return s.Is != Fin || s.Y.Sign() != 0 }
 
 // Vee reports whether it is half a V-tail.

@@ -283,6 +283,8 @@ func (p Poise) rank(x, u float64) int {
 func (p Poise) stands() int { return p.rank(p.Now, p.NowU) }
 
 // ends is how good its station is, as the end of what is advised.
+//
+//go:noinline
 func (p Poise) ends() measuring.Verdict {
 	return []measuring.Verdict{measuring.Out, measuring.Undecided, measuring.In}[p.stands()]
 }

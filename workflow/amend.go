@@ -257,6 +257,8 @@ func (s *State) amended(triage *steps.Triage, find func(name string) (*steps.Pro
 
 // foundAgain reports whether everything that is done in the job is a step of the
 // procedure.
+//
+//go:noinline
 func (j *Job) foundAgain(in *steps.Procedure) bool {
 	for name := range j.done {
 		if _, _, ok := in.Step(name); !ok {

@@ -54,6 +54,8 @@ func (s *State) awaitAny(now time.Time) (Moment, error) {
 
 // helps reports whether something can be done at the moment that could not before, or
 // must be done in the next minutes.
+//
+//go:noinline
 func (e Event) helps() bool {
 	return !lists.Contains([]Event{ClosesSoon, HasLapsed, IsLate}, e)
 }

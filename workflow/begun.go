@@ -72,6 +72,8 @@ type Begun struct {
 }
 
 // runs reports whether what was begun can still be joined in time.
+//
+//go:noinline
 func (b Begun) runs(at time.Time) bool { return b.Adhesive != "" && !at.After(b.Closes) }
 
 // coat is the coat as it would be if it were on at the time.

@@ -133,6 +133,8 @@ func (s *State) enteredBy(c said) int64 {
 
 // SaidBeside says which other airframe's journal has the last word on a condition at the
 // time, what it says and since when; "": this one's has it.
+//
+//go:noinline
 func (s *State) SaidBeside(condition string, at time.Time) (mark, state string, since time.Time) {
 	c := s.lastSaid(condition, at)
 	return c.mark, c.state, c.at

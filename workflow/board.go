@@ -90,6 +90,8 @@ func (s *State) Open(j *Job, at time.Time) bool {
 
 // toDo reports whether a step was not done that is met by nothing else: most open jobs have one at their end, and it is found
 // sooner than what of each stage is met. False: it is not known whether steps are left.
+//
+//go:noinline
 func (s *State) toDo(j *Job) bool {
 	for n := len(j.Procedure.Stages) - 1; n >= 0; n-- {
 		stage := &j.Procedure.Stages[n]
@@ -115,6 +117,8 @@ func (s *State) OpenJobs(at time.Time) []*Job {
 }
 
 // steps is Steps for any time, also one in the past.
+//
+//go:noinline
 func (s *State) steps(j *Job, at time.Time) []StepReport { return s.stepsThat(j, at, every) }
 
 func every(steps.Stage, *steps.Step) bool { return true }
@@ -247,6 +251,7 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	return i
 }
 
+//go:noinline
 func (s *State) firstUnmet(j *Job, stage steps.Stage, at time.Time) int {
 	for i := range stage.Steps {
 		if !s.met(j, stage, i, at) {

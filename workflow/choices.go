@@ -188,6 +188,8 @@ func (s *State) choose(f journal.Chosen, e journal.Entry) error {
 }
 
 // rebalance has a choice disturb all that weighs: it brought parts, or another wing.
+//
+//go:noinline
 func (s *State) rebalance(e journal.Entry, by string) {
 	s.disturb(e, by, []string{steps.MassZone})
 	s.handledAt[e.Position] = append(s.handledAt[e.Position], steps.MassZone)
@@ -438,6 +440,8 @@ func (s *State) undecided(sheet *steps.Sheet, built bool) []Reason {
 
 // everBuilt reports whether the airframe is built: it was made, or released before
 // anybody asked for that.
+//
+//go:noinline
 func (s *State) everBuilt(at time.Time) bool {
 	_, made := s.Built(at)
 	return made || s.Release != nil

@@ -171,6 +171,8 @@ func (d ClockDoubt) Changed(was ClockDoubt) bool {
 }
 
 // refuses is why nothing is recorded; nil: it may be.
+//
+//go:noinline
 func (d ClockDoubt) refuses() *Reason {
 	if !d.Refused {
 		return nil

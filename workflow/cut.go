@@ -154,6 +154,8 @@ const (
 )
 
 // over reports whether less is left than one of so many parts of the time.
+//
+//go:noinline
 func (k *thinking) over(ctx context.Context, parts time.Duration) bool {
 	return ctx.Err() != nil || k.left < k.all/parts
 }

@@ -147,6 +147,8 @@ func (s *State) heldElsewhere(at time.Time) *Reason {
 }
 
 // Says is what the other record says.
+//
+//go:noinline
 func (h Held) Says() string {
 	return fmt.Sprintf("%s (damage %s) says that a %s of this name is in quarantine, or was", h.Mark, h.Damage, h.Item)
 }

@@ -61,6 +61,8 @@ func (s *State) end(f journal.Retired, e journal.Entry) error {
 }
 
 // Says is that it was retired, and when.
+//
+//go:noinline
 func (r End) Says() Cause { return Cause{"retired: " + r.Because + r.Left(), r.At} }
 
 // Left says what it was retired in the midst of; "": nothing was open.

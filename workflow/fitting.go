@@ -185,6 +185,8 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) int {
 }
 
 // waitsFor reports whether the step is left to do before what is due.
+//
+//go:noinline
 func (d *dueWork) waitsFor(r *StepReport) bool {
 	return d.job == r.Job && lists.Contains(d.first, r.Step.Name)
 }

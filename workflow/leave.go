@@ -459,6 +459,8 @@ func (r *row) around(is cut, g int) (before, after int) {
 func (c *scheduler) goesOn() bool { return len(c.given) > 0 && !c.given[0].From.After(c.now) }
 
 // leaves are the rows that a plan leaves as they are over the end of a sitting, or goes on with and does not set anew.
+//
+//go:noinline
 func (c *scheduler) leaves(starts []int) (rows []int) {
 	for at := range c.rows {
 		if c.leavesAt(at, starts) >= 0 {

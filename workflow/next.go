@@ -451,6 +451,8 @@ func (s *State) dueToFly(now time.Time) []Reason {
 }
 
 // reportOf is the report of what is planned; nil: there is none.
+//
+//go:noinline
 func reportOf(p *Planned, all []StepReport) *StepReport {
 	for i := range all {
 		if p.has(&all[i]) {

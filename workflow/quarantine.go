@@ -235,6 +235,8 @@ func (q *Quarantine) names(f journal.EquipmentChanged) bool {
 
 // mayBe reports whether what is fitted may be the thing in quarantine of that zone, if it
 // is called alike.
+//
+//go:noinline
 func mayBe(t Thing, zone string, f journal.EquipmentChanged) bool {
 	return t.Item == f.Item || zone == f.Zone || lists.Contains(f.Disturbs, zone)
 }

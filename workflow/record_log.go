@@ -419,6 +419,8 @@ func (s *State) thingOrigin(zone string, built Built, has bool) (origin Origin, 
 }
 
 // item is the equipment of the sheet of that name.
+//
+//go:noinline
 func (s *State) item(name string) (steps.Equipment, bool) {
 	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == name })
 	if i < 0 {

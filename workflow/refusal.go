@@ -69,6 +69,8 @@ func (r *Refusal) Error() string {
 
 // Doubted reports whether it asks back what is probably mistyped, and nothing else: who is
 // sure of it may have it recorded all the same.
+//
+//go:noinline
 func (r *Refusal) Doubted() bool {
 	return !anyReason(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToBeSure })
 }

@@ -179,6 +179,8 @@ type Series struct {
 }
 
 // Name is what the series is of, as it is chosen; "": the gate has one point.
+//
+//go:noinline
 func (s Series) Name() string { return strings.Join(s.Of, "/") }
 
 // Share is the share of the next value outside the limits; not a number: it is not known.

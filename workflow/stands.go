@@ -291,6 +291,8 @@ func (s *State) Heeded(is steps.Setting, at time.Time) []string {
 
 // Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was
 // cleared, or somebody said only that it is so; nil: there is none.
+//
+//go:noinline
 func (s *State) Anew(is steps.Setting, at time.Time) (of *Job, hold *steps.Step) {
 	return s.anew(is, nil, at)
 }

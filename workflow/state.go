@@ -489,6 +489,8 @@ func (s *State) jobIDs() []string {
 
 // Temperature returns the bench temperature that counts at the time, in °C, or
 // false if none was read in this sitting.
+//
+//go:noinline
 func (s *State) Temperature(at time.Time) (float64, bool) {
 	read, known := s.benchAt(at)
 	return read.celsius, known

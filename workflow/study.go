@@ -32,6 +32,8 @@ func (s *State) Studies(gauge string) []GaugeStudy {
 }
 
 // Shows is what the study shows, in the unit of its results.
+//
+//go:noinline
 func (g GaugeStudy) Shows() (spread.Study, error) {
 	return studyOf(g.Readings, g.Whole.Unit())
 }

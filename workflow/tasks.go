@@ -571,6 +571,7 @@ func (c *scheduler) adhesiveOf(of int, s *State, k *Job, step *steps.Step) *step
 	return chosen
 }
 
+//go:noinline
 func (c *scheduler) works(of int, a *steps.Adhesive) bool {
 	colder, warmer := c.limits(of, a)
 	return !colder && !warmer

@@ -80,6 +80,8 @@ func (m instant) after(c change, byTime bool) bool {
 }
 
 // later reports whether the instant comes after another.
+//
+//go:noinline
 func (m instant) later(other instant) bool {
 	return m.after(change{position: other.position, at: other.at}, true)
 }
@@ -92,6 +94,8 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 // ItemsOf are the items that may be what is damaged in the zone: of the sheet those
 // that are the zone, else those that disturb it; else the zone itself stands for what
 // nobody listed. What was fitted there besides may be it as well.
+//
+//go:noinline
 func (s *State) itemsOf(zone string) []string { return s.itemsBy(s.changes, zone) }
 
 // itemsBy are those by these changes.
@@ -201,6 +205,8 @@ func (s *State) thingsBy(changes []change, items []string, zone string, before i
 
 // Fitted are the things with a name that were aboard right before the time, by what
 // is known now.
+//
+//go:noinline
 func (s *State) Fitted(at time.Time) []Thing { return s.fittedBefore(instant{s.Size(), at}) }
 
 // fittedBefore are the things with a name that were aboard right before the instant.

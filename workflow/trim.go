@@ -238,6 +238,8 @@ func (s *State) beyondThrow(all []journal.Trim, at time.Time) error {
 }
 
 // controls are the names of the control surfaces that the airframe has.
+//
+//go:noinline
 func (s *State) controls() (names []string) {
 	for _, c := range s.Controls() {
 		names = append(names, c.Name)

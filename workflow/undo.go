@@ -36,6 +36,8 @@ func (*TakesMuchError) Unwrap() error { return ErrBadRequest }
 
 // takesMuch reports whether entries beside the one that is named go with it, and a
 // release is among them or they are more than a few.
+//
+//go:noinline
 func (s *State) takesMuch(positions []int64) bool {
 	return len(positions) > Few || len(positions) > 1 && slices.ContainsFunc(positions, func(p int64) bool {
 		_, release := s.Entries[p].Facts.(journal.Released)

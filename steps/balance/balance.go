@@ -91,6 +91,8 @@ func (t Total) add(l Load, sign int64) Total {
 func (t Total) Station() (*big.Rat, error) { return t.arm(t.Moment) }
 
 // Side is where it balances, to the right of the centre line.
+//
+//go:noinline
 func (t Total) Side() (*big.Rat, error) { return t.arm(t.Lateral) }
 
 func (t Total) arm(moment *big.Rat) (*big.Rat, error) {

@@ -28,6 +28,8 @@ type Doubts struct {
 }
 
 // Add adds what is known of one more gauge.
+//
+//go:noinline
 func (d *Doubts) Add(more Doubt) {
 	if !lists.Contains(d.Gauges, more) {
 		d.Gauges = append(d.Gauges, more)

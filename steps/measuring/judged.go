@@ -143,6 +143,7 @@ func (d doubted) decisive() Band {
 	return Band{square: new(big.Rat)}
 }
 
+//go:noinline
 func (d doubted) decides(room *big.Rat) Verdict { return d.decisive().decides(room) }
 
 // judged is the value with all that is known of it; nothing without a limit, or where the

@@ -323,6 +323,8 @@ func alike(pair [2]string, gap, limit *big.Rat, in doubted, unit string) Finding
 }
 
 // rank orders the verdicts, the worst last.
+//
+//go:noinline
 func (v Verdict) rank() int { return lists.Index([]Verdict{Undecided, Out}, v) }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.

@@ -91,6 +91,7 @@ func (r Rule) apart() Rule {
 	return Rule{Limits: Limits{High: high}}
 }
 
+//go:noinline
 func (p *Part) judged(r Rule, points []Point, doubts Doubts) {
 	if found, err := r.Judge(points, doubts); err == nil {
 		p.Finding = found

@@ -76,6 +76,7 @@ func tooLarge(text string) error {
 		Hint: "write at most 1000 km, 1000 t or 31 years, or 1000000000 in another base unit"}
 }
 
+//go:noinline
 func tooFine(text string) error {
 	return &Error{Text: text, Reason: TooLarge, Message: quote(text) + " has too many digits",
 		Hint: "write at most 15 on either side of the point, and 6 above and below a fraction's line"}

@@ -433,6 +433,7 @@ func (p *parser) over() (*big.Rat, error) {
 	return big.NewRat(num, den), nil
 }
 
+//go:noinline
 func strictlyDigits(s string) bool { return !strings.ContainsAny(s, ".,") }
 
 // number reads a whole number or a decimal.
@@ -551,6 +552,8 @@ func (p *parser) unknown(said string) error {
 }
 
 // example is a quantity of the dimension wanted.
+//
+//go:noinline
 func (p *parser) example() string { return p.withUnit("12") }
 
 func (p *parser) withUnit(value string) string {

@@ -229,6 +229,7 @@ func (q *Quantity) UnmarshalJSON(data []byte) error {
 	return nil
 }
 
+//go:noinline
 func tampered(s stored, how string) error {
 	return &Error{Text: s.Typed, Reason: Tampered, Message: "the stored quantity " + quote(s.Typed) + " " + how}
 }

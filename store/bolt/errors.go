@@ -75,6 +75,8 @@ func kind(op string, err error) error {
 }
 
 // cause drops the path that the system adds: the store's error names it already.
+//
+//go:noinline
 func cause(err error) error {
 	var at *fs.PathError
 	if errors.As(err, &at) {

@@ -109,6 +109,8 @@ type within struct {
 // tree looks at the pages of one bucket that are on the way, and returns what is known
 // of the buckets in them. With seen it goes on past a fault, and seen is given each leaf
 // that is in order.
+//
+//go:noinline
 func (w *walk) tree(root uint64, on way, seen func(page)) (inner within, err error) {
 	return w.branch(root, on, seen, nil, nil, 0)
 }
@@ -260,6 +262,7 @@ func (w *walk) free() (body []byte, err error) {
 	return body, nil
 }
 
+//go:noinline
 func misplaced(id uint64) error { return faulty(id, "is not as it was written") }
 
 func faulty(id uint64, how string) error { return damaged(fmt.Sprintf("page %d %s", id, how)) }
@@ -292,6 +295,7 @@ func (p page) bounds(i int) (at, mid, end uint64) {
 	return at, mid, end
 }
 
+//go:noinline
 func (p page) key(i int) []byte {
 	at, mid, _ := p.bounds(i)
 	return p.body[at:mid]

@@ -31,6 +31,8 @@ type Folder struct {
 
 // Beside returns the photo folder of the store in the file storePath. It does not
 // look at the disk.
+//
+//go:noinline
 func Beside(storePath string) Folder {
 	if storePath == "" {
 		return Folder{}
@@ -175,6 +177,8 @@ func (f Folder) read(digest string) ([]byte, error) {
 }
 
 // Check reads a photo and returns the error of [Folder.Read].
+//
+//go:noinline
 func (f Folder) Check(digest string) error {
 	_, err := f.Read(digest)
 	return err

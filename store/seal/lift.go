@@ -99,6 +99,7 @@ func goesOn(signature []string, line string) bool {
 	return line == "=" || !strings.HasSuffix(signature[len(signature)-1], "=")
 }
 
+//go:noinline
 func isSignature(line string) bool {
 	_, ok := readSignature(line)
 	return ok

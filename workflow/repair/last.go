@@ -59,6 +59,7 @@ func free(p *steps.Procedure, name string) string {
 	})
 }
 
+//go:noinline
 func freeStage(p *steps.Procedure, name string) string {
 	return numbered(name, func(name string) bool {
 		_, taken := p.Stage(name)

@@ -276,6 +276,7 @@ func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
 	})
 }
 
+//go:noinline
 func (r *rebuild) there(zone string) bool { return r.There == nil || r.There(zone) }
 
 //go:noinline
@@ -323,6 +324,8 @@ func (r *rebuild) touches(zones []string) bool {
 }
 
 // makes reports whether the step is part of making what is thrown away.
+//
+//go:noinline
 func (r *rebuild) makes(s *steps.Step) bool { return lists.ContainsFunc(r.retires, s.MakesZone) }
 
 //go:noinline

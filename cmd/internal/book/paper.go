@@ -437,6 +437,7 @@ func clocks(a steps.Adhesive) string {
 	return fmt.Sprintf("%s, at %s; handle after %s, cured after %s", when, a.At, a.Handling, a.Cure)
 }
 
+//go:noinline
 func (at pencil) adhesive(name string) (steps.Adhesive, bool) {
 	if at.sheet == nil {
 		return steps.Adhesive{}, false
@@ -532,6 +533,8 @@ func undecided(g steps.Geometry) []string {
 }
 
 // there reports whether the airframe has the gate.
+//
+//go:noinline
 func (at pencil) there(g steps.Gate) bool { return len(at.has) == 0 || g.Applies(at.has) }
 
 // gate is a gate in the way in which it is measured first, and in its other.

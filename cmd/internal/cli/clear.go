@@ -166,6 +166,8 @@ func (a *app) clearing(ctx context.Context, args []string) (*workflow.State, []s
 }
 
 // isDamage reports whether a name looks like that of a damage, such as D1.
+//
+//go:noinline
 func isDamage(name string) bool {
 	return len(name) > 1 && name[0] == 'D' && strings.Trim(name[1:], "0123456789") == ""
 }

@@ -189,6 +189,8 @@ func wall(day time.Time, after time.Duration) wallTime {
 }
 
 // fault is why nobody knows which moment is meant; "": it is known.
+//
+//go:noinline
 func (w wallTime) fault() string {
 	switch {
 	case w.never:

@@ -220,6 +220,8 @@ func size(records [][]byte) int {
 
 // batch has the next journals read in one view, and before the first batch the
 // list of marks. read returns how many bytes it read.
+//
+//go:noinline
 func (q *queue) batch(ctx context.Context, read func(r store.Reader, at int) (int, error)) error {
 	return q.desk.Store.View(ctx, func(r store.Reader) error {
 		if q.next == 0 {

@@ -19,6 +19,8 @@ type Known struct {
 }
 
 // KnownOf is how far a journal was read that folds to s.
+//
+//go:noinline
 func KnownOf(s *workflow.State) Known { return knownOf(s.Entries) }
 
 func knownOf(entries []journal.Entry) (k Known) {

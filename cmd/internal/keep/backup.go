@@ -302,6 +302,7 @@ func lost(ctx context.Context, here store.Store, journals []store.Journal, copy 
 	return losses, nil
 }
 
+//go:noinline
 func entries(n int) string {
 	if n == 1 {
 		return "1 entry"

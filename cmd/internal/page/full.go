@@ -162,6 +162,7 @@ type ofDesigns struct {
 	says    string
 }
 
+//go:noinline
 func (o ofDesigns) of() string {
 	if len(o.designs) == 0 {
 		return ""

@@ -195,10 +195,12 @@ func (s Lesson) line() string {
 	return text + optionally("; not timed: ", strings.Join(why, ", "))
 }
 
+//go:noinline
 func lasting(seconds int64) string { return Span(time.Duration(seconds) * time.Second) }
 
 func timed(n int) string { return "timed " + times(n) }
 
+//go:noinline
 func times(n int) string {
 	if n == 1 {
 		return "once"

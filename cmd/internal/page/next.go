@@ -62,6 +62,8 @@ type Waiting struct {
 
 // behind reports whether other steps come before it; until they are done its
 // other reasons do not matter.
+//
+//go:noinline
 func (w Waiting) behind() bool {
 	return slices.ContainsFunc(w.Reasons, func(r Reason) bool { return r.Because == workflow.ByOrder })
 }

@@ -227,10 +227,12 @@ func numbered(ways []string, format string) []string {
 	return each
 }
 
+//go:noinline
 func benchLine(mark string) string {
 	return strings.TrimSpace("fettle bench "+mark) + " --temperature " + Blank + "C"
 }
 
+//go:noinline
 func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + Blank + "%" }
 
 // given are readings as they were typed.

@@ -283,6 +283,8 @@ func (p Step) atBench(c Clock) string {
 }
 
 // unprepared reports whether it waits for nothing but a hold, a condition or the bench.
+//
+//go:noinline
 func (p Step) unprepared() bool {
 	return len(p.Reasons) > 0 && !slices.ContainsFunc(p.Reasons, func(r Reason) bool {
 		return r.Because != workflow.ByHold && r.Because != workflow.ByCondition && r.Because != workflow.ByClimate

@@ -85,6 +85,8 @@ func tables() []tableOf {
 }
 
 // TableNames are the names of the tables.
+//
+//go:noinline
 func TableNames() []string {
 	var names []string
 	for _, t := range tables() {

@@ -133,6 +133,8 @@ func (t Trim) line() string {
 
 // half is the number of turns that a clevis can be turned by, since its pin fits the horn
 // from either side (common practice, no source).
+//
+//go:noinline
 func (t Trim) half() float64 { return math.Round(t.Turns*2) / 2 }
 
 // trimsOf are the trims of a flight in a few words.

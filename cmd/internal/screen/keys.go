@@ -22,6 +22,8 @@ func (m *model) open() bool {
 }
 
 // typing reports whether there is a field to type in.
+//
+//go:noinline
 func (m *model) typing() bool {
 	return m.open() && m.scene.question.Field != nil && !m.scene.keyed
 }

@@ -79,6 +79,7 @@ type painter struct {
 //go:noinline
 func (p painter) bold(text string) string { return "\x1b[1m" + text + "\x1b[0m" }
 
+//go:noinline
 func (p painter) alert(text string) string {
 	if !p.colour {
 		return p.bold(text)
@@ -340,6 +341,7 @@ func (p painter) title(s scene, width int) []string {
 	return all
 }
 
+//go:noinline
 func (p painter) action(s scene, width int) []string {
 	return p.text(s.question.View.Action, width, p.colour)
 }

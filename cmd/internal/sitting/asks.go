@@ -104,6 +104,8 @@ func (c *conversation) unhurriedFor(ctx context.Context, since time.Time, least 
 
 // finish records that the step is done, once it is known who was second at one that wants
 // a second person, and what was fitted.
+//
+//go:noinline
 func (c *conversation) finish(ctx context.Context, f workflow.Finish) error {
 	return c.finishAt(ctx, f, time.Time{})
 }

@@ -128,6 +128,8 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 // the end of the input it returns ErrEnd, and when stopped the context's error.
 // A line that was typed on a terminal before the question appeared does not answer
 // it: Enter pressed twice, or while a joint dried, must not confirm what comes next.
+//
+//go:noinline
 func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 	return p.Watch(ctx, question, nil, nil)
 }
@@ -168,6 +170,8 @@ func (p *Prompter) Watch(ctx context.Context, question string, tick <-chan time.
 }
 
 // YesNo reads the answer to a yes-or-no question; ok is false if it is neither.
+//
+//go:noinline
 func YesNo(answer string) (yes, ok bool) {
 	switch strings.ToLower(answer) {
 	case "y", "yes":
