@@ -255,7 +255,8 @@ type memo struct {
 	zones  remembered[Zones]
 	open   remembered[map[*Job]bool]
 	heads  remembered[*heads]
-	slow   remembered[float64]
+	timed  sync.Once
+	slow   float64 // see slowness
 }
 
 // heads are the first steps of stages that are not met, and the gates of measure steps that opened

@@ -119,7 +119,7 @@ func (s *State) slowness() float64 {
 	if s.memo == nil || s.seat.By == "" {
 		return 1
 	}
-	return s.memo.slow.of(time.Time{}, func() float64 {
+	s.memo.timed.Do(func() {
 		var all []WorkDone
 		for _, of := range append(s.others[:len(s.others):len(s.others)], s) {
 			at := map[time.Time][]*Joint{}
@@ -139,11 +139,11 @@ func (s *State) slowness() float64 {
 		}
 		Timed(all)
 		pace := Pace(all, s.seat.By, func(*steps.Procedure, *steps.Step) bool { return true })
-		if pace.Count < TimedInAll {
-			return 1
+		if s.memo.slow = 1; pace.Count >= TimedInAll {
+			s.memo.slow = max(1, pace.Median)
 		}
-		return max(1, pace.Median)
 	})
+	return s.memo.slow
 }
 
 // A gathering goes through a journal once.

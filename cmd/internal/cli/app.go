@@ -69,7 +69,7 @@ func (a *app) pastBar() {
 
 //go:noinline
 func (a *app) clock() page.Clock {
-	return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits, Columns: a.Wide()}
+	return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits}
 }
 
 // shown is a page: it marshals to JSON and has a text.

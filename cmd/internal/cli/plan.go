@@ -163,7 +163,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		names[i] = s.Airframe.Mark
 	}
 	p := page.NewPlan(names, timetable)
-	p.Full, p.Think = o.full, think
+	p.Full, p.Think, p.Columns = o.full, think, a.Wide()
 	for _, s := range begin {
 		p.Begin = append(p.Begin, s.Airframe.Mark)
 	}

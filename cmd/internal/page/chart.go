@@ -23,7 +23,7 @@ const (
 
 // chart draws a sitting: a row for each airframe, in which the letters are the turns, and dots what dries. Turns for which there
 // is no place in it, since they are done at once or in a minute, are in a row below.
-func (s *PlanSitting) chart(c Clock) string {
+func (s *PlanSitting) chart(most int) string {
 	wide, dries := 0, s.After
 	for _, t := range s.Turns {
 		wide, dries = max(wide, len(t.Mark)), append(dries[:len(dries):len(dries)], t.Dries...)
@@ -32,8 +32,8 @@ func (s *PlanSitting) chart(c Clock) string {
 		wide = max(wide, len(d.Mark))
 	}
 	page := pageWidth
-	if c.Columns > 0 {
-		page = min(page, c.Columns)
+	if most > 0 {
+		page = min(page, most)
 	}
 	room := max(page-chartMargins-wide-len("  "), leastChart)
 	length := int(s.To.Sub(s.From) / time.Minute)

@@ -25,8 +25,6 @@ type Clock struct {
 	// Stands says that the page is looked at for a while, beside clocks that count: it
 	// does not say how long it is to a time.
 	Stands bool
-	// Columns is how wide the page is, where that is known.
-	Columns int
 }
 
 // At shows a moment, with its seconds if it is less than a minute away; "" for the

@@ -41,6 +41,7 @@ type Plan struct {
 	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
 	Think   time.Duration         `json:"-"` // how long it was looked for, at most
+	Columns int                   `json:"-"` // of the page, where that is known
 }
 
 // longer is the time to think that is named to whoever gave less.
@@ -402,7 +403,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 	if len(left) > 0 {
 		l.item("**Left to dry and cure:** %s", strings.Join(left, "; "))
 	}
-	l.add("\n```\n%s```", s.chart(c))
+	l.add("\n```\n%s```", s.chart(p.Columns))
 }
 
 // of says before what is done on which airframe, where there are several.

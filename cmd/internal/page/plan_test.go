@@ -235,7 +235,9 @@ func chartFits(t *testing.T, columns int) {
 		for at := now; at.Before(v.To); at = at.Add(10 * time.Minute) {
 			v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-0123456789", Step: "s", Title: "A step", Begins: at, Ends: at.Add(10 * time.Minute)})
 		}
-		text := page.NewPlan([]string{"FN-0123456789"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now, Columns: columns})
+		p := page.NewPlan([]string{"FN-0123456789"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}})
+		p.Columns = columns
+		text := p.Markdown(page.Clock{Now: now})
 		_, chart, _ := strings.Cut(text, "```\n")
 		chart, _, _ = strings.Cut(chart, "```")
 		lines := strings.Split(strings.TrimSpace(chart), "\n")
