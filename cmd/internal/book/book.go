@@ -23,7 +23,7 @@ const Begin = "<!DOCTYPE html>"
 
 // Options are what a book needs besides the record.
 type Options struct {
-	Clock page.Clock
+	Clock *page.Clock
 	Zone  *time.Location // for showing times; nil: local
 	// Photo returns a kept photo, scaled for a book. If it is nil or fails, the
 	// book says that the photo is missing.

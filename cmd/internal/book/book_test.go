@@ -143,7 +143,7 @@ func flightCards(t *testing.T, w *robot.Worker, root *html.Node) {
 		t.Fatal(err)
 	}
 	var out strings.Builder
-	if err := book.WriteCard(&out, released, page.NewCard(released, card, nil), page.Clock{Now: now}); err != nil {
+	if err := book.WriteCard(&out, released, page.NewCard(released, card, nil), &page.Clock{Now: now}); err != nil {
 		t.Fatal(err)
 	}
 	drawn := parse(t, out.String())
@@ -370,7 +370,7 @@ func TestAQuarantineIsInTheBanner(t *testing.T) {
 			t.Errorf("the banner is %q", text)
 		}
 	}
-	c := page.Clock{Now: w.Now}
+	c := &page.Clock{Now: w.Now}
 	record, err := w.State.Record(w.Now)
 	if err != nil {
 		t.Fatal(err)
@@ -528,7 +528,7 @@ func TestAnEmptyLife(t *testing.T) {
 func TestTimesAreLocal(t *testing.T) {
 	w := builder(t)
 	var out strings.Builder
-	o := book.Options{Clock: page.Clock{Now: w.Now}, Zone: time.FixedZone("CET", 3600)}
+	o := book.Options{Clock: &page.Clock{Now: w.Now}, Zone: time.FixedZone("CET", 3600)}
 	if err := book.Write(&out, w.State, o); err != nil {
 		t.Fatal(err)
 	}
@@ -543,7 +543,7 @@ func TestTimesAreLocal(t *testing.T) {
 // A pen that runs dry is an error.
 func TestWriteFails(t *testing.T) {
 	w := builder(t)
-	if err := book.Write(dry{}, w.State, book.Options{Clock: page.Clock{Now: w.Now}}); !errors.Is(err, io.ErrShortWrite) {
+	if err := book.Write(dry{}, w.State, book.Options{Clock: &page.Clock{Now: w.Now}}); !errors.Is(err, io.ErrShortWrite) {
 		t.Errorf("the error is %v", err)
 	}
 }
@@ -555,7 +555,7 @@ func (dry) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 func BenchmarkWrite(b *testing.B) {
 	w := whole(b)
 	for b.Loop() {
-		if err := book.Write(io.Discard, w.State, book.Options{Clock: page.Clock{Now: w.Now}}); err != nil {
+		if err := book.Write(io.Discard, w.State, book.Options{Clock: &page.Clock{Now: w.Now}}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -38,7 +38,7 @@ type balance struct {
 }
 
 // WriteCard writes a flight card as an HTML page of its own.
-func WriteCard(w io.Writer, s *workflow.State, card page.Card, clock page.Clock) error {
+func WriteCard(w io.Writer, s *workflow.State, card page.Card, clock *page.Clock) error {
 	m := &maker{s: s, o: Options{Clock: clock, Zone: time.Local}, now: clock.Now}
 	out := bufio.NewWriter(w)
 	if err := fill(cleaner{out}, layout("card.gohtml", "cardpage.gohtml"), m.cardCalls(), m.flight(card)); err != nil {

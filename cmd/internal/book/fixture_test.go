@@ -285,7 +285,7 @@ func onePixel() []byte {
 
 func write(t testing.TB, w *robot.Worker, o book.Options) string {
 	t.Helper()
-	o.Clock, o.Zone = page.Clock{Now: w.Now}, time.UTC
+	o.Clock, o.Zone = &page.Clock{Now: w.Now}, time.UTC
 	var out strings.Builder
 	if err := book.Write(&out, w.State, o); err != nil {
 		t.Fatal(err)

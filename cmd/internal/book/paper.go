@@ -129,7 +129,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 	if sheet != nil {
 		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
 	}
-	m := &maker{o: Options{Photo: draws}, pictures: map[string]picture{}}
+	m := &maker{o: Options{Photo: draws, Clock: &page.Clock{}}, pictures: map[string]picture{}}
 	at := pencil{sheet, p, map[string][]paperGlue{}, map[string]string{}, map[string]string{}, m.ofStep, has, map[string]*plan{}}
 	if sheet != nil {
 		p.Zones = at.plan(steps.Where{}).zones(sheet.Zones)
@@ -152,7 +152,7 @@ func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []s
 		}
 	default:
 		p.Over, p.Title, p.About, p.Revision = "Triage table", d.Triage.Title, d.Triage.About, d.Triage.Revision
-		p.Text = d.Markdown(page.Clock{})
+		p.Text = d.Markdown(&page.Clock{})
 	}
 	calls := m.cardCalls()
 	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "either": either, "many": many})

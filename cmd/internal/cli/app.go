@@ -68,12 +68,12 @@ func (a *app) pastBar() {
 }
 
 //go:noinline
-func (a *app) clock() page.Clock {
-	return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits}
+func (a *app) clock() *page.Clock {
+	return &page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits}
 }
 
 // shown is a page: it marshals to JSON and has a text.
-type shown interface{ Markdown(page.Clock) string }
+type shown interface{ Markdown(*page.Clock) string }
 
 // show prints a page, as JSON if that was asked for.
 func (a *app) show(thing shown) error {

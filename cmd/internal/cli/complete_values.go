@@ -174,7 +174,7 @@ func running(w word) []string {
 	for _, t := range w.state.Clocks(w.now) {
 		when := ""
 		if !t.Ready.IsZero() {
-			when = page.Clock{Now: w.now}.At(t.Ready)
+			when = (&page.Clock{Now: w.now}).At(t.Ready)
 		}
 		out = append(out, described(t.Name, string(t.Phase), when))
 	}
@@ -197,7 +197,7 @@ func entries(w word) []string {
 			continue
 		}
 		if _, err := w.state.Decide(undo, workflow.Circumstances{Now: w.now, By: w.desk.By, Program: w.desk.Program}); err == nil {
-			out = append(out, described(fmt.Sprint(e.Position), e.Says, page.Clock{Now: w.now}.At(e.At)))
+			out = append(out, described(fmt.Sprint(e.Position), e.Says, (&page.Clock{Now: w.now}).At(e.At)))
 		}
 	}
 	return out

@@ -143,7 +143,7 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 	if err := a.show(recorded); err != nil || a.json {
 		return err
 	}
-	clock := page.Clock{Now: a.time.Now()}
+	clock := &page.Clock{Now: a.time.Now()}
 	for _, e := range entries {
 		f, ok := e.Facts.(journal.DamageFound)
 		if !ok {

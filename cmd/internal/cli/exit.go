@@ -169,7 +169,7 @@ func isNotPhoto(err error) bool {
 }
 
 // report shows an error on the error stream. What was typed is in it as one line.
-func report(s term.Streams, c page.Clock, err error, typed []string) {
+func report(s term.Streams, c *page.Clock, err error, typed []string) {
 	var silent *silentError
 	if errors.As(err, &silent) {
 		return

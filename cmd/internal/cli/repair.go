@@ -64,7 +64,7 @@ func (a *app) repair(ctx context.Context, args []string, start, full, sure bool,
 	}
 	if start && len(forgone) > 0 {
 		return &workflow.Refusal{What: "repair of " + s.Airframe.Mark, Reasons: []workflow.Reason{{Because: workflow.ByLapse,
-			Text: page.ForgoneLine(forgone[0], page.Clock{Now: a.time.Now()}), Remedy: workflow.Remedy{Kind: workflow.ToJoinFirst, Mark: s.Airframe.Mark}}}}
+			Text: page.ForgoneLine(forgone[0], &page.Clock{Now: a.time.Now()}), Remedy: workflow.Remedy{Kind: workflow.ToJoinFirst, Mark: s.Airframe.Mark}}}}
 	}
 	if start {
 		entries, state, err := d.StartRepair(ctx, s, plan, when)

@@ -39,7 +39,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 	cmd, err := root.ExecuteContextC(ctx)
 	err = a.outcome(cmd, err)
 	if err != nil {
-		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
+		report(a.Streams, &page.Clock{Now: a.time.Now()}, err, args)
 	}
 	if err == nil {
 		err = a.unsure()

@@ -44,7 +44,7 @@ func (a *app) runFlag(cmd *cobra.Command) func() (*runner, error) {
 }
 
 // facts are what a command is told of a moment, in its environment.
-func facts(m workflow.Moment, c page.Clock) []string {
+func facts(m workflow.Moment, c *page.Clock) []string {
 	at := func(t time.Time) string {
 		if t.IsZero() {
 			return ""
@@ -58,7 +58,7 @@ func facts(m workflow.Moment, c page.Clock) []string {
 }
 
 // call calls the command and does not wait for it.
-func (r *runner) call(m workflow.Moment, c page.Clock) {
+func (r *runner) call(m workflow.Moment, c *page.Clock) {
 	if len(r.words) == 0 {
 		return
 	}
@@ -100,7 +100,7 @@ func (r *runner) beside(moments func(after, until time.Time) []workflow.Moment, 
 			}
 			at := now()
 			for _, m := range moments(seen, at) {
-				r.call(m, page.Clock{Now: at})
+				r.call(m, &page.Clock{Now: at})
 			}
 			seen = at
 		}

@@ -111,7 +111,7 @@ func looked(ctx context.Context, d *desk.Desk, records [][]byte) error {
 		return err
 	}
 	for _, at := range []time.Time{s.Entries[len(s.Entries)-1].Recorded, s.Since.Add(time.Hour), s.Since.AddDate(1, 0, 0)} {
-		c := page.Clock{Now: at, BothUnits: true}
+		c := &page.Clock{Now: at, BothUnits: true}
 		_ = page.NewAirframe(s, at).Markdown(c)
 		_ = page.NewNext(s, at).Markdown(c)
 		_ = page.NewTile(s, at, 2)
@@ -140,13 +140,13 @@ func looked(ctx context.Context, d *desk.Desk, records [][]byte) error {
 			_ = table.Add(s, record, workflow.AuditFilter{}, at)
 		}
 	}
-	_ = page.NewJournal(s).Markdown(page.Clock{Now: s.Since})
+	_ = page.NewJournal(s).Markdown(&page.Clock{Now: s.Since})
 	few, err := journal.Handling(records)
 	if err == nil {
 		_ = new(workflow.Elsewhere).AddEntries(few, nil)
 	}
 	new(workflow.Elsewhere).Add(s)
-	return book.Write(io.Discard, s, book.Options{Clock: page.Clock{Now: s.Entries[len(s.Entries)-1].Recorded}, Full: true})
+	return book.Write(io.Discard, s, book.Options{Clock: &page.Clock{Now: s.Entries[len(s.Entries)-1].Recorded}, Full: true})
 }
 
 // strange makes strange entries of what others say.

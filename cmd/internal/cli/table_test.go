@@ -189,7 +189,7 @@ func pagesOf(t *testing.T, w *robot.Worker, d *procedures.Document) string {
 			next.Step.Brief(w.State, w.By, "fettle next CW-01 --full", false)
 		}
 		var out bytes.Buffer
-		if err := (term.Streams{Out: &out, Columns: 80}).Show(next.Markdown(page.Clock{Now: w.Now})); err != nil {
+		if err := (term.Streams{Out: &out, Columns: 80}).Show(next.Markdown(&page.Clock{Now: w.Now})); err != nil {
 			t.Fatal(err)
 		}
 		if text := out.String(); text != last {

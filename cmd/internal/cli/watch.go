@@ -218,7 +218,7 @@ func (w *watch) rows(now time.Time) []term.Row {
 		bench.Add(s, now)
 		for _, t := range s.Clocks(now) {
 			c := clock{Timer: t, name: s.Airframe.Mark + " · " + t.Name}
-			c.words, c.calls = page.ClockWords(t, page.Clock{Now: now})
+			c.words, c.calls = page.ClockWords(t, &page.Clock{Now: now})
 			clocks, longest = append(clocks, c), max(longest, len([]rune(c.name)))
 		}
 	}

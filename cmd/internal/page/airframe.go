@@ -141,7 +141,7 @@ func came(s *workflow.State, now time.Time) (all []Came) {
 	return all
 }
 
-func (m Came) line(c Clock) string {
+func (m Came) line(c *Clock) string {
 	if m.Event == workflow.IsCured {
 		return fmt.Sprintf("joint %s: cured since %s", esc(m.Name), c.At(m.At))
 	}
@@ -202,7 +202,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 }
 
 // flightLine says whether it may fly; never a plain RELEASED while a quarantine is open.
-func (a MayFly) flightLine(c Clock) string {
+func (a MayFly) flightLine(c *Clock) string {
 	open, then := "", " to fly"
 	if len(a.Quarantine) > 0 {
 		open, then = ", QUARANTINE OPEN", "; released"
@@ -225,7 +225,7 @@ func (a Airframe) late(l *lines) {
 }
 
 // short writes the airframe as it stands on the board.
-func (a Airframe) short(l *lines, c Clock) {
+func (a Airframe) short(l *lines, c *Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
 	l.quarantined(a.Quarantine, c)
@@ -255,7 +255,7 @@ func (a Airframe) short(l *lines, c Clock) {
 }
 
 // stands says what ran, lapsed, was disturbed and still holds.
-func (a Airframe) stands(l *lines, c Clock) {
+func (a Airframe) stands(l *lines, c *Clock) {
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
@@ -297,7 +297,7 @@ func (a Airframe) stands(l *lines, c Clock) {
 }
 
 // Return is what somebody who comes back to the airframe is told, with what is next.
-func (a Airframe) Return(c Clock) string {
+func (a Airframe) Return(c *Clock) string {
 	var l lines
 	l.add("**Back at %s**, last entry %s:\n", esc(a.Mark), c.At(a.Since))
 	a.stands(&l, c)
@@ -367,7 +367,7 @@ func (g Gate) standingLine() string {
 }
 
 // Markdown is the airframe on a page of its own.
-func (a Airframe) Markdown(c Clock) string {
+func (a Airframe) Markdown(c *Clock) string {
 	var l lines
 	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))

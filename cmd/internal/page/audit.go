@@ -188,7 +188,7 @@ func stands(r workflow.AuditedReading) string {
 }
 
 // Markdown is the audit: the summary, then gate by gate.
-func (a Audit) Markdown(c Clock) string {
+func (a Audit) Markdown(c *Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
 	l.item("%s", a.flightLine(c))
@@ -217,7 +217,7 @@ func (a Audit) Markdown(c Clock) string {
 }
 
 // heading is what the readings of a gate usually have in common.
-func (r AuditedReading) heading(c Clock) string {
+func (r AuditedReading) heading(c *Clock) string {
 	text := r.Limits
 	if r.Critical {
 		text += "; critical"
@@ -229,7 +229,7 @@ func (r AuditedReading) heading(c Clock) string {
 	return text
 }
 
-func (r AuditedReading) line(c Clock) string {
+func (r AuditedReading) line(c *Clock) string {
 	value := strings.TrimSpace(r.Point + " " + r.Typed)
 	if other := first(r.Converted, r.Throw); other != "" {
 		value += " (" + other + optionally(" at the chord of ", r.Chord) + ")"
@@ -272,7 +272,7 @@ func (r AuditedReading) line(c Clock) string {
 }
 
 // gaugeLine says when the gauge was last checked before the reading.
-func (r AuditedReading) gaugeLine(c Clock) string {
+func (r AuditedReading) gaugeLine(c *Clock) string {
 	switch {
 	case r.Check != nil:
 		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.Full(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
@@ -379,7 +379,7 @@ func NewTrees(verdicts []keep.Verdict) Trees {
 }
 
 // Markdown is the result for all, and details of journals that are not intact.
-func (ts Trees) Markdown(c Clock) string {
+func (ts Trees) Markdown(c *Clock) string {
 	var l lines
 	switch {
 	case ts.Intact && len(ts.Airframes) == 0:
@@ -396,7 +396,7 @@ func (ts Trees) Markdown(c Clock) string {
 }
 
 // Markdown is the result.
-func (t Tree) Markdown(Clock) string {
+func (t Tree) Markdown(*Clock) string {
 	var l lines
 	l.add("# The journal of %s\n", esc(t.Mark))
 	if t.Size > 0 { // else it could not be read

@@ -10,7 +10,7 @@ import (
 )
 
 // Await says what is waited for on an airframe, and what to leave alone until then.
-func Await(s *workflow.State, m workflow.Moment, c Clock) string {
+func Await(s *workflow.State, m workflow.Moment, c *Clock) string {
 	var l lines
 	if left := harms(s, s.LeftBy(workflow.Suggestion{Until: m.At}, c.Now), c.Now); len(left) > 0 {
 		l.harmed(left, c)
@@ -69,7 +69,7 @@ func NewReady(s *workflow.State, m workflow.Moment, now time.Time) Ready {
 	if m.Event == workflow.HasLapsed && !now.After(m.At) { // to the second
 		now = m.At.Add(time.Second)
 	}
-	c := Clock{Now: now}
+	c := &Clock{Now: now}
 	r := Ready{Mark: m.Mark, Job: m.Job, Name: m.Name, Event: m.Event, What: momentWords(m, c), Ready: m.At, Then: m.Until}
 	next := s.Next(now)
 	switch {
@@ -88,7 +88,7 @@ func NewReady(s *workflow.State, m workflow.Moment, now time.Time) Ready {
 }
 
 // Markdown is what has come, and how to go on.
-func (r Ready) Markdown(c Clock) string {
+func (r Ready) Markdown(c *Clock) string {
 	var l lines
 	line := fmt.Sprintf("**%s · %s:** %s", esc(r.Mark), esc(r.Name), esc(r.What))
 	if c.Now.Sub(r.Ready) > time.Minute {

@@ -11,7 +11,7 @@ import (
 )
 
 // words are what it would do.
-func (t BalanceTry) words(and string, digits int, c Clock) string {
+func (t BalanceTry) words(and string, digits int, c *Clock) string {
 	mass := "a mass that is not known"
 	if t.Total != nil {
 		mass = masses(c, digits, *t.Total)
@@ -128,14 +128,14 @@ func (b Balance) moving() string {
 // lengths are stations or distances in mm, and in inches too where both are wanted.
 //
 //go:noinline
-func lengths(c Clock, digits int, mm ...float64) string {
+func lengths(c *Clock, digits int, mm ...float64) string {
 	return inBoth(c, "mm", digits, "in", 1/25.4, mm...)
 }
 
 // masses are grams, and ounces too where both are wanted.
 //
 //go:noinline
-func masses(c Clock, digits int, grams ...float64) string {
+func masses(c *Clock, digits int, grams ...float64) string {
 	return inBoth(c, "g", digits, "oz", 1/28.349523125, grams...)
 }
 
@@ -145,7 +145,7 @@ func upTo(f float64, digits int) string {
 	return places(math.Ceil(f*step-1e-9)/step, digits)
 }
 
-func inBoth(c Clock, unit string, digits int, other string, scale float64, values ...float64) string {
+func inBoth(c *Clock, unit string, digits int, other string, scale float64, values ...float64) string {
 	join := func(unit string, digits int, scale float64) string {
 		var texts []string
 		for _, v := range values {
@@ -162,7 +162,7 @@ func inBoth(c Clock, unit string, digits int, other string, scale float64, value
 
 // words are the station as the gate reads it, and where that is not from the datum as a
 // station too.
-func (s *Station) words(c Clock) string {
+func (s *Station) words(c *Clock) string {
 	if s == nil {
 		return "not known"
 	}
@@ -190,7 +190,7 @@ func (s *Station) words(c Clock) string {
 }
 
 // limits are those of the gate, as it reads them.
-func (b Balance) limits(c Clock) string {
+func (b Balance) limits(c *Clock) string {
 	both := func(low, high *float64, by float64) []float64 {
 		var all []float64
 		for _, limit := range []*float64{low, high} {
@@ -225,7 +225,7 @@ func (b Balance) limits(c Clock) string {
 }
 
 // Markdown is the page.
-func (b Balance) Markdown(clock Clock) string {
+func (b Balance) Markdown(clock *Clock) string {
 	var l lines
 	line := func(format string, args ...any) { l.item("%s", esc(fmt.Sprintf(format, args...))) }
 	l.add("# %s: balance\n", esc(b.Mark))
@@ -304,7 +304,7 @@ func (b Balance) Markdown(clock Clock) string {
 }
 
 // advice says what would put it right.
-func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
+func (b Balance) advice(clock *Clock, line func(format string, args ...any)) {
 	ends := func(at Station, verdict string) string {
 		switch measuring.Verdict(verdict) {
 		case measuring.Out:

@@ -43,7 +43,7 @@ type Tile struct {
 	need  need
 	by    time.Time // the deadline; zero: none
 	first bool      // before others with the same need
-	line  func(Clock) string
+	line  func(*Clock) string
 	at    []*store.Claim
 }
 
@@ -64,7 +64,7 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	a := Brief(s, now)
 	t := Tile{mark: a.Mark, need: needsNothing, line: a.flightLine}
 	if against := atOnce(s, now); len(against) > 0 {
-		t.need, t.line = needsCoat, func(c Clock) string { return "**Caution, at once:** " + esc(against[0].Text) }
+		t.need, t.line = needsCoat, func(c *Clock) string { return "**Caution, at once:** " + esc(against[0].Text) }
 		return t
 	}
 	timers := Timers(s, now)
@@ -89,7 +89,7 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	switch {
 	case next.Step != nil:
 		line := nextLine(next.Step.Step.Label(), next.Step.Step.Name)
-		t.need, t.line = needsWork, func(Clock) string { return line }
+		t.need, t.line = needsWork, func(*Clock) string { return line }
 	case len(timers) > 0:
 		t.need, t.by, t.line = needsTime, cmp.Or(next.Until, timers[0].Cures), timers[0].line
 	case a.Flight == Grounded:
@@ -154,7 +154,7 @@ func NewBoard(tiles []Tile) Board {
 }
 
 // Markdown is the board.
-func (b Board) Markdown(c Clock) string {
+func (b Board) Markdown(c *Clock) string {
 	var l lines
 	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
 	if len(b.Airframes)+len(b.lines)+b.Retired == 0 {

@@ -116,7 +116,7 @@ func (p Plan) Calendar() []ics.Event {
 		for _, t := range s.Turns {
 			text = append(text, TurnLine(t, t.Mark+": "))
 		}
-		if leave := s.leave(false, Clock{}); leave != "" {
+		if leave := s.leave(false, &Clock{}); leave != "" {
 			text = append(text, "Before you leave: "+leave)
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {
@@ -125,7 +125,7 @@ func (p Plan) Calendar() []ics.Event {
 		if len(s.Set) > 0 {
 			text = append(text, "At the bench, in this order: "+strings.Join(s.Set, "; "))
 		}
-		if _, left := s.dries(func(mark string) string { return mark + ": " }, Clock{Now: s.From}); len(left) > 0 {
+		if _, left := s.dries(func(mark string) string { return mark + ": " }, &Clock{Now: s.From}); len(left) > 0 {
 			text = append(text, "Left to dry and cure: "+strings.Join(left, "; "))
 		}
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))

@@ -191,7 +191,7 @@ type CardRow struct {
 }
 
 // Rows are the lines of the card. A figure that the sheet lacks something for is in none.
-func (c *Card) Rows(clock Clock) []CardRow {
+func (c *Card) Rows(clock *Clock) []CardRow {
 	var rows []CardRow
 	row := func(rank int, what, is, rests string) {
 		if is != "" {
@@ -321,7 +321,7 @@ func (c *Card) Rows(clock Clock) []CardRow {
 }
 
 // measuredAt says when a gate was measured, and how it stands if it was not passed.
-func measuredAt(at time.Time, words string, met bool, clock Clock) string {
+func measuredAt(at time.Time, words string, met bool, clock *Clock) string {
 	if met {
 		words = ""
 	}
@@ -354,7 +354,7 @@ func (c *Card) value(name, unit string, scale float64, digits int, round func(fl
 }
 
 // basis is what the figure rests on, the weakest first, each thing once.
-func (f *CardFigure) basis(clock Clock) string {
+func (f *CardFigure) basis(clock *Clock) string {
 	bases := map[string]bool{}
 	for _, g := range f.Rests {
 		bases[g.Basis] = true
@@ -412,7 +412,7 @@ func (c *Card) Sources() []string {
 }
 
 // Markdown is all of the card.
-func (c Card) Markdown(clock Clock) string {
+func (c Card) Markdown(clock *Clock) string {
 	var l lines
 	l.WriteString(c.text(clock, math.MaxInt, math.MaxInt))
 	if sources := c.Sources(); len(sources) > 0 {
@@ -428,7 +428,7 @@ func (c Card) Markdown(clock Clock) string {
 const longest = 150
 
 // Screen is as much of the card as fits, the most important, and says what is left out.
-func (c Card) Screen(clock Clock, fits func(markdown string) bool) string {
+func (c Card) Screen(clock *Clock, fits func(markdown string) bool) string {
 	for keep := len(c.Cautions) + len(c.Rows(clock)) + 1; ; keep-- {
 		if text := c.text(clock, keep, longest); keep == 0 || fits(text) {
 			return text
@@ -437,7 +437,7 @@ func (c Card) Screen(clock Clock, fits func(markdown string) bool) string {
 }
 
 // text is the card with so many of its lines, and none of their reasons longer than that.
-func (c *Card) text(clock Clock, keep int, most int) string {
+func (c *Card) text(clock *Clock, keep int, most int) string {
 	type item struct {
 		what, text string
 		rank       int

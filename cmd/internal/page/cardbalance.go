@@ -114,7 +114,7 @@ func newCardSide(s workflow.Sideways) *CardSide {
 }
 
 // row is it as one line, and what that rests on.
-func (s *CardSide) row(clock Clock) (is, rests string) {
+func (s *CardSide) row(clock *Clock) (is, rests string) {
 	rests = measuredAt(s.At, s.Words, s.Words == "", clock)
 	switch mass := masses(clock, 1, s.Mass); {
 	case s.Tip == "" && s.Mass == 0:
@@ -166,7 +166,7 @@ func newThrowValue(s *workflow.State, gate, point string, p measuring.Part) Thro
 
 // row is the balance as one line, and what that rests on: as the gate reads it, which is
 // what is measured at the field, and where that is not from the datum as stations too.
-func (b *CardBalance) row(clock Clock) (is, rests string) {
+func (b *CardBalance) row(clock *Clock) (is, rests string) {
 	limits := func(zero float64) string {
 		switch {
 		case b.Low != nil && b.High != nil:

@@ -9,7 +9,7 @@ import (
 )
 
 // ClaimLine says who is at a step and since when, or was and is not heard of any more.
-func ClaimLine(of *store.Claim, c Clock) string {
+func ClaimLine(of *store.Claim, c *Clock) string {
 	at := " at `" + claimedStep(of) + "`"
 	switch {
 	case !of.Left.IsZero():
@@ -21,7 +21,7 @@ func ClaimLine(of *store.Claim, c Clock) string {
 }
 
 // ClaimedBy says in few words who is at a step that is named beside it, or was.
-func ClaimedBy(of *store.Claim, c Clock) string {
+func ClaimedBy(of *store.Claim, c *Clock) string {
 	who := term.Line(of.Owner())
 	switch {
 	case !of.Left.IsZero():
@@ -38,12 +38,12 @@ func TakenLine(of *store.Claim) string {
 }
 
 // AlsoLine says to somebody in a sitting that they are at the step in another one.
-func AlsoLine(of *store.Claim, c Clock) string {
+func AlsoLine(of *store.Claim, c *Clock) string {
 	return "You have been at `" + claimedStep(of) + "` in another follow since " + c.At(of.Since) + ": do it once, and leave one of them."
 }
 
 // DoneBy says who did something of a step, and when.
-func DoneBy(e journal.Entry, c Clock) string {
+func DoneBy(e journal.Entry, c *Clock) string {
 	return "**" + esc(e.By) + "** did it at " + c.At(e.At) + "."
 }
 

@@ -25,7 +25,7 @@ type Setting struct {
 }
 
 // Markdown lists the settings.
-func (c Config) Markdown(Clock) string {
+func (c Config) Markdown(*Clock) string {
 	var l lines
 	l.add("# Settings\n")
 	for _, s := range c.Settings {
@@ -54,7 +54,7 @@ type Version struct {
 }
 
 // Markdown is the version on one line.
-func (v Version) Markdown(Clock) string {
+func (v Version) Markdown(*Clock) string {
 	built := []string{v.Go, v.System}
 	switch {
 	case v.Commit == "" && v.Module == "":
@@ -76,7 +76,7 @@ type Fitting struct {
 }
 
 // Markdown lists them with their numbers, by kind.
-func (f Fitting) Markdown(Clock) string {
+func (f Fitting) Markdown(*Clock) string {
 	var l lines
 	l.add("# What can be started on %s\n", esc(f.Mark))
 	for i, d := range f.Procedures {

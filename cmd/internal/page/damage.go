@@ -56,7 +56,7 @@ func (d Damage) brief() string {
 	return text + " (not repaired)"
 }
 
-func (d Damage) line(c Clock) string {
+func (d Damage) line(c *Clock) string {
 	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words)+optionally(", of the ", d.Thing), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
@@ -105,13 +105,13 @@ func quarantines(s *workflow.State) []Quarantine {
 }
 
 // quarantined writes what is in quarantine, beside how the airframe stands.
-func (l *lines) quarantined(all []Quarantine, c Clock) {
+func (l *lines) quarantined(all []Quarantine, c *Clock) {
 	for _, q := range all {
 		l.item("**QUARANTINE:** %s", esc(q.says(c)))
 	}
 }
 
-func (q Quarantine) says(c Clock) string {
+func (q Quarantine) says(c *Clock) string {
 	text := "counts as aboard"
 	if q.Off {
 		text = "is off the airframe"
@@ -277,7 +277,7 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 }
 
 // ForgoneLine says which open window can't be met once a repair is begun.
-func ForgoneLine(w workflow.Lapse, c Clock) string {
+func ForgoneLine(w workflow.Lapse, c *Clock) string {
 	return fmt.Sprintf("joint %s must be joined by %s, and can't be any more once the repair is begun", esc(w.Name), c.At(w.Closes))
 }
 
@@ -289,7 +289,7 @@ func stayDone(n int) string {
 }
 
 // Markdown is the plan: on one screen, or in full.
-func (m Repair) Markdown(c Clock) string {
+func (m Repair) Markdown(c *Clock) string {
 	var l lines
 	l.add("# The repair of %s\n", esc(m.Mark))
 	if m.Check != nil {
@@ -419,7 +419,7 @@ func (m Repair) ready(l *lines) {
 }
 
 // takes says how long it takes, and which waits hold it.
-func (m Repair) takes(c Clock) string {
+func (m Repair) takes(c *Clock) string {
 	seconds := func(n int64) string { return Span(time.Duration(n) * time.Second) }
 	text := "About " + seconds(m.Attended) + " of work"
 	if m.Waiting == 0 {

@@ -25,7 +25,7 @@ func NewFullDocument(d *procedures.Document, from procedures.Origin, sheets []*s
 }
 
 // Markdown is the document in all its words.
-func (d FullDocument) Markdown(Clock) string {
+func (d FullDocument) Markdown(*Clock) string {
 	var l lines
 	if d.Procedure != nil {
 		l.procedureHead(d.Procedure, d.from())
@@ -203,7 +203,7 @@ type Begun struct {
 }
 
 // Markdown says what to change in it.
-func (b Begun) Markdown(Clock) string {
+func (b Begun) Markdown(*Clock) string {
 	var l lines
 	l.add("%s holds %s as it is in revision %d.\n", esc(b.File), esc(b.Name), b.Revision)
 	l.item("To make another document of it: give it a name of its own (`%s:`), and `revision: 1`.", b.Key)

@@ -290,10 +290,10 @@ func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 func (g Gate) met() bool { return g.Standing == workflow.Current || g.Standing == workflow.Conceded }
 
 // line is the gate in a list, with what was read.
-func (g Gate) line(c Clock) string { return g.head() + ". " + g.says(true) + g.other(c) }
+func (g Gate) line(c *Clock) string { return g.head() + ". " + g.says(true) + g.other(c) }
 
 // brief is the gate above its parts.
-func (g Gate) brief(c Clock) string {
+func (g Gate) brief(c *Clock) string {
 	text := g.head()
 	if g.Passes != "" {
 		text += "; " + esc(g.Passes)
@@ -302,7 +302,7 @@ func (g Gate) brief(c Clock) string {
 }
 
 // atBench is what a gate that is measured now is read within, and with what.
-func (g Gate) atBench(c Clock) string {
+func (g Gate) atBench(c *Clock) string {
 	text := fmt.Sprintf("**%s**: %s, with the %s", esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
 	text += optionally("; ", esc(strings.TrimSuffix(g.Passes, " with this gauge"))) + "."
 	if g.Reason != g.words { // why what was read before does not count
@@ -312,7 +312,7 @@ func (g Gate) atBench(c Clock) string {
 }
 
 // gate adds the gate above its parts, and where its scales stand.
-func (l *lines) gate(g Gate, c Clock) {
+func (l *lines) gate(g Gate, c *Clock) {
 	l.item("%s", g.brief(c))
 	if g.Scales != "" {
 		l.item("scales: %s", esc(g.Scales))
@@ -320,7 +320,7 @@ func (l *lines) gate(g Gate, c Clock) {
 }
 
 //go:noinline
-func (g Gate) other(c Clock) string {
+func (g Gate) other(c *Clock) string {
 	if c.BothUnits && g.Other != "" {
 		return " In other units: " + esc(g.Other) + "."
 	}
@@ -375,7 +375,7 @@ func (m Margin) words() string {
 }
 
 // Action is what to measure and within what, or how to rework it.
-func (g Gate) Action(c Clock) string {
+func (g Gate) Action(c *Clock) string {
 	var l lines
 	if g.Standing == workflow.Failed {
 		l.text(g.Rework)
@@ -394,7 +394,7 @@ func (g Gate) Action(c Clock) string {
 }
 
 // Markdown is the gate on a page of its own.
-func (g Gate) Markdown(c Clock) string {
+func (g Gate) Markdown(c *Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
 	l.gate(g, c)

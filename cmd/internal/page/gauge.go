@@ -59,7 +59,7 @@ func NewGauge(r workflow.GaugeReport) Gauge {
 }
 
 // items adds the gauge to a list.
-func (g Gauge) items(l *lines, c Clock) {
+func (g Gauge) items(l *lines, c *Clock) {
 	if g.Last == nil {
 		l.item("gauge %s (%s): never checked in this record", esc(g.Name), esc(g.Title))
 	} else {
@@ -90,7 +90,7 @@ type Gauges struct {
 }
 
 // Markdown is a list of them.
-func (g Gauges) Markdown(c Clock) string {
+func (g Gauges) Markdown(c *Clock) string {
 	var l lines
 	l.add("# The gauges of %s\n", esc(g.Mark))
 	for _, one := range g.Gauges {
@@ -100,7 +100,7 @@ func (g Gauges) Markdown(c Clock) string {
 }
 
 // Markdown is the gauge on a page of its own.
-func (g Gauge) Markdown(c Clock) string {
+func (g Gauge) Markdown(c *Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
 	g.items(&l, c)

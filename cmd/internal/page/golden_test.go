@@ -177,10 +177,10 @@ func makers(t *testing.T) (names []string) {
 type album map[string]string
 
 // A shown thing is what a page is made of.
-type shown interface{ Markdown(page.Clock) string }
+type shown interface{ Markdown(*page.Clock) string }
 
 func (a album) show(name string, thing shown, now time.Time) {
-	a[name] = thing.Markdown(page.Clock{Now: now})
+	a[name] = thing.Markdown(&page.Clock{Now: now})
 }
 
 // A bench is a Finch with a careful builder, and the documents for it.
@@ -245,7 +245,7 @@ func (b *bench) refused(r workflow.Request) string {
 	if err := b.Act(r); !errors.As(err, &refusal) {
 		b.t.Fatalf("%#v is not refused: %v", r, err)
 	}
-	return page.Refusal(refusal, page.Clock{Now: b.Now})
+	return page.Refusal(refusal, &page.Clock{Now: b.Now})
 }
 
 func (b *bench) start(name, zone string, damages ...string) page.Recorded {
@@ -283,7 +283,7 @@ func (b *bench) step(name string) {
 
 // sitting shows what a sitting shows of it.
 func (b *bench) sitting(name string) {
-	next, c := page.NewNext(b.State, b.Now), page.Clock{Now: b.Now}
+	next, c := page.NewNext(b.State, b.Now), &page.Clock{Now: b.Now}
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name] = "# FN-01\n"+next.Action(c), next.More(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
@@ -297,7 +297,7 @@ func (b *bench) gate(name, gate string) {
 	b.t.Helper()
 	report, err := b.State.GateReport(gate, b.Now)
 	b.must(err)
-	b.pages["Gate-"+name] = page.NewGate(b.State, report, b.Now).Markdown(page.Clock{Now: b.Now, BothUnits: true})
+	b.pages["Gate-"+name] = page.NewGate(b.State, report, b.Now).Markdown(&page.Clock{Now: b.Now, BothUnits: true})
 }
 
 func (b *bench) q(text string, d quantity.Dimension) quantity.Quantity {
@@ -338,24 +338,24 @@ func (b *bench) claimed() {
 	for name, of := range map[string]int{"Board-claimed": 1, "Board-crowded-claimed": 100} {
 		b.show(name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, of).At(there)}))
 	}
-	b.pages["ClaimLine"] = page.ClaimLine(claim, page.Clock{Now: b.Now})
+	b.pages["ClaimLine"] = page.ClaimLine(claim, &page.Clock{Now: b.Now})
 	b.pages["TakenLine"] = page.TakenLine(claim)
-	b.pages["AlsoLine"] = page.AlsoLine(claim, page.Clock{Now: b.Now})
+	b.pages["AlsoLine"] = page.AlsoLine(claim, &page.Clock{Now: b.Now})
 	b.pages["SaysOf"] = page.SaysOf([]journal.Entry{{Facts: journal.Noted{Text: "the tin is empty"}}, {Facts: journal.Noted{Text: "so is the other"}}})
 	b.pages["LookAt"] = page.LookAt("CW-01")
-	b.pages["Leaving-lacks"] = page.Leaving{Lacks: []string{`your last answer to "Before the blade"`, `the note "the tin is empty"`}}.Markdown(page.Clock{Now: b.Now})
-	b.pages["Leaving-unknown"] = page.Leaving{Mark: "CW-01", Unknown: "CW-01"}.Markdown(page.Clock{Now: b.Now})
+	b.pages["Leaving-lacks"] = page.Leaving{Lacks: []string{`your last answer to "Before the blade"`, `the note "the tin is empty"`}}.Markdown(&page.Clock{Now: b.Now})
+	b.pages["Leaving-unknown"] = page.Leaving{Mark: "CW-01", Unknown: "CW-01"}.Markdown(&page.Clock{Now: b.Now})
 	silent := *claim
 	silent.Silent = 3 * time.Minute
-	b.pages["ClaimLine-silent"] = page.ClaimLine(&silent, page.Clock{Now: b.Now})
-	b.pages["ClaimedBy"] = page.ClaimedBy(claim, page.Clock{Now: b.Now})
-	b.pages["ClaimedBy-silent"] = page.ClaimedBy(&silent, page.Clock{Now: b.Now})
+	b.pages["ClaimLine-silent"] = page.ClaimLine(&silent, &page.Clock{Now: b.Now})
+	b.pages["ClaimedBy"] = page.ClaimedBy(claim, &page.Clock{Now: b.Now})
+	b.pages["ClaimedBy-silent"] = page.ClaimedBy(&silent, &page.Clock{Now: b.Now})
 	left := *claim
 	left.Left = b.Now.Add(-time.Minute)
-	b.pages["ClaimLine-left"] = page.ClaimLine(&left, page.Clock{Now: b.Now})
+	b.pages["ClaimLine-left"] = page.ClaimLine(&left, &page.Clock{Now: b.Now})
 	next.Claims, next.Took = nil, &silent
 	b.show("Next-took-silent", next)
-	b.pages["DoneBy"] = page.DoneBy(journal.Entry{By: "hu*go", At: b.Now}, page.Clock{Now: b.Now})
+	b.pages["DoneBy"] = page.DoneBy(journal.Entry{By: "hu*go", At: b.Now}, &page.Clock{Now: b.Now})
 }
 
 // evenings build a Finch, release it, break it and repair it.
@@ -432,7 +432,7 @@ func (b *bench) crowded(s *workflow.State) {
 	c.Missing = strings.Fields(long)
 	for name, released := range map[string]bool{"crowded": true, "crowded-grounded": false} {
 		c.Released, c.Why, c.By = released, long, long
-		markdown := c.Screen(page.Clock{Now: b.Now}, term.Streams{Columns: 80}.Fits)
+		markdown := c.Screen(&page.Clock{Now: b.Now}, term.Streams{Columns: 80}.Fits)
 		var set strings.Builder
 		b.must(term.Streams{Columns: 80}.ShowTo(&set, markdown))
 		lines := strings.Split(strings.TrimRight(set.String(), "\n"), "\n")
@@ -578,7 +578,7 @@ func (b *bench) build() {
 	b.show("Next-failed", page.NewNext(b.State, b.Now))
 	slot, err := b.State.GateReport("slot", b.Now)
 	b.must(err)
-	b.pages["GateAction-failed"] = page.NewGate(b.State, slot, b.Now).Action(page.Clock{Now: b.Now})
+	b.pages["GateAction-failed"] = page.NewGate(b.State, slot, b.Now).Action(&page.Clock{Now: b.Now})
 	b.pages["Refusal-rework"] = b.refused(workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "tip", Value: b.q("4 mm", quantity.Length)}}})
 	b.show("Recorded-reworked", b.act(workflow.Rework{Gate: "slot"}))
 	b.show("Recorded-conceded", b.conceded())
@@ -606,8 +606,8 @@ func (b *bench) build() {
 	b.must(err)
 	wrong := page.Clocks{Timers: []page.Timer{page.NewTimer("TN-01", workflow.Timer{Name: "roots", Joint: true, Phase: workflow.Unclocked})}}
 	wrong.Wrong = "the clock of this bench reads 30 min ahead of that of door, so no waiting time can be trusted: set the clock"
-	b.pages["Clocks-wrong"] = wrong.Markdown(page.Clock{Now: b.Now})
-	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, page.Clock{Now: b.Now}) + "\n"
+	b.pages["Clocks-wrong"] = wrong.Markdown(&page.Clock{Now: b.Now})
+	b.pages["AsOf"] = page.AsOf(b.Now.Add(-12*time.Minute), &store.Error{Op: "read", Path: "etcd://bench-a:2379/shed", Err: fmt.Errorf("%w: no answer in time", store.ErrAway), Hint: "wait"}, &page.Clock{Now: b.Now}) + "\n"
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	for name, p := range map[string]desk.PutBack{
 		"": {Mark: "CW-01", Had: 280, Has: 251, Lost: b.State.Entries[2:9], Others: 1}, "-number": {Mark: "CW-01", Had: 280, Has: 250},
@@ -616,22 +616,22 @@ func (b *bench) build() {
 		b.pages["PutBack"+name] = page.PutBack(p) + "\n"
 	}
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
-	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
+	b.pages["Await-drying"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
 		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},
 		{Event: workflow.MayDo}, {Event: workflow.MayConfirm, Lies: "battery B2"},
 	} {
 		m.Mark, m.Name, m.At, m.Until = "FN-01", "roots", b.Now.Add(2*time.Minute), b.Now.Add(7*time.Minute)
-		b.pages["MomentLine"] += page.MomentLine(m, page.Clock{Now: b.Now}) + "\n\n"
+		b.pages["MomentLine"] += page.MomentLine(m, &page.Clock{Now: b.Now}) + "\n\n"
 	}
 	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []*steps.Step{{Choose: "eyes"}, {}}) + "\n"
 	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", []*steps.Step{{}}) + "\n"
 	b.show("Ready-drying", page.NewReady(b.State, await, b.Now))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
-	b.pages["NextLater-tomorrow"] = page.Next{Planned: b.Now.Add(24 * time.Hour)}.Later(page.Clock{Now: b.Now})
-	b.pages["NextMeanwhile-drying"] = page.NewNext(b.State, b.Now).Meanwhile(page.Clock{Now: b.Now})
+	b.pages["NextLater-tomorrow"] = page.Next{Planned: b.Now.Add(24 * time.Hour)}.Later(&page.Clock{Now: b.Now})
+	b.pages["NextMeanwhile-drying"] = page.NewNext(b.State, b.Now).Meanwhile(&page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
@@ -651,13 +651,13 @@ func (b *bench) build() {
 	b.show("Next-setting", page.NewNext(b.State, b.Now))
 	await, err = b.State.Await(b.Now, "roots")
 	b.must(err)
-	b.pages["Await-setting"] = page.Await(b.State, await, page.Clock{Now: b.Now})
+	b.pages["Await-setting"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	report, _, err := b.State.FindStep("rest", b.Now)
 	b.must(err)
 	b.show("Step-rest", page.NewStep(b.State, report, b.Now))
 	b.until("measure-square")
 	b.clocks("curing")
-	b.pages["AirframeReturn-cured"] = page.NewAirframe(b.State, b.Now.Add(50*time.Hour)).Return(page.Clock{Now: b.Now.Add(50 * time.Hour)})
+	b.pages["AirframeReturn-cured"] = page.NewAirframe(b.State, b.Now.Add(50*time.Hour)).Return(&page.Clock{Now: b.Now.Add(50 * time.Hour)})
 	move := page.NewMove("FN-01", "finch-build", b.changes())
 	move.Accept = "fettle move-job FN-01 finch-build --accept"
 	b.show("Move", move)
@@ -800,7 +800,7 @@ func (b *bench) repair() {
 	b.pages["RepairLine"] = page.RepairLine(b.State, &workflow.Job{Damages: []string{"D9"}}, b.Now) + "\n"
 	amending := plan
 	amending.Amends = &workflow.Amend{Job: "repair", Found: []string{"D2"}, Kept: 1, Reopens: []string{"make-<safe>", "photograph"}}
-	b.pages["ForgoneLine"] = page.ForgoneLine(workflow.Lapse{Name: "roots", Closes: b.Now.Add(30 * time.Minute)}, page.Clock{Now: b.Now}) + "\n"
+	b.pages["ForgoneLine"] = page.ForgoneLine(workflow.Lapse{Name: "roots", Closes: b.Now.Add(30 * time.Minute)}, &page.Clock{Now: b.Now}) + "\n"
 	b.show("Repair-amends", page.NewRepair("FN-01", "", amending, nil))
 	b.show("Recorded-repair-started", b.start("finch-tail", "tail", plan.Answers[1].Damage.Name))
 	b.clocks("repair")
@@ -836,9 +836,9 @@ func (b *bench) clockBack() {
 	}
 	b.show("Recorded-clock-back", recorded)
 	b.show("Next-clock-back", page.NewNext(b.State, b.Now))
-	b.pages["NextAtOnce-clock-back"] = page.NewNext(b.State, b.Now).AtOnce(page.Clock{Now: b.Now})
+	b.pages["NextAtOnce-clock-back"] = page.NewNext(b.State, b.Now).AtOnce(&page.Clock{Now: b.Now})
 	b.show("Airframe-clock-back", page.NewAirframe(b.State, b.Now))
-	now := page.Clock{Now: b.Now}
+	now := &page.Clock{Now: b.Now}
 	for name, r := range map[string]workflow.Reason{
 		"plain":   {Because: workflow.ByState, Text: "it is grounded"},
 		"until":   {Because: workflow.ByDrying, Text: "it dries", Until: b.Now.Add(time.Hour)},

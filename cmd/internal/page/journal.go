@@ -119,7 +119,7 @@ func (j Journal) Last(n int) Journal {
 }
 
 // Markdown is the journal, one line for each entry.
-func (j Journal) Markdown(c Clock) string {
+func (j Journal) Markdown(c *Clock) string {
 	var l lines
 	l.add("# Journal of %s\n", esc(j.Mark))
 	for _, e := range j.Entries {
@@ -383,7 +383,7 @@ func tooLate(s *workflow.State, entries []journal.Entry, now time.Time) []string
 }
 
 // Markdown is a list of what was recorded and of what follows.
-func (r Recorded) Markdown(c Clock) string {
+func (r Recorded) Markdown(c *Clock) string {
 	var l lines
 	for _, e := range r.Entries {
 		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
@@ -444,7 +444,7 @@ type Records struct {
 }
 
 // Markdown is one list of the entries.
-func (r Records) Markdown(c Clock) string {
+func (r Records) Markdown(c *Clock) string {
 	var l lines
 	for _, a := range r.Airframes {
 		for _, e := range a.Entries {
@@ -470,7 +470,7 @@ type Fleet struct {
 }
 
 // Markdown is the list, one line for each airframe.
-func (f Fleet) Markdown(c Clock) string {
+func (f Fleet) Markdown(c *Clock) string {
 	var l lines
 	if len(f.Airframes) == 0 {
 		return Board{}.Markdown(c)

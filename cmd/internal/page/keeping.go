@@ -15,7 +15,7 @@ import (
 type Copied keep.Copied
 
 // Markdown says what was copied, and where the previous store is.
-func (p Copied) Markdown(Clock) string {
+func (p Copied) Markdown(*Clock) string {
 	var l lines
 	whole := "verified by reading it back"
 	if len(p.Missing) > 0 {
@@ -80,7 +80,7 @@ func PutBack(p desk.PutBack) string {
 const PutBackDo = "; record again what was done, and tell whoever looks after the store"
 
 // AsOf says of when what is shown is, while the store is away.
-func AsOf(at time.Time, why error, c Clock) string {
+func AsOf(at time.Time, why error, c *Clock) string {
 	ago := ", " + Span(c.Now.Sub(at)) + " ago"
 	if c.Stands { // it would soon be wrong
 		ago = ""
@@ -104,7 +104,7 @@ func reasonAway(why error) string {
 type Examination keep.Examination
 
 // Markdown is the result, one line for each airframe.
-func (x Examination) Markdown(Clock) string {
+func (x Examination) Markdown(*Clock) string {
 	var l lines
 	damaged := len(x.Faults) > 0
 	for _, f := range x.Faults {
@@ -158,7 +158,7 @@ type Exported struct {
 }
 
 // Markdown says what the file holds.
-func (e Exported) Markdown(Clock) string {
+func (e Exported) Markdown(*Clock) string {
 	var l lines
 	what := "its journal, documents and photos"
 	if len(e.Missing) > 0 {
@@ -178,7 +178,7 @@ type Imported struct {
 
 // Markdown says what was taken in, what vouches for it, where it stands, and where to
 // look for the rest.
-func (a Imported) Markdown(c Clock) string {
+func (a Imported) Markdown(c *Clock) string {
 	var l lines
 	switch a.New {
 	case a.Entries:
@@ -232,7 +232,7 @@ type Bound struct {
 }
 
 // Markdown says it in a line.
-func (b Bound) Markdown(Clock) string {
+func (b Bound) Markdown(*Clock) string {
 	return fmt.Sprintf("The book of %s is in %s.", esc(b.Mark), esc(b.File))
 }
 
@@ -240,7 +240,7 @@ func (b Bound) Markdown(Clock) string {
 type Salvage keep.Salvage
 
 // Markdown says what was saved and what was not.
-func (s Salvage) Markdown(c Clock) string {
+func (s Salvage) Markdown(c *Clock) string {
 	var l lines
 	sure := "every journal in it is complete"
 	switch {

@@ -20,7 +20,7 @@ type stepKind struct {
 	// about adds a few words to the title of the step; nil: none.
 	about func(steps.Step) string
 	// joint says how its joint stands; nil: its phase says it.
-	joint func(j Joint, c Clock) string
+	joint func(j Joint, c *Clock) string
 }
 
 // stepKinds has a row for every kind of step.
@@ -108,7 +108,7 @@ func AdhesiveText(a steps.Adhesive) string {
 	return says
 }
 
-func coatWords(j Joint, _ Clock) string {
+func coatWords(j Joint, _ *Clock) string {
 	if j.Adhesive == "" {
 		return ""
 	}

@@ -100,7 +100,7 @@ func newLesson(l workflow.Lesson) Lesson {
 }
 
 // Markdown is what there is to learn, the most of it first.
-func (ls Lessons) Markdown(Clock) string {
+func (ls Lessons) Markdown(*Clock) string {
 	var l lines
 	l.add("# What the record says of %s\n", esc(ls.Procedure))
 	l.add("%s, revision %d.\n", esc(ls.Title), ls.Revision)

@@ -41,7 +41,7 @@ func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
 }
 
 // Markdown is the list, one line for each document.
-func (b Library) Markdown(Clock) string {
+func (b Library) Markdown(*Clock) string {
 	var l lines
 	for _, d := range b.Documents {
 		kind := d.Kind
@@ -145,7 +145,7 @@ func NewDocument(d *procedures.Document, from procedures.Origin) Document {
 }
 
 // Markdown is the document in words.
-func (d Document) Markdown(Clock) string {
+func (d Document) Markdown(*Clock) string {
 	from := d.from()
 	var l lines
 	switch {
@@ -378,7 +378,7 @@ func amountOf(p steps.Part) string {
 }
 
 // Markdown is the list of both.
-func (t Things) Markdown(Clock) string {
+func (t Things) Markdown(*Clock) string {
 	var l lines
 	l.add("# %s\n\n## Tools\n", esc(t.Title))
 	for _, name := range t.Tools {

@@ -115,7 +115,7 @@ func keyLines(d procedures.Difference) []string {
 }
 
 // Markdown is the list of changes.
-func (m Move) Markdown(Clock) string {
+func (m Move) Markdown(*Clock) string {
 	var l lines
 	l.add("# %s of %s under newer documents\n", esc(m.Job), esc(m.Mark))
 	l.changed(m.Changes)
@@ -144,7 +144,7 @@ func NewSheetInForce(mark string, from, to *steps.Sheet) SheetInForce {
 }
 
 // Markdown is the list of changes.
-func (s SheetInForce) Markdown(Clock) string {
+func (s SheetInForce) Markdown(*Clock) string {
 	var l lines
 	l.add("%s goes by another design sheet from now on, %s, revision %d:\n", esc(s.Mark), esc(s.Design), s.Revision)
 	l.changed(s.Changes)

@@ -194,7 +194,7 @@ func because(suggestion workflow.Suggestion, now time.Time) string {
 
 // AtOnce is what comes before any work: what open coats need and do not have, a clock
 // that can't be trusted, damage.
-func (n Next) AtOnce(c Clock) string {
+func (n Next) AtOnce(c *Clock) string {
 	var l lines
 	for _, w := range n.Warnings {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
@@ -237,7 +237,7 @@ func (n Next) AtOnce(c Clock) string {
 }
 
 // Action is what to do now, without the title and the cautions of the step.
-func (n Next) Action(c Clock) string {
+func (n Next) Action(c *Clock) string {
 	var l lines
 	l.WriteString(n.Later(c))
 	if n.Step != nil {
@@ -255,10 +255,10 @@ func (n Next) Action(c Clock) string {
 }
 
 // Later says what the plan has to say of the step: that it is late or outlasts the sitting, and then when and for whom it is planned.
-func (n Next) Later(c Clock) string { return n.late(c) + n.planned(c) }
+func (n Next) Later(c *Clock) string { return n.late(c) + n.planned(c) }
 
 // late says that the step is late, or outlasts the sitting.
-func (n Next) late(c Clock) string {
+func (n Next) late(c *Clock) string {
 	var text []string
 	if n.Takes > 0 && len(n.EndFirst) == 0 { // which says it
 		over := "was to be over at " + c.at(n.LeaveBy, false)
@@ -280,7 +280,7 @@ func (n Next) late(c Clock) string {
 
 // planned says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
 // with what the others do meanwhile.
-func (n Next) planned(c Clock) string {
+func (n Next) planned(c *Clock) string {
 	text := ""
 	for _, r := range n.InVain {
 		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
@@ -317,7 +317,7 @@ func (n Next) planned(c Clock) string {
 }
 
 // when says whose share it is, and for when it is planned.
-func (o NextShare) when(c Clock) string {
+func (o NextShare) when(c *Clock) string {
 	at := "at "
 	if o.Planned.Before(c.Now) {
 		at = "planned for "
@@ -326,7 +326,7 @@ func (o NextShare) when(c Clock) string {
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.
-func (n Next) More(c Clock) string {
+func (n Next) More(c *Clock) string {
 	var l lines
 	if n.Step != nil {
 		l.WriteString(n.Step.behind())
@@ -336,14 +336,14 @@ func (n Next) More(c Clock) string {
 }
 
 // Meanwhile is what else waits and why, and what a wait says.
-func (n Next) Meanwhile(c Clock) string {
+func (n Next) Meanwhile(c *Clock) string {
 	var l lines
 	n.waiting(&l, c)
 	return l.String()
 }
 
 // Markdown is what to do now.
-func (n Next) Markdown(c Clock) string {
+func (n Next) Markdown(c *Clock) string {
 	var l lines
 	l.WriteString(n.AtOnce(c))
 	for _, e := range n.Beside[:min(1, len(n.Beside))] {
@@ -424,7 +424,7 @@ func (n Next) told(r Reason) bool {
 }
 
 // held is what waits for more than a clock, and what waits say.
-func (n Next) held(l *lines, c Clock) {
+func (n Next) held(l *lines, c *Clock) {
 	var reasons []Reason
 	var of []string
 	for _, w := range n.Waiting {
@@ -445,7 +445,7 @@ func (n Next) held(l *lines, c Clock) {
 }
 
 // waitingList lists why steps wait; above: what is wrong with the clock stands above.
-func waitingList(l *lines, reasons []Reason, of []string, above bool, c Clock) {
+func waitingList(l *lines, reasons []Reason, of []string, above bool, c *Clock) {
 	if above { // nothing else helps before the clock is set
 		var by []Reason
 		var at []string
@@ -478,7 +478,7 @@ func beforeFlight(mark string, checks []string) string {
 }
 
 // waiting says why other steps wait, and beside that names the stages that come later.
-func (n Next) waiting(l *lines, c Clock) {
+func (n Next) waiting(l *lines, c *Clock) {
 	var now lines
 	var behind, of []string
 	var reasons []Reason
@@ -516,7 +516,7 @@ func (n Next) rest(l *lines) {
 }
 
 // Refusal is a refusal with every reason.
-func Refusal(r *workflow.Refusal, c Clock) string {
+func Refusal(r *workflow.Refusal, c *Clock) string {
 	var l lines
 	l.add("**Refused:** %s\n", esc(r.What))
 	l.reasonList(newReasons(r.Reasons), noWords, c)

@@ -16,7 +16,7 @@ func TestTheTimeLeftForAJointIsSaid(t *testing.T) {
 	s := workflow.Suggestion{Why: "this takes 15 min; joint pod-strips must be joined", JoinBy: now.Add(12 * time.Minute)}
 	n := Next{Mark: "CW-01", Step: &Step{Title: "Sand the pod"}, Because: because(s, now)}
 	const want = "*This takes 15 min; joint pod-strips must be joined within 12 min.*"
-	if text := n.Markdown(Clock{Now: now}); !strings.Contains(text, want) {
+	if text := n.Markdown(&Clock{Now: now}); !strings.Contains(text, want) {
 		t.Errorf("%q does not say %q", text, want)
 	}
 	s.JoinBy = time.Time{}
@@ -30,10 +30,10 @@ func TestAStepOfAnotherDaySaysSo(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	n := Next{Mark: "CW-01", Step: &Step{Title: "Heat the iron", Do: "Switch it on."}, Planned: now.Add(24 * time.Hour)}
 	const want = "*Planned for Tue 3 Mar 19:00.*"
-	if text := n.Action(Clock{Now: now}); !strings.HasPrefix(strings.TrimSpace(text), want) || !strings.Contains(n.Markdown(Clock{Now: now}), want) {
+	if text := n.Action(&Clock{Now: now}); !strings.HasPrefix(strings.TrimSpace(text), want) || !strings.Contains(n.Markdown(&Clock{Now: now}), want) {
 		t.Errorf("%q", text)
 	}
-	if n.Planned = now.Add(workflow.Soon); strings.Contains(n.Action(Clock{Now: now}), "Planned") {
+	if n.Planned = now.Add(workflow.Soon); strings.Contains(n.Action(&Clock{Now: now}), "Planned") {
 		t.Error("it is soon, and said")
 	}
 }
@@ -61,8 +61,8 @@ func TestAStepSaysWhoseItIs(t *testing.T) {
 		{now, nil, nil, ""},
 	} {
 		n := Next{Mark: "CW-01", Step: &Step{Title: "Cut the grip", Do: "Cut it.", Whole: []string{"A blade slips."}}, Planned: test.planned, Who: test.hands, Others: test.others}
-		text := strings.TrimSpace(n.Later(Clock{Now: now}))
-		if text != test.want || !strings.Contains(n.Markdown(Clock{Now: now}), test.want) || !strings.Contains(n.Action(Clock{Now: now}), test.want) {
+		text := strings.TrimSpace(n.Later(&Clock{Now: now}))
+		if text != test.want || !strings.Contains(n.Markdown(&Clock{Now: now}), test.want) || !strings.Contains(n.Action(&Clock{Now: now}), test.want) {
 			t.Errorf("%q, want %q", text, test.want)
 		}
 	}
@@ -83,14 +83,14 @@ func TestAStepThatOutlastsTheSittingSaysSo(t *testing.T) {
 	} {
 		n := test.next
 		n.Mark, n.Step = "CW-01", &Step{Title: "Spread the glue", Do: "Spread it."}
-		if text := strings.TrimSpace(n.Later(Clock{Now: now})); text != test.want || !strings.Contains(n.Action(Clock{Now: now}), test.want) {
+		if text := strings.TrimSpace(n.Later(&Clock{Now: now})); text != test.want || !strings.Contains(n.Action(&Clock{Now: now}), test.want) {
 			t.Errorf("%q, want %q", text, test.want)
 		}
-		if before, _, found := strings.Cut(n.Markdown(Clock{Now: now}), "# Spread the glue"); !found || !strings.Contains(before, test.want) {
+		if before, _, found := strings.Cut(n.Markdown(&Clock{Now: now}), "# Spread the glue"); !found || !strings.Contains(before, test.want) {
 			t.Errorf("%q is not before the step", test.want)
 		}
 	}
-	if text := (Next{LeaveBy: now}).Later(Clock{Now: now}); text != "" {
+	if text := (Next{LeaveBy: now}).Later(&Clock{Now: now}); text != "" {
 		t.Errorf("%q", text)
 	}
 }
@@ -104,7 +104,7 @@ func TestAHoldComesBeforeWhatItGuardsIsSet(t *testing.T) {
 	} {
 		reasons = append(reasons, newReason(r))
 	}
-	text := Step{Mark: "RD-01", Title: "Heat the gun", Progress: workflow.Waiting, Reasons: reasons}.Markdown(Clock{})
+	text := Step{Mark: "RD-01", Title: "Heat the gun", Progress: workflow.Waiting, Reasons: reasons}.Markdown(&Clock{})
 	if _, after, ok := strings.Cut(text, "fettle clear RD-01 gun"); !ok || !strings.Contains(after, "fettle bench RD-01 --set gun=hot") {
 		t.Errorf("%s", text)
 	}

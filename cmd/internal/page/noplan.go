@@ -92,7 +92,7 @@ func (l *lines) help(all []PlanHelp) {
 }
 
 // Markdown is why there is no plan.
-func (p NoPlan) Markdown(c Clock) string {
+func (p NoPlan) Markdown(c *Clock) string {
 	var l lines
 	var turns []string
 	for _, t := range p.Steps {

@@ -31,20 +31,20 @@ type Clock struct {
 // zero one.
 //
 //go:noinline
-func (c Clock) At(t time.Time) string {
+func (c *Clock) At(t time.Time) string {
 	return c.at(t, !t.IsZero() && t.After(c.Now) && t.Sub(c.Now) < time.Minute)
 }
 
 // Between shows the ends of a window: both with their seconds if it is shorter
 // than a minute.
-func (c Clock) Between(opens, closes time.Time) (from, to string) {
+func (c *Clock) Between(opens, closes time.Time) (from, to string) {
 	if length := closes.Sub(opens); length > 0 && length < time.Minute {
 		return c.at(opens, true), c.at(closes, true)
 	}
 	return c.At(opens), c.At(closes)
 }
 
-func (c Clock) at(t time.Time, seconds bool) string {
+func (c *Clock) at(t time.Time, seconds bool) string {
 	if t.IsZero() {
 		return ""
 	}
@@ -72,12 +72,12 @@ func zoneOf(local time.Time) string {
 }
 
 // Full shows a moment with its day and year, for what is kept and read later.
-func (c Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
+func (c *Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
 
 // In shows how long it is until a moment.
 //
 //go:noinline
-func (c Clock) In(t time.Time) string {
+func (c *Clock) In(t time.Time) string {
 	if left := t.Sub(c.Now); left < time.Minute { // a part of a second is not over yet
 		return Span((left + time.Second - 1).Truncate(time.Second))
 	}

@@ -7,7 +7,7 @@ import (
 )
 
 func TestTheLastMinuteHasSeconds(t *testing.T) {
-	c := Clock{Now: time.Date(2026, 3, 3, 19, 0, 30, 500, time.Local)}
+	c := &Clock{Now: time.Date(2026, 3, 3, 19, 0, 30, 500, time.Local)}
 	at := func(d time.Duration) time.Time { return c.Now.Truncate(time.Second).Add(d) }
 	for d, want := range map[time.Duration]string{20 * time.Second: "19:00:50", time.Second: "19:00:31", 2 * time.Minute: "19:02", -5 * time.Second: "19:00"} {
 		if got := c.At(at(d)); got != want {

@@ -145,7 +145,7 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 const inFull = 1
 
 // Markdown is the plan by sitting, and what holds its finish back.
-func (p Plan) Markdown(c Clock) string {
+func (p Plan) Markdown(c *Clock) string {
 	var l lines
 	switch {
 	case len(p.Sittings) == 0 && len(p.Stops) > 0:
@@ -247,7 +247,7 @@ func (p Plan) Markdown(c Clock) string {
 }
 
 // saved says in which sitting an open window would be met.
-func saved(w workflow.Lapse, c Clock) string {
+func saved(w workflow.Lapse, c *Clock) string {
 	if w.Save.To.IsZero() {
 		return ""
 	}
@@ -260,7 +260,7 @@ func saved(w workflow.Lapse, c Clock) string {
 }
 
 // stops says what the plan does not reach, once for all that stops for the same reasons, and with which bench it would.
-func (p *Plan) stops(l *lines, c Clock) {
+func (p *Plan) stops(l *lines, c *Clock) {
 	said := make([]bool, len(p.Stops))
 	for _, s := range p.Stops {
 		var what []string
@@ -339,7 +339,7 @@ func worked(n int) string {
 func minutes(n int) string { return Span(time.Duration(n) * time.Minute) }
 
 // sitting is all of a sitting. One of more turns than there are letters is shown in two.
-func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
+func (p *Plan) sitting(l *lines, s *PlanSitting, c *Clock) {
 	if n := len(letters); len(s.Turns) > n {
 		next := s.Turns[n].Begins
 		for _, v := range [...]workflow.Visit{{Sitting: workflow.Sitting{From: s.From, To: next}, Turns: s.Turns[:n]}, {Sitting: workflow.Sitting{From: next, To: s.To}, Turns: s.Turns[n:]}} {
@@ -353,7 +353,8 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c Clock) {
 		return
 	}
 	l.add("\n## %s\n", s.hours(c))
-	c.Now = s.From // its own day goes without saying
+	own := *c
+	own.Now, c = s.From, &own // its own day goes without saying
 	of := p.of()
 	who := ""
 	if slices.ContainsFunc(s.Turns, func(t workflow.Turn) bool { return len(t.Hands) > 0 }) {
@@ -415,12 +416,12 @@ func (p *Plan) of() func(mark string) string {
 }
 
 // later are sittings on a line each.
-func (p *Plan) later(l *lines, all []PlanSitting, c Clock) {
+func (p *Plan) later(l *lines, all []PlanSitting, c *Clock) {
 	l.add("\n## Then\n")
 	p.each(l, all, c)
 }
 
-func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
+func (p *Plan) each(l *lines, all []PlanSitting, c *Clock) {
 	of := p.of()
 	for i := range all {
 		s := &all[i]
@@ -439,7 +440,7 @@ func (p *Plan) each(l *lines, all []PlanSitting, c Clock) {
 }
 
 // leave is how the conditions stand before anybody leaves, and when they are needed otherwise again.
-func (s PlanSitting) leave(again bool, c Clock) string {
+func (s PlanSitting) leave(again bool, c *Clock) string {
 	var all []string
 	for _, is := range s.Leave {
 		text := is.Says()
@@ -475,7 +476,7 @@ func NewDays(p Plan) Days {
 }
 
 // days adds them.
-func (l *lines) days(d *Days, mark string, c Clock) {
+func (l *lines) days(d *Days, mark string, c *Clock) {
 	switch {
 	case d == nil:
 		return
@@ -512,7 +513,7 @@ func (p *Plan) atOnce(l *lines) {
 }
 
 // hours are the ends of the sitting.
-func (s *PlanSitting) hours(c Clock) string {
+func (s *PlanSitting) hours(c *Clock) string {
 	switch {
 	case s.Overtime:
 		return hours(s.Sitting, c) + " (overtime)"
@@ -523,7 +524,7 @@ func (s *PlanSitting) hours(c Clock) string {
 }
 
 // hours are the ends of a sitting.
-func hours(s workflow.Sitting, c Clock) string {
+func hours(s workflow.Sitting, c *Clock) string {
 	day := s.From.In(time.Local).Format("Mon 2 Jan ")
 	if sameDay(s.From.In(time.Local), c.Now.In(time.Local)) {
 		day = "Today "
@@ -562,7 +563,7 @@ func full(chain []workflow.Link, i int) bool {
 }
 
 // why says why a link of the chain, with what comes before it, does not begin sooner; "": it comes right after that.
-func why(chain []workflow.Link, i int, c Clock) string {
+func why(chain []workflow.Link, i int, c *Clock) string {
 	k := chain[i]
 	text := waits(k)
 	switch {
@@ -588,7 +589,7 @@ func why(chain []workflow.Link, i int, c Clock) string {
 func minutesOf(d time.Duration) int { return int(d / time.Minute) }
 
 // longest says for what the finish waits longest, and how often a sitting was full.
-func (p *Plan) longest(l *lines, c Clock) {
+func (p *Plan) longest(l *lines, c *Clock) {
 	gap := func(i int) time.Duration { return p.Chain[i].Begins.Sub(p.Chain[i-1].Ends) }
 	most, n := 0, 0
 	for i := range p.Chain {
@@ -617,7 +618,7 @@ func (p *Plan) longest(l *lines, c Clock) {
 }
 
 // heldBack says what holds the finish back: work, and what dries between.
-func (p *Plan) heldBack(l *lines, c Clock) {
+func (p *Plan) heldBack(l *lines, c *Clock) {
 	if len(p.Chain) == 0 {
 		return
 	}
@@ -650,7 +651,7 @@ func (p *Plan) heldBack(l *lines, c Clock) {
 }
 
 // assumed says what the plan rests on beside the record.
-func (p *Plan) assumed(l *lines, c Clock) {
+func (p *Plan) assumed(l *lines, c *Clock) {
 	var said []string
 	if n := len(p.Answers); n > 0 && !p.Full {
 		said = append(said, many(n, "open choice")+" by the first answer, or as considered")
@@ -679,7 +680,7 @@ func (p *Plan) assumed(l *lines, c Clock) {
 }
 
 // climate is the temperature that something is reckoned with, and where it is from.
-func climate(k workflow.Climates, c Clock) string {
+func climate(k workflow.Climates, c *Clock) string {
 	text := " at " + amount(k.Celsius, "°C")
 	switch {
 	case k.Given:

@@ -97,7 +97,7 @@ func (a album) planning(now time.Time) {
 		"overlap":    {Why: workflow.Overlap, Sittings: []workflow.Sitting{{From: now, To: now.Add(time.Hour)}}},
 		"none":       {Why: workflow.NoSitting},
 	} {
-		a["NoPlan-"+name] = page.NewNoPlan(e).Markdown(page.Clock{Now: now})
+		a["NoPlan-"+name] = page.NewNoPlan(e).Markdown(&page.Clock{Now: now})
 	}
 }
 
@@ -108,7 +108,7 @@ func TestLookLonger(t *testing.T) {
 		for _, kept := range []bool{false, true} {
 			p := page.NewPlan([]string{"FN-01", "WR-01"}, twoSittings(now))
 			p.Think, p.Kept = think, kept
-			if text := p.Markdown(page.Clock{Now: now}); strings.Contains(text, "--think") != named {
+			if text := p.Markdown(&page.Clock{Now: now}); strings.Contains(text, "--think") != named {
 				t.Errorf("after %v of thinking, kept %v: %s", think, kept, text)
 			}
 		}
@@ -118,7 +118,7 @@ func TestLookLonger(t *testing.T) {
 // Where none was found, more time is named than was given, up to the most that may be.
 func TestLookLongerForAny(t *testing.T) {
 	for think, named := range map[time.Duration]string{time.Second: "look longer, with `--think 10s`.", 10 * time.Second: "--think 1min`.", time.Minute: "--think 10min`.", 59 * time.Minute: "--think 1h`.", time.Hour: "One may exist."} {
-		if text := page.NewNoPlan(&workflow.NoPlan{Why: workflow.NotFound, Thought: think}).Markdown(page.Clock{}); !strings.Contains(text, named) {
+		if text := page.NewNoPlan(&workflow.NoPlan{Why: workflow.NotFound, Thought: think}).Markdown(&page.Clock{}); !strings.Contains(text, named) {
 			t.Errorf("after %v: %s", think, text)
 		}
 	}
@@ -132,7 +132,7 @@ func TestChartShowsEachTurn(t *testing.T) {
 	for _, from := range [][3]int{{0, 20, 1}, {5, 6, 2}, {6, 7, 2}, {7, 8, 2}, {8, 9, 2}, {20, 21, 1}, {21, 60, 1}, {60, 180, 1}} {
 		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "A step", Begins: at(from[0]), Ends: at(from[1]), Hands: []int{from[2]}})
 	}
-	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now})
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now})
 	table, chart, _ := strings.Cut(text, "```\n")
 	if !strings.Contains(table, "| At | Who | Step |") || !strings.Contains(table, "| b | 19:05 | 2 | A step |") {
 		t.Errorf("nobody is told who does it:\n%s", table)
@@ -155,7 +155,7 @@ func TestSittingOfManyTurns(t *testing.T) {
 	for at := now; at.Before(v.To); at = at.Add(time.Minute) {
 		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "At " + at.Format("15:04"), Begins: at, Ends: at.Add(time.Minute)})
 	}
-	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: now})
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now})
 	for _, want := range []string{"## Today 09:00–09:52", "## Today 09:52–10:44", "## Today 10:44–11:00", "| Z | 09:51 | At 09:51 |", "| a | 09:52 | At 09:52 |", "| p | 10:59 | At 10:59 |"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %s", want)
@@ -209,7 +209,7 @@ func TestPlanWhereClocksGoBack(t *testing.T) {
 		at := from.Add(time.Duration(minute) * time.Minute)
 		v.Turns = append(v.Turns, workflow.Turn{Mark: "FN-01", Step: "s", Title: "A step", Begins: at, Ends: at.Add(time.Minute)})
 	}
-	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: from, Finish: from.Add(106 * time.Minute), Proven: true, Visits: []workflow.Visit{v}}).Markdown(page.Clock{Now: from})
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: from, Finish: from.Add(106 * time.Minute), Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: from})
 	for _, want := range []string{"Done by 02:16 CET", "| a | 01:45 |", "| b | 02:15 CEST |", "| c | 02:15 CET |", "02:00 CEST"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
@@ -237,7 +237,7 @@ func chartFits(t *testing.T, columns int) {
 		}
 		p := page.NewPlan([]string{"FN-0123456789"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}})
 		p.Columns = columns
-		text := p.Markdown(page.Clock{Now: now})
+		text := p.Markdown(&page.Clock{Now: now})
 		_, chart, _ := strings.Cut(text, "```\n")
 		chart, _, _ = strings.Cut(chart, "```")
 		lines := strings.Split(strings.TrimSpace(chart), "\n")
@@ -261,7 +261,7 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		{Sitting: workflow.Sitting{From: now.Add(day), To: now.Add(day + time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Step: "b", Begins: now.Add(day), Ends: now.Add(day + time.Hour)}}}}}
 	for begins, want := range map[time.Duration]string{0: "held back** by work alone", day: "held back** by when your sittings are: the last work begins at Tue 3 Mar 19:00"} {
 		p.Chain = []workflow.Link{{Mark: "FN-01", Step: "a", Begins: now.Add(begins), Ends: now.Add(begins + time.Minute)}}
-		if text := page.NewPlan([]string{"FN-01"}, p).Markdown(page.Clock{Now: now}); !strings.Contains(text, want) {
+		if text := page.NewPlan([]string{"FN-01"}, p).Markdown(&page.Clock{Now: now}); !strings.Contains(text, want) {
 			t.Errorf("%s is not in\n%s", want, text)
 		}
 	}
@@ -274,7 +274,7 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		p.Chain = append([]workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}}, links...)
 		is := page.NewPlan([]string{"FN-01"}, p)
 		is.Full = full
-		return is.Markdown(page.Clock{Now: now})
+		return is.Markdown(&page.Clock{Now: now})
 	}
 	for i, is := range []struct {
 		link workflow.Link

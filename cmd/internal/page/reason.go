@@ -304,7 +304,7 @@ func stepOf(r workflow.Remedy) string {
 func reworkLine(mark, gate string) string { return "fettle done " + mark + " " + ReworkStep + gate }
 
 // ReasonText is a reason with its times and what to do about it.
-func ReasonText(r workflow.Reason, c Clock) string {
+func ReasonText(r workflow.Reason, c *Clock) string {
 	text := reasonTimes(r, c)
 	advice, command := Remedy(r.Remedy)
 	if command == "" {
@@ -324,7 +324,7 @@ func withCommand(text, advice, command string) string {
 
 // reasonList adds reasons, each after the words that go before it. A command that several
 // ask for is said once, at the last of them, with the options that any of them needs.
-func (l *lines) reasonList(reasons []Reason, before func(i int) string, c Clock) {
+func (l *lines) reasonList(reasons []Reason, before func(i int) string, c *Clock) {
 	commands := map[string]*suggested{}
 	for i, r := range reasons {
 		advice, line := Remedy(r.Remedy)
@@ -380,12 +380,12 @@ func apart(r Reason, line string) (key string, parts []string) {
 
 // reasonAdvice is a reason with its times and advice, where questions take the place of
 // commands.
-func reasonAdvice(r workflow.Reason, c Clock) string {
+func reasonAdvice(r workflow.Reason, c *Clock) string {
 	advice, _ := Remedy(r.Remedy)
 	return reasonTimes(r, c) + optionally("; ", esc(advice))
 }
 
-func reasonTimes(r workflow.Reason, c Clock) string {
+func reasonTimes(r workflow.Reason, c *Clock) string {
 	text, in := esc(said(workflow.Cause{Text: r.Text, At: r.At})), ""
 	if !c.Stands && r.Until.After(c.Now) {
 		in = fmt.Sprintf(" (in %s)", c.In(r.Until))
@@ -417,7 +417,7 @@ type Named struct{ Name, Is string }
 
 // Markdown lists what can be said, and ends with the command that helps: whole, where only
 // one thing can be said.
-func (m Missing) Markdown(Clock) string {
+func (m Missing) Markdown(*Clock) string {
 	var l lines
 	why := "The " + m.What + " is missing"
 	if m.Wrong != "" {

@@ -98,7 +98,7 @@ func chooseLine(mark, answer string) string { return "fettle choose " + mark + "
 func releaseLine(mark string) string { return "fettle release " + mark }
 
 // Markdown is the proof as a slip to keep with the airframe.
-func (p Proof) Markdown(c Clock) string {
+func (p Proof) Markdown(c *Clock) string {
 	var l lines
 	switch {
 	case p.Released:

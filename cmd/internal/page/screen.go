@@ -119,7 +119,7 @@ func (a *AuditScreen) stands(s *workflow.State, at time.Time) {
 	}
 	held := []string{}
 	for _, q := range stands.Quarantine {
-		held = append(held, q.says(Clock{Now: at}))
+		held = append(held, q.says(&Clock{Now: at}))
 	}
 	if len(held) > 0 {
 		a.items = append(a.items, screenLine{bold: "QUARANTINE:", text: fitting(held, screenLong-12)})
@@ -303,7 +303,7 @@ func cut(text string, most int) string {
 }
 
 // Markdown is the screen.
-func (a AuditScreen) Markdown(Clock) string {
+func (a AuditScreen) Markdown(*Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.mark))
 	for _, item := range a.items {
@@ -400,7 +400,7 @@ func nearFigures(v workflow.Judged) string {
 }
 
 // Markdown is the history, oldest first.
-func (h GateHistory) Markdown(c Clock) string {
+func (h GateHistory) Markdown(c *Clock) string {
 	var l lines
 	l.add("# %s: %s\n", esc(h.gate.Name), esc(h.gate.Title))
 	l.item("%s", esc(strings.Join(h.heads(), "; ")))

@@ -48,7 +48,7 @@ func TestAuditScreenFits(t *testing.T) {
 	s.Airframe.Mark, s.Sheet = "CW-01", &steps.Sheet{}
 	a := NewAuditScreen(s, sum, record, documents, time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC))
 	var b bytes.Buffer
-	if err := (term.Streams{Columns: 80}).ShowTo(&b, a.Markdown(Clock{})); err != nil {
+	if err := (term.Streams{Columns: 80}).ShowTo(&b, a.Markdown(&Clock{})); err != nil {
 		t.Fatal(err)
 	}
 	quiet := AuditScreen{}
@@ -87,7 +87,7 @@ func TestSinceFits(t *testing.T) {
 	}
 	p.Throws[29].Standing, p.Throws[29].Reason = workflow.StaleGate, "tail was disturbed by damage D1"
 	var b bytes.Buffer
-	if err := (term.Streams{Columns: 80}).ShowTo(&b, p.Markdown(Clock{})); err != nil {
+	if err := (term.Streams{Columns: 80}).ShowTo(&b, p.Markdown(&Clock{})); err != nil {
 		t.Fatal(err)
 	}
 	shown := strings.TrimRight(b.String(), "\n")

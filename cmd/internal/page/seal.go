@@ -20,7 +20,7 @@ type Seal struct {
 }
 
 // Markdown is the seal, ready to copy.
-func (s Seal) Markdown(Clock) string {
+func (s Seal) Markdown(*Clock) string {
 	var l lines
 	l.add("# Seal of %s, %s\n", esc(s.Mark), many(s.Size, "entry"))
 	l.add("%s", s.block())
@@ -54,7 +54,7 @@ type SealChecked struct {
 }
 
 // Markdown is what the file proves.
-func (s SealChecked) Markdown(Clock) string {
+func (s SealChecked) Markdown(*Clock) string {
 	var l lines
 	l.add("**Valid:** %s, signed by %s.\n", esc(s.Origin), esc(s.Signer))
 	switch {

@@ -53,7 +53,7 @@ type SinceBalance struct {
 
 // line is where it balanced, where it does, and within which limits: what moved it stands
 // with the equipment and the work.
-func (b SinceBalance) line(c Clock) string {
+func (b SinceBalance) line(c *Clock) string {
 	limits := optionally("; limits ", Balance{Low: b.Low, High: b.High, Zero: b.Zero}.limits(c))
 	if len(b.Unknown) > 0 {
 		return fmt.Sprintf("%s → not known%s: %s", b.Was.words(c), limits, strings.Join(b.Unknown, ", "))
@@ -211,7 +211,7 @@ func (g SinceGate) line() string {
 func figure(v float64) string { return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64) }
 
 // Markdown is what changed, on one screen: of each group as much as two lines hold.
-func (p Since) Markdown(c Clock) string {
+func (p Since) Markdown(c *Clock) string {
 	var l lines
 	if p.Flight == nil {
 		l.add("%s has made no good flight yet: none that it was released for, with a soft landing.", esc(p.Mark))

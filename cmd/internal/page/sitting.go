@@ -26,7 +26,7 @@ type Leaving struct {
 }
 
 // Markdown is what stands hot, on or plugged in, what is still running, and how to go on.
-func (p Leaving) Markdown(c Clock) string {
+func (p Leaving) Markdown(c *Clock) string {
 	var l lines
 	switch {
 	case p.Nothing && p.Unknown == "" && len(p.Lacks) == 0:
@@ -52,7 +52,7 @@ func (p Leaving) Markdown(c Clock) string {
 }
 
 // Standing is how an open step stands, on one line.
-func Standing(r workflow.StepReport, c Clock) string {
+func Standing(r workflow.StepReport, c *Clock) string {
 	var texts []string
 	for _, reason := range r.Reasons {
 		texts = append(texts, reasonTimes(reason, c))
@@ -69,7 +69,7 @@ func Standing(r workflow.StepReport, c Clock) string {
 }
 
 // WhyNot says why a step can't be gone to.
-func WhyNot(r workflow.StepReport, c Clock) string {
+func WhyNot(r workflow.StepReport, c *Clock) string {
 	var l lines
 	l.add("**\"%s\" is not to be done now:**\n", esc(r.Step.Label()))
 	if r.Progress == workflow.Done {

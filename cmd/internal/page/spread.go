@@ -156,7 +156,7 @@ func float(r *big.Rat) *float64 {
 }
 
 // Markdown is the spread, a part for each thing that the gate judges.
-func (p Spread) Markdown(Clock) string {
+func (p Spread) Markdown(*Clock) string {
 	var l lines
 	l.add("# %s: how its values lie\n", esc(p.Title))
 	l.item("%s, %s; design %s, revision %d", esc(p.Gate), esc(p.Limits), esc(p.Design), p.Revision)

@@ -73,7 +73,7 @@ type BegunCoat struct {
 	late     bool
 }
 
-func (b BegunCoat) words(c Clock) string {
+func (b BegunCoat) words(c *Clock) string {
 	text := "begun:"
 	if !b.Mixed.IsZero() {
 		text += " " + esc(b.Adhesive) + " mixed " + c.At(b.Mixed)
@@ -191,7 +191,7 @@ func (p Step) before() string {
 
 // Markdown is the step, cautions first: what is needed at the bench now, or where it is to
 // be full all of it.
-func (p Step) Markdown(c Clock) string {
+func (p Step) Markdown(c *Clock) string {
 	if !p.Full {
 		return p.atBench(c)
 	}
@@ -234,7 +234,7 @@ func (p Step) Markdown(c Clock) string {
 
 // atBench is what is needed to do the step now. What must be seen to at the bench first
 // comes without what to do, unless a clock runs; each caution is then its first line.
-func (p Step) atBench(c Clock) string {
+func (p Step) atBench(c *Clock) string {
 	var l lines
 	l.add("# %s (%s, %s)\n", esc(p.Title), esc(p.Mark), esc(p.Stage))
 	p.pressing(&l, c)
@@ -314,7 +314,7 @@ func (l *lines) commands(all []string) {
 
 // seeTo adds what must be seen to first, and the commands that record it. A hold and a
 // reading of the bench need no words beside their command. The holds come first: what they guard may be set hot by the rest.
-func (l *lines) seeTo(reasons []Reason, c Clock) {
+func (l *lines) seeTo(reasons []Reason, c *Clock) {
 	var blocks []string
 	at := map[string]int{}
 	l.add("\n**First make sure, then record it:**\n")
@@ -357,7 +357,7 @@ func (l *lines) seeTo(reasons []Reason, c Clock) {
 }
 
 // action is what to do, without the title and the cautions. By when says the clock beside it.
-func (p Step) action(c Clock) string {
+func (p Step) action(c *Clock) string {
 	var l lines
 	p.pressing(&l, c)
 	l.doing(p)
@@ -384,7 +384,7 @@ func (l *lines) picture(name string) {
 }
 
 // gates adds those that are measured or reworked now, and the names of those that come after.
-func (p Step) gates(l *lines, c Clock) {
+func (p Step) gates(l *lines, c *Clock) {
 	now, later := p.turns()
 	for _, g := range now {
 		if p.Full || g.Standing != workflow.NeverTaken && g.Standing != workflow.StaleGate {
@@ -440,7 +440,7 @@ func (p Step) turns() (now, later []Gate) {
 
 // glued says how its joint stands, and which adhesives can't be used now; where it is full
 // also what they are.
-func (p Step) glued(l *lines, c Clock) {
+func (p Step) glued(l *lines, c *Clock) {
 	j := p.Joint
 	switch {
 	case j == nil:
@@ -505,7 +505,7 @@ func (p Step) withWhat(l *lines) {
 }
 
 // pressing is what makes it urgent, or why it is open again.
-func (p Step) pressing(l *lines, c Clock) {
+func (p Step) pressing(l *lines, c *Clock) {
 	if p.Reopened != "" {
 		l.add("**Open again:** %s\n", esc(p.Reopened))
 	}
@@ -538,7 +538,7 @@ func whenDone(act workflow.Act) string {
 	return "it is done"
 }
 
-func (j Joint) words(kind steps.Kind, c Clock) string {
+func (j Joint) words(kind steps.Kind, c *Clock) string {
 	if words := stepKinds()[kind].joint; words != nil {
 		if says := words(j, c); says != "" {
 			return says

@@ -50,7 +50,7 @@ func newStudy(r workflow.StudyReport) Study {
 
 // line is the study in a list. How much of a tolerance a gauge may take up, a tenth and
 // three tenths, is customary (AIAG, Measurement Systems Analysis, second-hand).
-func (s Study) line(c Clock) string {
+func (s Study) line(c *Clock) string {
 	text := fmt.Sprintf("studied at %s by %s, %s, %s each, entry %d, %s: one person repeats to ±%s, anybody to ±%s; standard deviations: one person again %s, between people %s, between parts %s",
 		esc(s.Gate), fmt.Sprintf("%d people", len(s.People)), many(len(s.Parts), "part"), many(s.Trials, "reading"), s.Entry, c.At(s.At), s.Repeats, s.Whole,
 		digits(s.Repeatability, s.Unit), digits(s.Reproducibility, s.Unit), digits(s.PartVariation, s.Unit))

@@ -54,7 +54,7 @@ func NewTimer(mark string, t workflow.Timer) Timer {
 }
 
 // line is the clock in a list.
-func (t Timer) line(c Clock) string {
+func (t Timer) line(c *Clock) string {
 	name := esc(t.Name)
 	if t.Damaged {
 		return fmt.Sprintf("joint %s: coated, to be joined by %s, but damage comes first; after its repair coat it again", name, c.At(t.Closes))
@@ -95,7 +95,7 @@ func (t Timer) line(c Clock) string {
 }
 
 // calls is the clock with the next moment that calls for somebody.
-func (t Timer) calls(c Clock) string {
+func (t Timer) calls(c *Clock) string {
 	if t.Phase == workflow.Setting {
 		return fmt.Sprintf("joint %s: handle from **%s** (%s)", esc(t.Name), c.At(t.Handles), c.In(t.Handles))
 	}
@@ -134,7 +134,7 @@ func (k *Clocks) harm(all []Reason) {
 }
 
 // Markdown is the list of clocks.
-func (k Clocks) Markdown(c Clock) string {
+func (k Clocks) Markdown(c *Clock) string {
 	var l lines
 	l.add("# Clocks, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
 	if k.Wrong != "" {
@@ -158,7 +158,7 @@ func (k *Clocks) Cautions() (all []string) {
 }
 
 // Strip is the list alone, to go with something else.
-func (k Clocks) Strip(c Clock) string {
+func (k Clocks) Strip(c *Clock) string {
 	var l lines
 	for _, t := range k.Timers {
 		l.item("%s · %s", esc(t.Mark), t.line(c))
@@ -168,7 +168,7 @@ func (k Clocks) Strip(c Clock) string {
 
 // ClockWords is a running clock in a few words of plain text, how long it is first, as it is
 // shown where it counts. calls says that somebody is to do something now.
-func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
+func ClockWords(t workflow.Timer, c *Clock) (words string, calls bool) {
 	at, in, begins := c.At, c.In, c.Now.Before(t.Opens)
 	switch t.Phase {
 	case "":
@@ -209,7 +209,7 @@ func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
 }
 
 // momentWords says in plain text what the moment of a clock calls for.
-func momentWords(m workflow.Moment, c Clock) string {
+func momentWords(m workflow.Moment, c *Clock) string {
 	until, left := c.At(m.Until), Span(m.Until.Sub(later(m.At, c.Now)))
 	switch m.Event {
 	case workflow.MayJoin:
@@ -252,7 +252,7 @@ type Moment struct {
 }
 
 // NewMoment makes a moment for programs.
-func NewMoment(m workflow.Moment, c Clock) Moment {
+func NewMoment(m workflow.Moment, c *Clock) Moment {
 	return Moment{m.Mark, m.Job, m.Name, m.Event, m.At, m.Until, m.Then, MomentLine(m, c)}
 }
 
@@ -264,6 +264,6 @@ func later(a, b time.Time) time.Time {
 }
 
 // MomentLine is momentWords with the airframe and the name of the clock.
-func MomentLine(m workflow.Moment, c Clock) string {
+func MomentLine(m workflow.Moment, c *Clock) string {
 	return term.Line(fmt.Sprintf("%s · %s: %s", m.Mark, m.Name, momentWords(m, c)))
 }

@@ -27,7 +27,7 @@ func TestClockWords(t *testing.T) {
 		{workflow.Timer{Name: "D1", Lies: "battery B2", Opens: opens}, -2 * time.Hour, "battery B2 in quarantine, 2 h to go, until 19:10", false},
 		{workflow.Timer{Name: "D1", Lies: "battery B2", Opens: opens}, time.Hour, "battery B2 in quarantine, its lines can be confirmed", false},
 	} {
-		words, calls := page.ClockWords(test.timer, page.Clock{Now: opens.Add(test.after)})
+		words, calls := page.ClockWords(test.timer, &page.Clock{Now: opens.Add(test.after)})
 		if words != test.words || calls != test.calls {
 			t.Errorf("%q, %v; want %q, %v", words, calls, test.words, test.calls)
 		}

@@ -48,7 +48,7 @@ func againLines(t workflow.Turn) (lines []string) {
 func turnTitle(t workflow.Turn) string { return esc(turnWords(t)) }
 
 // turnWindow is when a turn must be over.
-func turnWindow(t workflow.Turn, c Clock) string {
+func turnWindow(t workflow.Turn, c *Clock) string {
 	if t.Closes.IsZero() {
 		return ""
 	}
@@ -87,7 +87,7 @@ func secondAt(t workflow.Turn) string {
 }
 
 // dries says what passes by itself meanwhile, and what goes on after the last turn, until when.
-func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, left []string) {
+func (s *PlanSitting) dries(of func(mark string) string, c *Clock) (meanwhile, left []string) {
 	for i := range s.Turns {
 		for k := range s.Turns[i].Dries {
 			d := &s.Turns[i].Dries[k]
@@ -113,7 +113,7 @@ func (s *PlanSitting) dries(of func(mark string) string, c Clock) (meanwhile, le
 }
 
 // passing says what time does to it, and until when: without a verb, since some names are of one thing and some of several.
-func passing(d *workflow.Drying, c Clock) string {
+func passing(d *workflow.Drying, c *Clock) string {
 	text := " over at "
 	switch d.For {
 	case workflow.AfterDrying:

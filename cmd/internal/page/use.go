@@ -42,7 +42,7 @@ func NewUse(s *workflow.State, u steps.Use, now time.Time) Use {
 }
 
 // Markdown is the hold, caution first.
-func (p Use) Markdown(Clock) string {
+func (p Use) Markdown(*Clock) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
 	l.add("%s · before the first use of %s in this sitting\n", esc(p.Mark), esc(p.Name))
@@ -132,7 +132,7 @@ func atOnce(s *workflow.State, now time.Time) []Reason {
 }
 
 // harmed writes a caution for each open coat that something is against.
-func (l *lines) harmed(all []Reason, c Clock) {
+func (l *lines) harmed(all []Reason, c *Clock) {
 	for _, r := range all {
 		l.item("**Caution, at once:** %s", ReasonText(r.Reason, c))
 	}

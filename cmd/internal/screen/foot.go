@@ -70,7 +70,7 @@ func (p painter) bar(s scene, width int) string {
 	}
 	for _, n := range slices.Backward(s.notices) {
 		told := func(t sitting.Timer) bool { // its clock says how it stands now
-			_, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
+			_, calls := page.ClockWords(t.Timer, &page.Clock{Now: s.now})
 			return t.Mark == n.Mark && t.Name == n.Joint && (calls || t.Joint && t.Phase != workflow.Curing)
 		}
 		if !slices.ContainsFunc(s.timers, told) {
@@ -105,7 +105,7 @@ func (p painter) strip(s scene, width, height int) []string {
 		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
 	}
 	for _, t := range s.timers {
-		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
+		words, calls := page.ClockWords(t.Timer, &page.Clock{Now: s.now})
 		line := in + padded(xansi.Truncate(s.clockName(t), name, "…"), name) + "  "
 		room := width - xansi.StringWidth(line)
 		if most == 1 && len(s.timers) > 1 {

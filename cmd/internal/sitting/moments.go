@@ -23,7 +23,7 @@ func (b *Bench) Moments(after, until time.Time) []Moment {
 		if !m.Until.IsZero() && !until.Before(m.Until) { // it is said as it was to be said
 			now = m.At
 		}
-		all = append(all, Moment{m.Mark, m.Name, m.At, page.MomentLine(m, page.Clock{Now: now})})
+		all = append(all, Moment{m.Mark, m.Name, m.At, page.MomentLine(m, &page.Clock{Now: now})})
 	}
 	return all
 }

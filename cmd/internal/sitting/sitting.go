@@ -172,8 +172,8 @@ var (
 func (c *conversation) now() time.Time { return c.Desk.Now() }
 
 //go:noinline
-func (c *conversation) clock() page.Clock {
-	return page.Clock{Now: c.now(), BothUnits: c.BothUnits, Stands: true}
+func (c *conversation) clock() *page.Clock {
+	return &page.Clock{Now: c.now(), BothUnits: c.BothUnits, Stands: true}
 }
 
 // state is the airframe at hand, as it was read last.
