@@ -67,7 +67,7 @@ func (c Choice) Held(options []string) []string {
 
 // Asked is what a choose step asks for on an airframe of the sheet: a choice, the
 // methods that it brings itself, or the one answer that it sets.
-func (s Step) Asked(sheet *Sheet) Choice {
+func (s *Step) Asked(sheet *Sheet) Choice {
 	if len(s.Methods) > 0 {
 		return Choice{Name: s.Name, Answers: s.Methods}
 	}

@@ -277,7 +277,7 @@ func (s Stage) SharedEnds() (first, last int) {
 
 // CountsOn reports whether the step is time, without an end, that counts from the
 // step before.
-func (s Step) CountsOn() bool {
+func (s *Step) CountsOn() bool {
 	return s.Kind.Traits().Passes && s.Joint == "" && s.From == "" && s.By.IsZero()
 }
 
@@ -294,7 +294,7 @@ func (s *Step) Unasked(condition string, on *Sheet) bool {
 // Label is the step's title, or its name where it has none.
 //
 //go:noinline
-func (s Step) Label() string {
+func (s *Step) Label() string {
 	if s.Title != "" {
 		return s.Title
 	}

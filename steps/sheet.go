@@ -230,26 +230,26 @@ const (
 )
 
 // EachFlight reports whether the gate is read anew before each flight.
-func (g Gate) EachFlight() bool { return g.Validity.Flights == 1 }
+func (g *Gate) EachFlight() bool { return g.Validity.Flights == 1 }
 
 // Rule is what the gate's readings are judged by.
 // It is not inlined: its copies in all callers would take 6 KB.
 //
 //go:noinline
-func (g Gate) Rule() measuring.Rule {
+func (g *Gate) Rule() measuring.Rule {
 	return measuring.Rule{Limits: g.Limits, Repeat: g.Repeat, Pairs: g.Pairs, Result: g.Result, Plain: g.Acceptance == Plain}
 }
 
 // Unit is the unit in which the gate's readings are asked for and shown, which
 // is that of its limits unless a result of another kind is judged.
-func (g Gate) Unit() string { return g.Rule().Unit() }
+func (g *Gate) Unit() string { return g.Rule().Unit() }
 
 // Dimension is what a reading of the gate measures.
-func (g Gate) Dimension() quantity.Dimension { return g.Rule().Dimension() }
+func (g *Gate) Dimension() quantity.Dimension { return g.Rule().Dimension() }
 
 // Alone reports whether one reading is judged by itself: there are limits, and
 // no result of several points stands in between.
-func (g Gate) Alone() bool {
+func (g *Gate) Alone() bool {
 	return g.Result.IsZero() && (!g.Limits.Low.IsZero() || !g.Limits.High.IsZero())
 }
 
@@ -303,7 +303,7 @@ type Rework struct {
 // It is not inlined: its copies in all callers would take 3 KB.
 //
 //go:noinline
-func (g Gate) Reworking(way Rework) []string {
+func (g *Gate) Reworking(way Rework) []string {
 	if len(way.Again) > 0 {
 		zones := append(lists.Clone(way.Disturbs), OfGate(g.Name))
 		for _, gate := range way.Again {
@@ -321,7 +321,7 @@ func (g Gate) Reworking(way Rework) []string {
 // the one point "".
 //
 //go:noinline
-func (g Gate) PointNames() []string {
+func (g *Gate) PointNames() []string {
 	if len(g.Points) == 0 {
 		return []string{""}
 	}
@@ -332,7 +332,7 @@ func (g Gate) PointNames() []string {
 // It is not inlined: its copies in all callers would take 2 KB.
 //
 //go:noinline
-func (g Gate) Readings() []string {
+func (g *Gate) Readings() []string {
 	var points []string
 	for _, p := range g.PointNames() {
 		for range g.Repeat {
@@ -343,7 +343,7 @@ func (g Gate) Readings() []string {
 }
 
 // Zones are those whose disturbance makes the gate stale, with the pseudo-zones.
-func (g Gate) Zones() []string {
+func (g *Gate) Zones() []string {
 	if !g.Mass && len(g.Equipment) == 0 {
 		return g.Of
 	}
@@ -358,7 +358,7 @@ func (g Gate) Zones() []string {
 }
 
 // Touched reports whether the disturbance of any of the zones makes the gate stale.
-func (g Gate) Touched(zones ...string) bool {
+func (g *Gate) Touched(zones ...string) bool {
 	if lists.Contains(zones, OfGate(g.Name)) {
 		return true
 	}
@@ -369,7 +369,7 @@ func (g Gate) Touched(zones ...string) bool {
 // It is not inlined: its copies in all callers would take 5 KB.
 //
 //go:noinline
-func (g Gate) DependsOn(zones ...string) bool {
+func (g *Gate) DependsOn(zones ...string) bool {
 	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(g.Of, z) })
 }
 

@@ -142,7 +142,7 @@ func TestWhatAStepAsksFor(t *testing.T) {
 	if !named.AsksFor("slot") || named.AsksFor("square") || !stale.AsksFor("square") || none.AsksFor("slot") {
 		t.Error("a step asks for the gates it names, or for any that is stale")
 	}
-	if none.Label() != "Sand the pod" || (Step{Name: "sand"}).Label() != "sand" {
+	if none.Label() != "Sand the pod" || (&Step{Name: "sand"}).Label() != "sand" {
 		t.Error("a step is called by its title, or by its name")
 	}
 }

@@ -272,7 +272,8 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 // What can't be converted is left, and decides nothing.
 func thrown(sheet *steps.Sheet, f journal.ReadingTaken) (value, chord quantity.Quantity) {
 	gate, _ := sheet.Gate(f.Gate)
-	if control, ok := sheet.ControlOf(f.Gate); ok && f.Value.Dimension() != gate.For(f.Point).Dimension() {
+	way := gate.For(f.Point)
+	if control, ok := sheet.ControlOf(f.Gate); ok && f.Value.Dimension() != way.Dimension() {
 		if v, err := control.Throw(f.Value, gate.Unit()); err == nil {
 			return v, control.Chord
 		}
