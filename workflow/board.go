@@ -505,7 +505,7 @@ func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) 
 			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
 		}
 	}
-	if look := s.lookFirst(need, with, at); hold == nil && len(look) > 0 {
+	if look := s.LookFirst(need, with, at); hold == nil && len(look) > 0 {
 		text += "; look first: " + strings.Join(look, "; ")
 	}
 	return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}

@@ -369,9 +369,9 @@ func (s *State) seconded(position int64, of *Job, step *steps.Step) bool {
 	return ok && f.Job == of.ID && f.Step == step.Name
 }
 
-// lookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
+// LookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
 // it looks at the same. Where a step without lines set it last, they are those of the hold right before that, for which it was still safe.
-func (s *State) lookFirst(is steps.Setting, with []steps.Setting, at time.Time) []string {
+func (s *State) LookFirst(is steps.Setting, with []steps.Setting, at time.Time) []string {
 	if of, by := s.setter(is, with, at); by != nil && len(by.Confirm) == 0 {
 		safe, _ := s.ends(of.written, is, "")
 		_, stage, _ := of.Procedure.Step(by.Name)

@@ -126,6 +126,82 @@ func TestHoldsThatWaitForEachOther(t *testing.T) {
 	}
 }
 
+// tiedDown has the plug put in on a bare shaft, and then beside a propeller, tied down.
+const tiedDown = `procedure: skerry-bench
+kind: check
+design: skerry
+title: Try it on the bench
+revision: 1
+stages:
+  - stage: bench
+    steps:
+      - step: bare
+        title: Make it safe
+        do: Pull the plug and take the propeller off.
+        sets: {battery: out, propeller: off}
+      - step: plug
+        title: Plug it in bare
+        do: Plug it in.
+        needs: {propeller: off}
+        sets: {battery: in}
+        hold: {confirm: [The shaft is bare]}
+      - step: pull
+        title: Pull it
+        do: Pull the plug.
+        sets: {battery: out}
+      - step: fit
+        title: Fit it
+        do: Slide it on.
+        needs: {propeller: off, battery: out}
+        sets: {propeller: on}
+      - step: tie
+        title: Tie it
+        do: Tie it down.
+        needs: {propeller: on, battery: out}
+        hold: {confirm: [A hard pull moved nothing]}
+      - step: arm
+        title: Plug it in tied down
+        do: Plug it in.
+        needs: {propeller: on, battery: out}
+        sets: {battery: in}
+      - step: full
+        title: Full throttle
+        do: Open it.
+        needs: {propeller: on, battery: in}
+      - step: end
+        title: End it
+        do: Pull the plug.
+        sets: {battery: out}
+`
+
+// Where the plug is in on a bare shaft and the propeller is wanted, the plug comes out first; then the propeller is fitted, and it is
+// plugged in as it was tied down, with what was looked at then.
+func TestTheOrderOfPlugAndPropeller(t *testing.T) {
+	b := withHolds(t, tiedDown)
+	b.act("SK-01", workflow.Finish{Step: "bare"})
+	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
+	b.act("SK-01", workflow.Finish{Step: "pull"})
+	b.act("SK-01", workflow.Finish{Step: "fit"})
+	b.act("SK-01", workflow.Clear{Step: "tie", Answers: []bool{true}})
+	b.act("SK-01", workflow.Finish{Step: "arm"})
+	b.act("SK-01", set("battery", "out"))
+	b.act("SK-01", set("propeller", "off"))
+	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
+	b.lead("SK-01", "y", "y", "y", "q")
+	for i, want := range [][]string{
+		{"Is the battery out now?"},
+		{"Fit it", "Is the propeller on now?"},
+		{"Plug it in tied down", "A hard pull moved nothing", "Is the battery in now?"},
+		{"Full throttle", "When it is done"},
+	} {
+		for _, word := range want {
+			if i >= len(b.asked) || !strings.Contains(b.asked[i]+b.seen[i], word) {
+				t.Errorf("question %d of %q is not %s", i+1, b.asked, want)
+			}
+		}
+	}
+}
+
 // aCoatAndMore has a coat that is joined, and work beside it.
 const aCoatAndMore = `procedure: skerry-bench
 kind: check

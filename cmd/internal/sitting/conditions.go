@@ -92,6 +92,9 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 			}
 		}
+		if look := s.LookFirst(need, needs, c.now()); hold == nil && len(look) > 0 {
+			c.view.Action = "- Look first: " + strings.Join(look, "; ") + ".\n" + c.view.Action
+		}
 		if hold != nil {
 			return true, c.askAnew(ctx, s, of, append(holds, hold))
 		}
