@@ -166,6 +166,8 @@ func (p *scan) key() bool {
 }
 
 // colon is where in the line the first colon is that ends a key, -1: none is.
+//
+//go:noinline
 func colon(line string) int {
 	for i := 0; i < len(line); i++ {
 		if line[i] == ':' && (i+1 == len(line) || line[i+1] == ' ') {

@@ -192,6 +192,8 @@ func (s *State) judgeJoin(j *Joint) {
 func (j *Joint) Doubted() bool { return j.outside }
 
 // holds reports whether the joint counts as joined.
+//
+//go:noinline
 func (j *Joint) holds() bool { return !j.Joined.IsZero() && !j.outside }
 
 // outlasts reports whether all that the clocks of the other part say follows

@@ -439,6 +439,8 @@ func (r *row) begins() bool { return r.setter >= 0 && r.setter != r.tasks[0] }
 func (r *row) stands(c *scheduler) bool { return r.setter < 0 && r.now && c.goesOn() }
 
 // around are the tasks before and after a gap; -1: none.
+//
+//go:noinline
 func (r *row) around(is cut, g int) (before, after int) {
 	before, after = -1, r.ender
 	switch {

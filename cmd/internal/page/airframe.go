@@ -218,14 +218,14 @@ func (a MayFly) flightLine(c *Clock) string {
 	return fmt.Sprintf("**NOT RELEASED** yet%s", open)
 }
 
-func (a Airframe) late(l *lines) {
+func (a *Airframe) late(l *lines) {
 	for _, text := range a.TooLate {
 		l.item("**Too late:** %s", esc(text))
 	}
 }
 
 // short writes the airframe as it stands on the board.
-func (a Airframe) short(l *lines, c *Clock) {
+func (a *Airframe) short(l *lines, c *Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
 	l.quarantined(a.Quarantine, c)
@@ -255,7 +255,7 @@ func (a Airframe) short(l *lines, c *Clock) {
 }
 
 // stands says what ran, lapsed, was disturbed and still holds.
-func (a Airframe) stands(l *lines, c *Clock) {
+func (a *Airframe) stands(l *lines, c *Clock) {
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
@@ -306,7 +306,7 @@ func (a Airframe) Return(c *Clock) string {
 }
 
 // next is what is next, and how long it takes.
-func (a Airframe) next(l *lines) {
+func (a *Airframe) next(l *lines) {
 	if a.Next != nil {
 		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), optionally(", takes ", esc(a.Next.Hands)))
 	}
@@ -316,7 +316,7 @@ func (a Airframe) next(l *lines) {
 const few = 6
 
 // holds is what still holds of the open jobs: their joints, and gates.
-func (a Airframe) holds() string {
+func (a *Airframe) holds() string {
 	if !slices.ContainsFunc(a.Jobs, func(j Job) bool { return j.Open }) {
 		return ""
 	}

@@ -17,7 +17,8 @@ func Await(s *workflow.State, m workflow.Moment, c *Clock) string {
 		l.add("")
 	}
 	l.add("Waiting until %s (%s). Then %s", c.At(m.At), c.In(m.At), esc(MomentLine(m, c)))
-	NewNext(s, c.Now).rest(&l)
+	next := NewNext(s, c.Now)
+	next.rest(&l)
 	return l.String()
 }
 

@@ -151,7 +151,11 @@ func makers(t *testing.T) (names []string) {
 			}
 			made := f.Name.Name
 			if f.Recv != nil {
-				receiver, ok := f.Recv.List[0].Type.(*ast.Ident)
+				of := f.Recv.List[0].Type
+				if star, ok := of.(*ast.StarExpr); ok {
+					of = star.X
+				}
+				receiver, ok := of.(*ast.Ident)
 				if !ok || receiver.Name == "Clock" {
 					continue
 				}
@@ -630,8 +634,9 @@ func (b *bench) build() {
 	b.show("Ready-drying", page.NewReady(b.State, await, b.Now))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
-	b.pages["NextLater-tomorrow"] = page.Next{Planned: b.Now.Add(24 * time.Hour)}.Later(&page.Clock{Now: b.Now})
-	b.pages["NextMeanwhile-drying"] = page.NewNext(b.State, b.Now).Meanwhile(&page.Clock{Now: b.Now})
+	b.pages["NextLater-tomorrow"] = (&page.Next{Planned: b.Now.Add(24 * time.Hour)}).Later(&page.Clock{Now: b.Now})
+	drying := page.NewNext(b.State, b.Now)
+	b.pages["NextMeanwhile-drying"] = drying.Meanwhile(&page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
@@ -836,7 +841,8 @@ func (b *bench) clockBack() {
 	}
 	b.show("Recorded-clock-back", recorded)
 	b.show("Next-clock-back", page.NewNext(b.State, b.Now))
-	b.pages["NextAtOnce-clock-back"] = page.NewNext(b.State, b.Now).AtOnce(&page.Clock{Now: b.Now})
+	back := page.NewNext(b.State, b.Now)
+	b.pages["NextAtOnce-clock-back"] = back.AtOnce(&page.Clock{Now: b.Now})
 	b.show("Airframe-clock-back", page.NewAirframe(b.State, b.Now))
 	now := &page.Clock{Now: b.Now}
 	for name, r := range map[string]workflow.Reason{

@@ -194,7 +194,7 @@ func because(suggestion workflow.Suggestion, now time.Time) string {
 
 // AtOnce is what comes before any work: what open coats need and do not have, a clock
 // that can't be trusted, damage.
-func (n Next) AtOnce(c *Clock) string {
+func (n *Next) AtOnce(c *Clock) string {
 	var l lines
 	for _, w := range n.Warnings {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
@@ -237,7 +237,7 @@ func (n Next) AtOnce(c *Clock) string {
 }
 
 // Action is what to do now, without the title and the cautions of the step.
-func (n Next) Action(c *Clock) string {
+func (n *Next) Action(c *Clock) string {
 	var l lines
 	l.WriteString(n.Later(c))
 	if n.Step != nil {
@@ -255,10 +255,10 @@ func (n Next) Action(c *Clock) string {
 }
 
 // Later says what the plan has to say of the step: that it is late or outlasts the sitting, and then when and for whom it is planned.
-func (n Next) Later(c *Clock) string { return n.late(c) + n.planned(c) }
+func (n *Next) Later(c *Clock) string { return n.late(c) + n.planned(c) }
 
 // late says that the step is late, or outlasts the sitting.
-func (n Next) late(c *Clock) string {
+func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Takes > 0 && len(n.EndFirst) == 0 { // which says it
 		over := "was to be over at " + c.at(n.LeaveBy, false)
@@ -280,7 +280,7 @@ func (n Next) late(c *Clock) string {
 
 // planned says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
 // with what the others do meanwhile.
-func (n Next) planned(c *Clock) string {
+func (n *Next) planned(c *Clock) string {
 	text := ""
 	for _, r := range n.InVain {
 		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
@@ -326,7 +326,7 @@ func (o NextShare) when(c *Clock) string {
 }
 
 // More is what need not be seen before it is done: why and with what, and what else waits.
-func (n Next) More(c *Clock) string {
+func (n *Next) More(c *Clock) string {
 	var l lines
 	if n.Step != nil {
 		l.WriteString(n.Step.behind())
@@ -336,7 +336,7 @@ func (n Next) More(c *Clock) string {
 }
 
 // Meanwhile is what else waits and why, and what a wait says.
-func (n Next) Meanwhile(c *Clock) string {
+func (n *Next) Meanwhile(c *Clock) string {
 	var l lines
 	n.waiting(&l, c)
 	return l.String()
@@ -417,14 +417,14 @@ func (n Next) Markdown(c *Clock) string {
 }
 
 // told reports whether a clock says what the reason says.
-func (n Next) told(r Reason) bool {
+func (n *Next) told(r Reason) bool {
 	return r.Because == workflow.ByDrying && !r.Until.IsZero() && slices.ContainsFunc(n.Timers, func(t Timer) bool {
 		return r.Until.Equal(t.Opens) || r.Until.Equal(t.Handles) || r.Until.Equal(t.Cures)
 	})
 }
 
 // held is what waits for more than a clock, and what waits say.
-func (n Next) held(l *lines, c *Clock) {
+func (n *Next) held(l *lines, c *Clock) {
 	var reasons []Reason
 	var of []string
 	for _, w := range n.Waiting {
@@ -462,7 +462,7 @@ func waitingList(l *lines, reasons []Reason, of []string, above bool, c *Clock) 
 
 // seen reports whether a clock need not be beside the step: that says it, or it may be
 // handled and only cures.
-func (n Next) seen(t Timer, now time.Time) bool {
+func (n *Next) seen(t Timer, now time.Time) bool {
 	return t.Phase == workflow.Curing && !now.Before(t.Handles) || n.Step.pressed() && t.Name == n.Step.Joint.Name && t.Job == n.Step.Job
 }
 
@@ -478,7 +478,7 @@ func beforeFlight(mark string, checks []string) string {
 }
 
 // waiting says why other steps wait, and beside that names the stages that come later.
-func (n Next) waiting(l *lines, c *Clock) {
+func (n *Next) waiting(l *lines, c *Clock) {
 	var now lines
 	var behind, of []string
 	var reasons []Reason
@@ -506,7 +506,7 @@ func (n Next) waiting(l *lines, c *Clock) {
 }
 
 // rest adds what waits say: what to leave alone until they are over.
-func (n Next) rest(l *lines) {
+func (n *Next) rest(l *lines) {
 	for _, w := range n.Waiting {
 		if w.Do != "" && !w.behind() { // what has not begun leaves nothing alone
 			l.add("\n**%s**", esc(w.Title))

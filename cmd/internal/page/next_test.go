@@ -90,7 +90,7 @@ func TestAStepThatOutlastsTheSittingSaysSo(t *testing.T) {
 			t.Errorf("%q is not before the step", test.want)
 		}
 	}
-	if text := (Next{LeaveBy: now}).Later(&Clock{Now: now}); text != "" {
+	if text := (&Next{LeaveBy: now}).Later(&Clock{Now: now}); text != "" {
 		t.Errorf("%q", text)
 	}
 }

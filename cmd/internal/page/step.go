@@ -159,7 +159,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 
 // readsNow reports whether the last entry is a reading of a gate of the step, in this
 // sitting: then what to do for all of them was shown.
-func (p Step) readsNow(s *workflow.State, now time.Time) bool {
+func (p *Step) readsNow(s *workflow.State, now time.Time) bool {
 	if len(s.Entries) == 0 {
 		return false
 	}
@@ -182,7 +182,7 @@ func (p *Step) Brief(s *workflow.State, by, more string, short bool) {
 }
 
 // before says why the step is shown in short, if nobody asked for that.
-func (p Step) before() string {
+func (p *Step) before() string {
 	if p.asked {
 		return ""
 	}
@@ -203,7 +203,7 @@ func (p Step) Markdown(c *Clock) string {
 		l.caution(caution)
 	}
 	p.withWhat(&l)
-	l.doing(p)
+	l.doing(&p)
 	p.asks(&l)
 	p.glued(&l, c)
 	if p.Begun != nil {
@@ -234,7 +234,7 @@ func (p Step) Markdown(c *Clock) string {
 
 // atBench is what is needed to do the step now. What must be seen to at the bench first
 // comes without what to do, unless a clock runs; each caution is then its first line.
-func (p Step) atBench(c *Clock) string {
+func (p *Step) atBench(c *Clock) string {
 	var l lines
 	l.add("# %s (%s, %s)\n", esc(p.Title), esc(p.Mark), esc(p.Stage))
 	p.pressing(&l, c)
@@ -285,7 +285,7 @@ func (p Step) atBench(c *Clock) string {
 // unprepared reports whether it waits for nothing but a hold, a condition or the bench.
 //
 //go:noinline
-func (p Step) unprepared() bool {
+func (p *Step) unprepared() bool {
 	return len(p.Reasons) > 0 && !slices.ContainsFunc(p.Reasons, func(r Reason) bool {
 		return r.Because != workflow.ByHold && r.Because != workflow.ByCondition && r.Because != workflow.ByClimate
 	})
@@ -293,7 +293,7 @@ func (p Step) unprepared() bool {
 
 // asks are the lines that are confirmed, the answers of which one is chosen, and that a
 // second person is wanted.
-func (p Step) asks(l *lines) {
+func (p *Step) asks(l *lines) {
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
@@ -357,7 +357,7 @@ func (l *lines) seeTo(reasons []Reason, c *Clock) {
 }
 
 // action is what to do, without the title and the cautions. By when says the clock beside it.
-func (p Step) action(c *Clock) string {
+func (p *Step) action(c *Clock) string {
 	var l lines
 	p.pressing(&l, c)
 	l.doing(p)
@@ -365,7 +365,7 @@ func (p Step) action(c *Clock) string {
 }
 
 // doing is what to do, whole or in short.
-func (l *lines) doing(p Step) {
+func (l *lines) doing(p *Step) {
 	if p.Short == "" {
 		l.text(p.Do)
 		l.picture(p.Picture)
@@ -384,7 +384,7 @@ func (l *lines) picture(name string) {
 }
 
 // gates adds those that are measured or reworked now, and the names of those that come after.
-func (p Step) gates(l *lines, c *Clock) {
+func (p *Step) gates(l *lines, c *Clock) {
 	now, later := p.turns()
 	for _, g := range now {
 		if p.Full || g.Standing != workflow.NeverTaken && g.Standing != workflow.StaleGate {
@@ -419,7 +419,7 @@ func (p Step) gates(l *lines, c *Clock) {
 // It is not inlined: its copies in all callers would take 3 KB.
 //
 //go:noinline
-func (p Step) turns() (now, later []Gate) {
+func (p *Step) turns() (now, later []Gate) {
 	if p.Full {
 		return p.Gates, nil
 	}
@@ -440,7 +440,7 @@ func (p Step) turns() (now, later []Gate) {
 
 // glued says how its joint stands, and which adhesives can't be used now; where it is full
 // also what they are.
-func (p Step) glued(l *lines, c *Clock) {
+func (p *Step) glued(l *lines, c *Clock) {
 	j := p.Joint
 	switch {
 	case j == nil:
@@ -461,12 +461,12 @@ func (p Step) glued(l *lines, c *Clock) {
 }
 
 // pressed reports whether the window of its joint is open, or about to be.
-func (p Step) pressed() bool {
+func (p *Step) pressed() bool {
 	return p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking)
 }
 
 // behind is why it is done, with what, and all of what is shown in short.
-func (p Step) behind() string {
+func (p *Step) behind() string {
 	var l lines
 	if p.Short != "" {
 		l.text(p.Do)
@@ -485,7 +485,7 @@ func (p Step) behind() string {
 }
 
 // why it is done, and how long it takes.
-func (p Step) why(l *lines) {
+func (p *Step) why(l *lines) {
 	if p.Why != "" {
 		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
 	}
@@ -495,7 +495,7 @@ func (p Step) why(l *lines) {
 }
 
 // withWhat is the tools that it is done with, and the conditions.
-func (p Step) withWhat(l *lines) {
+func (p *Step) withWhat(l *lines) {
 	if len(p.Tools) > 0 {
 		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
 	}
@@ -505,7 +505,7 @@ func (p Step) withWhat(l *lines) {
 }
 
 // pressing is what makes it urgent, or why it is open again.
-func (p Step) pressing(l *lines, c *Clock) {
+func (p *Step) pressing(l *lines, c *Clock) {
 	if p.Reopened != "" {
 		l.add("**Open again:** %s\n", esc(p.Reopened))
 	}
