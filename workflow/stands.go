@@ -139,17 +139,20 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 func (s *State) ahead(is *hotThing, now time.Time) bool {
 	for i := range s.Planned {
 		p := &s.Planned[i]
-		if job, err := s.Job(p.Job); err == nil && p.Begins.After(now) {
-			step, _, _ := job.Procedure.Step(p.Step)
-			if _, done := job.done[p.Step]; done && lists.Contains(step.Sets, is.is) {
-				return true
-			}
+		job, err := s.Job(p.Job)
+		if err == nil && p.Begins.After(now) && steps.AnyStep(job.Procedure.Steps(), func(step *steps.Step) bool {
+			_, done := job.done[step.Name]
+			return done && step.Name == p.Step && lists.Contains(step.Sets, is.is)
+		}) {
+			return true
 		}
 	}
 	return false
 }
 
 // busy reports whether the last plan has somebody at the airframe now or soon, and not only to end something.
+//
+//go:noinline
 func (s *State) busy(now time.Time) bool {
 	for i := range s.Planned {
 		if p := &s.Planned[i]; len(p.Ends) == 0 && p.Begins.Sub(now) <= Soon && p.ends().After(now) {
@@ -258,12 +261,10 @@ func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, 
 // it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. Without a state: nothing.
 func (s *State) FirstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
 	_, by := s.setter(is, with, at)
-	if by == nil {
-		for _, j := range s.OpenJobs(at) {
-			for _, step := range j.Procedure.Steps() {
-				if _, done := j.done[step.Name]; done && lists.Contains(step.Sets, is) {
-					by = step
-				}
+	for _, j := range s.OpenJobs(at) {
+		for _, step := range j.Procedure.Steps() {
+			if _, done := j.done[step.Name]; by == nil && done && lists.Contains(step.Sets, is) {
+				by = step
 			}
 		}
 	}

@@ -186,6 +186,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if p == nil {
 		return nil
 	}
+	defer os.Remove(p.alone())
 	var next order
 	if line, err := p.line(1); err == nil {
 		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
@@ -228,6 +229,20 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	p.last, p.held = next, text
 	p.last.among(p.Hands)
 	return fmt.Errorf("keeping the plan: %w", err)
+}
+
+// alone waits until no other program keeps a plan there, for a second at most: one that was ended leaves its mark behind. Whoever
+// is done removes it.
+func (p *Plan) alone() (mark string) {
+	mark = p.File + ".lock"
+	for range 100 {
+		f, err := os.OpenFile(mark, os.O_CREATE|os.O_EXCL, 0o600)
+		if _ = f.Close(); !errors.Is(err, os.ErrExist) { // what can't be written there is said of the plan
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	return mark
 }
 
 // Repairing is an airframe as it would be with the repair of its damage begun, or its open repair amended, of which nothing is

@@ -4,10 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -164,5 +166,42 @@ func TestPlanThatIsNotWrittenGivesWay(t *testing.T) {
 		if got := (&Plan{File: p.File}).planned(s); len(got) != 1 {
 			t.Errorf("own %t: planned: %+v", own, got)
 		}
+	}
+}
+
+// Programs that keep their plans at the same time lose none of each other's, and what one of them leaves behind as it is ended stops
+// nobody for long.
+func TestPlansAreKeptAtOnce(t *testing.T) {
+	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	file := filepath.Join(t.TempDir(), "store.plan")
+	of := func(mark string) *workflow.State {
+		return &workflow.State{Airframe: journal.Registered{Mark: mark}, Since: since}
+	}
+	var all sync.WaitGroup
+	for _, mark := range []string{"FN-01", "FN-02", "FN-03"} {
+		all.Go(func() {
+			p := &Plan{File: file}
+			for n := range 10 {
+				visits := []workflow.Visit{{Turns: []workflow.Turn{{Mark: mark, Job: "finch-build", Step: fmt.Sprint("step-", n), Begins: since}}}}
+				if err := p.Keep(t.Context(), []*workflow.State{of(mark)}, workflow.Timetable{Made: since, Visits: visits}); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	all.Wait()
+	if err := os.WriteFile(file+".lock", nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := (&Plan{File: file}).Keep(t.Context(), nil, workflow.Timetable{Made: since}); err != nil {
+		t.Error(err)
+	}
+	for _, mark := range []string{"FN-01", "FN-02", "FN-03"} {
+		if got := (&Plan{File: file}).planned(of(mark)); len(got) != 1 || got[0].Step != "step-9" {
+			t.Errorf("%s has %+v", mark, got)
+		}
+	}
+	if _, err := os.Stat(file + ".lock"); err == nil {
+		t.Error("a lock is left behind")
 	}
 }

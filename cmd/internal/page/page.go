@@ -37,6 +37,8 @@ func (c *Clock) At(t time.Time) string {
 
 // Between shows the ends of a window: both with their seconds if it is shorter
 // than a minute.
+//
+//go:noinline
 func (c *Clock) Between(opens, closes time.Time) (from, to string) {
 	if length := closes.Sub(opens); length > 0 && length < time.Minute {
 		return c.at(opens, true), c.at(closes, true)

@@ -65,9 +65,6 @@ func answerable(r workflow.Reason) bool {
 // there was one. They are what the holds need that are cleared once more, each for the one before it; none: the step at hand.
 func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, holds ...*steps.Step) (asked bool, err error) {
 	for _, need := range needs {
-		if first := s.FirstFor(need, needs, c.now()); first.State != "" {
-			need = first
-		}
 		of, hold := s.Anew(need, c.now())
 		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
 			continue
