@@ -482,7 +482,7 @@ func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) 
 	state := s.Holds(need.Condition, at)
 	remedy := Remedy{Kind: ToSetCondition, Setting: need}
 	of, hold := s.anew(need, with, at)
-	if first := s.FirstFor(need, with, at); first.State != "" {
+	if first := s.firstFor(need, with, at); first.State != "" {
 		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at)),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: first})}}
 	}

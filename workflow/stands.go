@@ -257,9 +257,9 @@ func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, 
 	})
 }
 
-// FirstFor is what must stand before a condition is set so, with what else is needed: the step of an open job that sets it needs that, and
+// firstFor is what must stand before a condition is set so, with what else is needed: the step of an open job that sets it needs that, and
 // it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. Without a state: nothing.
-func (s *State) FirstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
+func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
 	_, by := s.setter(is, with, at)
 	for _, j := range s.OpenJobs(at) {
 		for _, step := range j.Procedure.Steps() {

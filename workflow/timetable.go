@@ -122,6 +122,7 @@ func (t Timetable) Planned(mark string) (all []Planned) {
 	return all
 }
 
+// minutesBetween are the whole minutes from one time to another; 0 where that is before it.
 func minutesBetween(from, to time.Time) int { return max(0, int(to.Sub(from)/time.Minute)) }
 
 // A Drying is time that passes by itself.
