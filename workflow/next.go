@@ -140,14 +140,16 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 // A Planned is a step, or an act of one, as a plan has it.
 type Planned struct {
 	Job     string    `json:"job"`
-	Step    string    `json:"step"` // "": what is reworked, ended for now, or set once more
+	Step    string    `json:"step"`             // "": no step of a job is over with it, and Rework or Again says what it is
+	Rework  string    `json:"rework,omitempty"` // the gate that is reworked
+	Again   Again     `json:"again,omitempty"`
 	Act     Act       `json:"act,omitempty"`
 	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
 	Begins  time.Time `json:"begins"`
 	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
 	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
 	Hands   []int     `json:"hands,omitempty"`   // who of several does it, from 1
-	// Ends is what is off, cold or unplugged then until it is needed in a later sitting; no step of a job is over with it.
+	// Ends is what is off, cold or unplugged then until it is needed in a later sitting, by what is AgainSafe.
 	Ends []steps.Setting `json:"ends,omitempty"`
 }
 
