@@ -163,27 +163,6 @@ func begunBy(r *StepReport, dues []*dueWork) time.Time {
 	return r.Closes.Add(-handsOf(&r.Step))
 }
 
-// outOfTime is the rank of what leaves something that is due too little time, or nothing to spare.
-const outOfTime = 8
-
-// tight orders what doesn't fit in: first what something that is due waits for, and still leaves it time; then what somebody else
-// does than what is due; then what leaves it time at least.
-func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) int {
-	in, waited := true, false
-	for _, d := range dues {
-		in, waited = in && (d.is(r) || d.inTime(r, of, now)), waited || d.waitsFor(r)
-	}
-	switch {
-	case in && waited:
-		return 0
-	case fits(r, of, forTheSame(of, dues), true, now):
-		return 1
-	case in:
-		return 2
-	}
-	return 3
-}
-
 // waitsFor reports whether the step is left to do before what is due.
 //
 //go:noinline
@@ -287,18 +266,6 @@ func (d *dueWork) lasts(r *StepReport, of *Planned) time.Duration {
 // slowly is how long it takes the builder what takes as long as is written.
 func (d *dueWork) slowly(written time.Duration) time.Duration {
 	return time.Duration(max(1, d.slow) * float64(written))
-}
-
-// planOf is the step as a plan has it; nil: it hasn't.
-//
-//go:noinline
-func planOf(r *StepReport, planned []Planned) *Planned {
-	for i := range planned {
-		if planned[i].has(r) {
-			return &planned[i]
-		}
-	}
-	return nil
 }
 
 // CanWaitFor reports whether all that is due on the airframe can wait for a step of it, or of another one that is given: theirs, all but

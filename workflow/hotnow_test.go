@@ -35,7 +35,7 @@ func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
 		if test.again {
 			is.must(setting("iron", "hot"))
 		}
-		is.state.Planned = []Planned{{Begins: evening.Add(minutesOf(test.ended)), Ends: cold}}
+		is.state.Planned = []Planned{{Again: AgainSafe, Begins: evening.Add(minutesOf(test.ended)), Ends: cold}}
 		g := Suggestion{}
 		if test.step != nil {
 			g.Step = &StepReport{Job: is.state.Jobs[0].ID, Step: *test.step}
@@ -69,8 +69,10 @@ func TestWhatIsHotForWhatIsLater(t *testing.T) {
 	film, tidy := b.step("film-1"), StepReport{Job: job, Step: plain("tidy")}
 	tomorrow := at(24 * 60)
 	is("tomorrow", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1)
-	is("a rework now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 0, Planned{Begins: at(10), Minutes: 8})
-	is("an end now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Begins: at(10), Minutes: 1, Ends: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	is("a rework now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 0, Planned{Rework: "slot", Begins: at(10), Minutes: 8})
+	is("set once more now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 0, Planned{Again: AgainReady, Begins: at(10), Minutes: 8})
+	is("an end now", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Again: AgainSafe, Begins: at(10), Minutes: 1, Ends: []steps.Setting{{Condition: "iron", State: "cold"}}})
+	is("of an older plan", Suggestion{Step: &tidy, Planned: tomorrow}, 10, 1, Planned{Begins: at(10), Minutes: 8})
 	is("as planned", Suggestion{Step: &film, Planned: tomorrow}, 10, 1, Planned{Job: job, Step: "warm", Begins: evening})
 	is("before its time", Suggestion{Step: &film, Planned: tomorrow}, 10, 0, Planned{Job: job, Step: "warm", Begins: tomorrow})
 	is("early in its sitting", Suggestion{Step: &film, Planned: at(50)}, 10, 0, Planned{Job: "work", Step: "gone", Begins: evening, Leave: at(90)})

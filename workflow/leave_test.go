@@ -158,6 +158,9 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	if turn := p.Visits[1].Turns[1]; len(turn.Gates) != 1 || turn.Gates[0] != "heat" {
 		t.Errorf("measured is %+v", turn.Gates)
 	}
+	if rows := p.Planned("PL-01"); rows[0].Again != AgainSafe || len(rows[0].Ends) != 1 || rows[1].Again != AgainReady || rows[1].Ends != nil || rows[1].Step+rows[1].Rework != "" || rows[3].Again != "" || rows[3].Step != "film-2" {
+		t.Errorf("it is kept as %+v", rows)
+	}
 	if r := b.state.Left(b.now); len(r) != 0 {
 		t.Errorf("at the bench: %+v", r)
 	}

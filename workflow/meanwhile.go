@@ -121,11 +121,6 @@ func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
 	return false
 }
 
-// ends is when the step is over, as planned.
-//
-//go:noinline
-func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
-
 // clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,
 // or there is not another tool for it.
 func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"fettle/steps"
-	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
@@ -85,136 +83,6 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 	return all
 }
 
-// Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first in its next sitting, but for what makes safe what crashed, then the first on which something can be done, then what the
-// plan has later, or what other people do than a join that is due, then the one that waits for that join, and only then one whose step
-// would cost it; nil: no job is open on any.
-func Foremost(fleet []*State, now time.Time) (first *State) {
-	var best Suggestion
-	var leave time.Time
-	for _, s := range fleet {
-		leave = nextLeave(leave, s.Planned, now)
-	}
-	rank := func(g Suggestion) int {
-		switch {
-		case g.Presses:
-			return 0
-		case g.WaitsForDue:
-			return 5
-		case g.Step == nil:
-			return 7
-		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }): // it would cost a joint of another airframe
-			return 6
-		case g.AtOnce:
-			return 1
-		case len(g.Beside) > 0:
-			return 4
-		case g.Planned.IsZero():
-			return 3
-		case !leave.IsZero() && g.Planned.After(leave):
-			return 4
-		}
-		return 2
-	}
-	at := func(g Suggestion) time.Time {
-		switch {
-		case g.Step == nil:
-			return g.Until
-		case g.Presses:
-			return g.Step.Closes
-		}
-		return g.Planned
-	}
-	for _, s := range fleet {
-		g := s.Next(now)
-		if g.Over {
-			continue
-		}
-		if first == nil || cmp.Or(cmp.Compare(rank(g), rank(best)), compareTimes(at(g), at(best))) < 0 {
-			first, best = s, g
-		}
-	}
-	return first
-}
-
-// A Planned is a step, or an act of one, as a plan has it.
-type Planned struct {
-	Job     string    `json:"job"`
-	Step    string    `json:"step"` // "": what is reworked, ended for now, or set once more
-	Act     Act       `json:"act,omitempty"`
-	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
-	Begins  time.Time `json:"begins"`
-	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
-	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
-	Hands   []int     `json:"hands,omitempty"`   // who of several does it, from 1
-	// Ends is what is off, cold or unplugged then until it is needed in a later sitting; no step of a job is over with it.
-	Ends []steps.Setting `json:"ends,omitempty"`
-}
-
-// has reports whether it is the step of the report as it stands now. A join that is planned after its window closes is the one of
-// another coat.
-//
-//go:noinline
-func (p *Planned) has(r *StepReport) bool {
-	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
-}
-
-// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
-// is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
-// is time for both, or nothing was recorded in that sitting for long.
-func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
-		return reasonsOf(all), by
-	}
-	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
-		return nil, by
-	}
-	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
-	if !now.Add(takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
-		return nil, by
-	}
-	return reasonsOf(all), by
-}
-
-// endedByNow reports whether the last plan has ended by now, in this sitting, what stood so before.
-func (s *State) endedByNow(is *hotThing, now time.Time) bool {
-	for k := -1; k < len(s.others) && (k < 0 || is.bench); k++ {
-		of := s
-		if k >= 0 {
-			of = s.others[k]
-		}
-		for i := range of.Planned {
-			p := &of.Planned[i]
-			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && is.At.Before(p.Begins) && lists.Contains(p.Ends, is.safe) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
-//
-//go:noinline
-func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
-	if r == nil {
-		return false
-	}
-	job, err := s.Job(r.Job)
-	return err == nil && (lists.Contains(r.Step.Sets, is.safe) || needsSo(r.Step.Needs, s.UsesOf(job, r.Step, now), is.is))
-}
-
-// leaves is when the sitting of the last plan is over that has begun last; zero: none has.
-func (s *State) leaves(now time.Time) (by time.Time) {
-	var begun time.Time
-	for _, p := range s.Planned {
-		if !p.Begins.After(now) && !p.Begins.Before(begun) {
-			begun, by = p.Begins, p.Leave
-		}
-	}
-	return by
-}
-
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
@@ -232,14 +100,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	if outdated {
 		planned = nil
 	}
-	place := func(r *StepReport) int {
-		for i := range planned {
-			if planned[i].has(r) {
-				return i
-			}
-		}
-		return len(planned)
-	}
 	for _, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
 			switch {
@@ -249,7 +109,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 				ready = append(ready, r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, r)
-				if place(&r) < len(planned) && seenToNow(&r) && !(r.Stage == stage && reworkable(&r)) {
+				if placeOf(&r, planned) < len(planned) && seenToNow(&r) && !(r.Stage == stage && reworkable(&r)) {
 					ready = append(ready, r)
 				}
 			}
@@ -273,25 +133,25 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
 	}
-	rank := func(r *StepReport) int {
+	rank := func(r *StepReport) Rank {
 		of := planOf(r, planned)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
-			return 7
+			return RankWet
 		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
-			return 0
+			return RankPresses
 		case !fits(r, of, dues, true, now):
-			return outOfTime + tight(r, of, dues, now)
+			return tight(r, of, dues, now)
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case of != nil && !leave.IsZero() && of.Begins.After(leave):
-			return 6
+			return RankLater
 		case of != nil:
-			return 3
+			return RankPlanned
 		case r.Stage == stage:
-			return 4
+			return RankGoesOn
 		}
-		return 5
+		return RankOpen
 	}
 	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
 		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
@@ -300,7 +160,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		return 0
 	}
 	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), cmp.Compare(place(&a), place(&b)))
+		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), placeOf(&a, planned)-placeOf(&b, planned))
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {
@@ -312,11 +172,11 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 		return false
 	}
-	waits := len(ready) > 0 && rank(&ready[0]) > outOfTime+1 && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
+	waits := len(ready) > 0 && rank(&ready[0]) > RankOthers && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
 		ready = nil
 	}
-	if rework >= 0 && (len(ready) == 0 || rank(&ready[0]) > 0) {
+	if rework >= 0 && (len(ready) == 0 || rank(&ready[0]) > RankPresses) {
 		out.Step = &waiting[rework]
 	} else if len(ready) > 0 {
 		out.Step = &ready[0]
@@ -324,7 +184,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		if face := faceOf(out.Step, dues); face != nil && out.Step.Closes.IsZero() && (len(planned) > 0 || face.presses(now)) { // else its clock is enough
 			out.Why, out.JoinBy = face.because(now), face.closes
 		} else {
-			out.Why, out.JoinBy = because(out.Step, stage, waiting, due, first == outOfTime || first > outOfTime+1, what, now)
+			out.Why, out.JoinBy = because(out.Step, stage, waiting, due, first >= RankWaited && first != RankOthers, what, now)
 		}
 	} else if i := indexOf(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
@@ -346,35 +206,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 	}
 	return out
-}
-
-// nextLeave is when the first sitting of a plan is over that is not yet, at the latest then; what it has later comes after what it
-// does not have.
-func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
-	for _, p := range planned {
-		if p.Leave.After(now) && (leave.IsZero() || p.Leave.Before(leave)) {
-			leave = p.Leave
-		}
-	}
-	return leave
-}
-
-// turns are the open jobs that come before others while damage is open or a check is due:
-// 1 what looks the airframe over, 2 the repair. What comes before a flight is neither.
-func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
-	if len(s.OpenDamages(now)) == 0 && s.Unchecked(now) == nil {
-		return nil
-	}
-	turns := map[string]int{}
-	for _, j := range jobs {
-		switch {
-		case len(j.Damages) > 0:
-			turns[j.ID] = 2
-		case j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
-			turns[j.ID] = 1
-		}
-	}
-	return turns
 }
 
 // because says why a step is suggested before others, and by when the joint that
@@ -450,18 +281,6 @@ func (s *State) dueToFly(now time.Time) []Reason {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
 	return append(reasons, gates...)
-}
-
-// reportOf is the report of what is planned; nil: there is none.
-//
-//go:noinline
-func reportOf(p *Planned, all []StepReport) *StepReport {
-	for i := range all {
-		if p.has(&all[i]) {
-			return &all[i]
-		}
-	}
-	return nil
 }
 
 // indexOf is the place of the first report that is meant; -1: there is none.
@@ -603,98 +422,3 @@ func compareTimes(a, b time.Time) int {
 	}
 	return a.Compare(b)
 }
-
-// A Timer is one running clock: a joint that is not cured, a wait, or a quarantine.
-type Timer struct {
-	Job, Name string // of a quarantine its damage, without a job
-	Joint     bool
-	Damaged   bool      // joint: damage keeps it from being joined before its repair
-	Phase     Phase     // of a joint
-	Touch     time.Time // joint that was wet at the last touch test: when to touch it again
-	Began     time.Time
-	Opens     time.Time // joint: may be joined from; wait: over; quarantine: its lines can be confirmed
-	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
-	Then      string    // wait with an end: the step after it
-	Lies      string    // quarantine: what is in it
-	Handles   time.Time // joint, joined: has handling strength
-	Cures     time.Time // joint, joined: is cured
-	Coldest   float64   // in °C, as counted
-	Warmest   float64
-	Ready     time.Time // the next moment that matters; zero: none comes without an action
-}
-
-// Clocks returns the running clocks at the time and those of quarantines, which hold no
-// work up, the next moment first.
-func (s *State) Clocks(now time.Time) []Timer {
-	timers := s.Timers(now)
-	for _, q := range s.Quarantines {
-		if q.Open() && !q.Until.IsZero() {
-			timers = append(timers, Timer{Name: q.Damage, Lies: q.Says(), Began: q.Since, Opens: q.Until, Ready: q.Until})
-		}
-	}
-	sorting.Stable(timers, CompareReady)
-	return timers
-}
-
-// Timers returns the running clocks at the time, the next moment first.
-func (s *State) Timers(now time.Time) []Timer {
-	if s.Retired != nil {
-		return nil
-	}
-	var timers []Timer
-	for _, j := range s.joints() {
-		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
-		switch t.Phase {
-		case Cured:
-			continue
-		case Setting, Curing:
-			t.Handles, t.Cures = j.Handles(), j.Cures()
-			t.Ready = t.Cures
-			if t.Phase == Setting {
-				t.Ready = t.Handles
-			}
-		default:
-			w := j.Window()
-			t.Opens, t.Closes, t.Damaged = w.Opens, w.Closes, t.Phase != Late && s.keptByDamage(j, now)
-			if j.Doubted() {
-				t.Closes = j.Joined
-			} else if since, again := s.mustRecoat(j, now); again && since.Before(t.Closes) {
-				t.Closes = since
-			}
-			if t.Phase == Tacking && now.Before(w.Opens) {
-				t.Ready = w.Opens
-			}
-			if t.Phase == Tacking && j.wet {
-				if t.Touch = j.touched.Add(touchAgain); t.Touch.Before(w.Opens) {
-					t.Touch = w.Opens
-				}
-			}
-		}
-		timers = append(timers, t)
-	}
-	for _, job := range s.Jobs {
-		for _, stage := range job.Procedure.Stages {
-			i := s.head(job, stage, now)
-			if i == len(stage.Steps) || !stage.Steps[i].Kind.Traits().Passes || stage.Steps[i].Joint != "" || !stage.Steps[i].By.IsZero() {
-				continue
-			}
-			if began, ok := s.waitBegins(job, stage, i, now); ok {
-				until, _ := s.waitEnds(job, stage, i, now)
-				timers = append(timers, Timer{Job: job.ID, Name: stage.Steps[i].Name, Began: began, Opens: until, Ready: until})
-			}
-		}
-	}
-	timers = append(s.coating(timers, now), s.deadlines(now)...)
-	if s.Untrusted(now) != nil { // a sound joint may not be coated again for a wrong clock
-		for i := range timers {
-			if timers[i].Phase == Late {
-				timers[i].Phase = Unclocked
-			}
-		}
-	}
-	sorting.Stable(timers, CompareReady)
-	return timers
-}
-
-// CompareReady orders clocks by their next moment; those that have none come last.
-func CompareReady(a, b Timer) int { return compareTimes(a.Ready, b.Ready) }

@@ -87,7 +87,7 @@ func TestWhichJobsComeFirst(t *testing.T) {
 	for _, act := range []Request{puffed("pod"), LogFlight{Landing: Hard, Check: "look"}} {
 		b := packed(t)
 		b.must(act)
-		if turn := b.state.turns([]*Job{flight, look}, b.now); turn["look"] != 1 || turn["flight"] != 0 {
+		if turn := b.state.turns([]*Job{flight, look}, b.now); turn["look"] != RankLooksOver || turn["flight"] != 0 {
 			t.Errorf("after %T the turns are %v", act, turn)
 		}
 	}

@@ -374,6 +374,9 @@ func TestScheduleReworks(t *testing.T) {
 	if err != nil || says(again) != says(p) {
 		t.Errorf("%s, %v", says(again), err)
 	}
+	if rows := p.Planned("PL-01"); len(rows) != 3 || rows[0].Rework != "slot" || rows[0].Step != "" || rows[1].Rework != "" || rows[1].Step != "measure" {
+		t.Errorf("it is kept as %+v", rows)
+	}
 	in = sheet()
 	b = workingOn(t, in, one("one", measure, plain("go-on")))
 	b.must(readings("slot", "root=5 mm", "tip=5 mm"))

@@ -182,19 +182,19 @@ func (c *scheduler) airframe(of int, s *State) error {
 
 // takeTurns has what looks over a damaged airframe come before its repairs, but for what waits for them, and what a clock that runs
 // doesn't leave time for.
-func (c *scheduler) takeTurns(of int, turn map[string]int) {
-	in := func(i, n int) bool {
+func (c *scheduler) takeTurns(of int, turn map[string]Rank) {
+	in := func(i int, n Rank) bool {
 		t := &c.tasks[i]
 		return t.of == of && t.step != nil && turn[t.job.ID] == n
 	}
 	for looks := range c.tasks {
-		if !in(looks, 1) || slices.ContainsFunc(c.tasks, func(t task) bool {
-			return t.of == of && t.step != nil && turn[t.job.ID] == 2 && c.tasks[looks].waitsFor(&t)
+		if !in(looks, RankLooksOver) || slices.ContainsFunc(c.tasks, func(t task) bool {
+			return t.of == of && t.step != nil && turn[t.job.ID] == RankRepairs && c.tasks[looks].waitsFor(&t)
 		}) {
 			continue
 		}
 		for i := range c.tasks {
-			if in(i, 2) && !c.precedes(looks, i) && !c.pressed(i) {
+			if in(i, RankRepairs) && !c.precedes(looks, i) && !c.pressed(i) {
 				c.order(looks, i)
 			}
 		}

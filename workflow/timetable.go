@@ -100,23 +100,22 @@ type Turn struct {
 func (t Timetable) Planned(mark string) (all []Planned) {
 	for _, v := range t.Visits {
 		for _, turn := range v.Turns {
+			if turn.Mark != mark {
+				continue
+			}
+			p := Planned{Rework: turn.Rework, Again: turn.Again, Begins: turn.Begins, Minutes: minutesBetween(turn.Begins, turn.Ends), Leave: v.To}
 			switch {
-			case turn.Mark != mark:
-			case turn.Rework != "" || turn.Again != "":
-				p := Planned{Begins: turn.Begins, Minutes: minutesBetween(turn.Begins, turn.Ends), Leave: v.To}
-				if turn.Again == AgainSafe {
-					p.Ends = turn.Sets
-				}
-				all = append(all, p)
-			default:
-				answer := ""
+			case turn.Again == AgainSafe:
+				p.Ends = turn.Sets
+			case turn.Rework == "" && turn.Again == "":
+				p.Job, p.Step, p.Act, p.Hands = turn.Job, turn.Step, turn.Act, turn.Hands
 				for _, a := range t.Answers {
 					if a.Mark == mark && a.Job == turn.Job && a.Step == turn.Step {
-						answer = a.Answer
+						p.Answer = a.Answer
 					}
 				}
-				all = append(all, Planned{turn.Job, turn.Step, turn.Act, answer, turn.Begins, minutesBetween(turn.Begins, turn.Ends), v.To, turn.Hands, nil})
 			}
+			all = append(all, p)
 		}
 	}
 	return all

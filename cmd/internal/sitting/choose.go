@@ -30,7 +30,7 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
 	var of, keep *workflow.State
 	var best, kept workflow.Suggestion
-	least, stays, jumps := 0, false, false
+	least, stays, jumps := workflow.RankPresses, false, false
 	for _, s := range c.states {
 		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
 		suggestion = c.own(s, suggestion, now)
@@ -51,11 +51,11 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	}
 	switch {
 	case stays:
-		if least == 0 && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
+		if least == workflow.RankPresses && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
 			c.presses = &best
 		}
 		fallthrough
-	case keep != nil && (least > 0 || c.fits(keep, kept.Step, false, now)):
+	case keep != nil && (least > workflow.RankPresses || c.fits(keep, kept.Step, false, now)):
 		return keep, kept
 	}
 	return of, best
@@ -78,30 +78,30 @@ func goesOn(r workflow.StepReport, now time.Time) bool {
 }
 
 // rank is how soon a suggestion comes among those of all airframes; less is sooner.
-func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, now time.Time) int {
+func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, now time.Time) workflow.Rank {
 	r := suggestion.Step
 	switch {
 	case suggestion.Over:
-		return 8
+		return workflow.RankOver
 	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
-		return 7
+		return workflow.RankPutOff
 	case suggestion.WaitsForDue:
-		return 4
+		return workflow.RankWaits
 	case r == nil:
-		return 6
+		return workflow.RankNothing
 	case suggestion.Presses:
-		return 0
+		return workflow.RankPresses
 	case !r.Touch.IsZero():
-		return 4
+		return workflow.RankWaits
 	case !c.fits(s, r, false, now):
 		if c.fits(s, r, true, now) { // it costs nothing that is due for whoever does it
-			return 3
+			return workflow.RankLater
 		}
-		return 5
+		return workflow.RankCosts
 	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
-		return 1
+		return workflow.RankPlanned
 	}
-	return 2
+	return workflow.RankOpen
 }
 
 // sooner orders suggestions of one rank: by when the window closes, by when they are

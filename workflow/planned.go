@@ -1,0 +1,141 @@
+package workflow
+
+import (
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/lists"
+	"fettle/steps/sorting"
+)
+
+// This file knows the rows of the last plan, as they are kept for what is next.
+
+// A Planned is a step, or an act of one, as a plan has it.
+type Planned struct {
+	Job     string    `json:"job"`
+	Step    string    `json:"step"`             // "": no step of a job is over with it, and Rework or Again says what it is
+	Rework  string    `json:"rework,omitempty"` // the gate that is reworked
+	Again   Again     `json:"again,omitempty"`
+	Act     Act       `json:"act,omitempty"`
+	Answer  string    `json:"answer,omitempty"` // that the plan goes by, where it is a choice that was open
+	Begins  time.Time `json:"begins"`
+	Minutes int       `json:"minutes,omitempty"` // it takes, at the builder's own pace where that is known
+	Leave   time.Time `json:"leave,omitzero"`    // when its sitting is over
+	Hands   []int     `json:"hands,omitempty"`   // who of several does it, from 1
+	// Ends is what is off, cold or unplugged then until it is needed in a later sitting, by what is AgainSafe.
+	Ends []steps.Setting `json:"ends,omitempty"`
+}
+
+// has reports whether it is the step of the report as it stands now. A join that is planned after its window closes is the one of
+// another coat.
+//
+//go:noinline
+func (p *Planned) has(r *StepReport) bool {
+	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
+}
+
+// ends is when the step is over, as planned.
+//
+//go:noinline
+func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
+
+// planOf is the step as a plan has it; nil: it hasn't.
+//
+//go:noinline
+func planOf(r *StepReport, planned []Planned) *Planned {
+	if i := placeOf(r, planned); i < len(planned) {
+		return &planned[i]
+	}
+	return nil
+}
+
+// placeOf is the place of a step in the order of a plan; after all of it: the plan hasn't the step.
+//
+//go:noinline
+func placeOf(r *StepReport, planned []Planned) int {
+	for i := range planned {
+		if planned[i].has(r) {
+			return i
+		}
+	}
+	return len(planned)
+}
+
+// reportOf is the report of what is planned; nil: there is none.
+//
+//go:noinline
+func reportOf(p *Planned, all []StepReport) *StepReport {
+	for i := range all {
+		if p.has(&all[i]) {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// nextLeave is when the first sitting of a plan is over that is not yet, at the latest then; what it has later comes after what it
+// does not have.
+func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
+	for _, p := range planned {
+		if p.Leave.After(now) && (leave.IsZero() || p.Leave.Before(leave)) {
+			leave = p.Leave
+		}
+	}
+	return leave
+}
+
+// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
+// is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
+// is time for both, or nothing was recorded in that sitting for long.
+func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
+	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
+		return reasonsOf(all), by
+	}
+	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+		return nil, by
+	}
+	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
+	if !now.Add(takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
+		return nil, by
+	}
+	return reasonsOf(all), by
+}
+
+// endedByNow reports whether the last plan has ended by now, in this sitting, what stood so before.
+func (s *State) endedByNow(is *hotThing, now time.Time) bool {
+	for k := -1; k < len(s.others) && (k < 0 || is.bench); k++ {
+		of := s
+		if k >= 0 {
+			of = s.others[k]
+		}
+		for i := range of.Planned {
+			p := &of.Planned[i]
+			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && is.At.Before(p.Begins) && lists.Contains(p.Ends, is.safe) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
+//
+//go:noinline
+func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
+	if r == nil {
+		return false
+	}
+	job, err := s.Job(r.Job)
+	return err == nil && (lists.Contains(r.Step.Sets, is.safe) || needsSo(r.Step.Needs, s.UsesOf(job, r.Step, now), is.is))
+}
+
+// leaves is when the sitting of the last plan is over that has begun last; zero: none has.
+func (s *State) leaves(now time.Time) (by time.Time) {
+	var begun time.Time
+	for _, p := range s.Planned {
+		if !p.Begins.After(now) && !p.Begins.Before(begun) {
+			begun, by = p.Begins, p.Leave
+		}
+	}
+	return by
+}

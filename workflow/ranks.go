@@ -1,0 +1,121 @@
+package workflow
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Rank is how soon a step comes among those of its airframe, or an airframe among others: the least is first.
+type Rank int
+
+// The ranks. Those from RankWaited to RankTooLong leave something that is due on the airframe too little time, or nothing to spare.
+const (
+	RankPresses   Rank = iota // its window is open, or its coat is in hand: it can't wait
+	RankMakesSafe             // it makes safe what crashed
+	RankLooksOver             // it looks a damaged airframe over
+	RankRepairs               // it repairs what is damaged
+	RankPlanned               // the last plan has it in its next sitting
+	RankGoesOn                // it is in the stage last worked on
+	RankOpen                  // it can be done
+	RankLater                 // the last plan has it for a later sitting, or for other people than a join that is due
+	RankWet                   // it was found wet just now, or is too late for the window of its joint: what fits in comes before it
+	RankWaits                 // it waits for a join that is due
+	RankWaited                // what is due waits for it, and still has the time
+	RankOthers                // somebody else does what is due
+	RankTight                 // what is due has the time, and none to spare
+	RankTooLong               // what is due lapses meanwhile
+	RankCosts                 // a joint of another airframe lapses meanwhile
+	RankNothing               // nothing can be done
+	RankPutOff                // somebody has put it off
+	RankOver                  // every job is complete
+)
+
+// Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
+// has first in its next sitting, but for what makes safe what crashed, then the first on which something can be done, then what the
+// plan has later, or what other people do than a join that is due, then the one that waits for that join, and only then one whose step
+// would cost it; nil: no job is open on any.
+func Foremost(fleet []*State, now time.Time) (first *State) {
+	var best Suggestion
+	var leave time.Time
+	for _, s := range fleet {
+		leave = nextLeave(leave, s.Planned, now)
+	}
+	rank := func(g Suggestion) Rank {
+		switch {
+		case g.Presses:
+			return RankPresses
+		case g.WaitsForDue:
+			return RankWaits
+		case g.Step == nil:
+			return RankNothing
+		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }):
+			return RankCosts
+		case g.AtOnce:
+			return RankMakesSafe
+		case len(g.Beside) > 0:
+			return RankLater
+		case g.Planned.IsZero():
+			return RankOpen
+		case !leave.IsZero() && g.Planned.After(leave):
+			return RankLater
+		}
+		return RankPlanned
+	}
+	at := func(g Suggestion) time.Time {
+		switch {
+		case g.Step == nil:
+			return g.Until
+		case g.Presses:
+			return g.Step.Closes
+		}
+		return g.Planned
+	}
+	for _, s := range fleet {
+		g := s.Next(now)
+		if g.Over {
+			continue
+		}
+		if first == nil || cmp.Or(cmp.Compare(rank(g), rank(best)), compareTimes(at(g), at(best))) < 0 {
+			first, best = s, g
+		}
+	}
+	return first
+}
+
+// tight is the rank of what doesn't fit in.
+func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) Rank {
+	in, waited := true, false
+	for _, d := range dues {
+		in, waited = in && (d.is(r) || d.inTime(r, of, now)), waited || d.waitsFor(r)
+	}
+	switch {
+	case in && waited:
+		return RankWaited
+	case fits(r, of, forTheSame(of, dues), true, now):
+		return RankOthers
+	case in:
+		return RankTight
+	}
+	return RankTooLong
+}
+
+// turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, and the
+// repair. What comes before a flight is neither.
+func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
+	if len(s.OpenDamages(now)) == 0 && s.Unchecked(now) == nil {
+		return nil
+	}
+	turns := map[string]Rank{}
+	for _, j := range jobs {
+		switch {
+		case len(j.Damages) > 0:
+			turns[j.ID] = RankRepairs
+		case j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
+			turns[j.ID] = RankLooksOver
+		}
+	}
+	return turns
+}
