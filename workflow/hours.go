@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
@@ -27,8 +26,8 @@ type Hours struct {
 	Celsius  *float64  // at the bench; nil: as was read last on each airframe
 	Tight    bool      // windows are used to their ends, with nothing to spare
 	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
-	// Pace is the builder's own attended time for a step, where it is known; nil: it never is.
-	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+	// Pace is the builder's own; nil: nothing is known of it.
+	Pace OwnPace
 	// Watch looks at what was asked and what came of it; nil: nobody does.
 	Watch func(plan.Problem, plan.Result)
 	// Like is what was shown before: where it still is a plan, no worse one takes its place; its order is kept where that costs
