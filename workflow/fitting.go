@@ -16,7 +16,7 @@ import (
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
 	job, joint, then string        // then: the step after a wait
-	wait             string        // that it opens with
+	wait             string        // that passes before it and is over last
 	half             bool          // another face of the joint is still to be coated
 	first            []string      // what is left to do before it, with its coats
 	lead             time.Duration // how long that takes, with the waits that begin then, and the coat dries
@@ -90,6 +90,7 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 		return
 	}
 	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
+	var passed time.Time
 	before := func(step *steps.Step) {
 		if d.first, d.lead = append(d.first, step.Name), d.lead+d.slowly(handsOf(step)); step.Kind.Traits().Coats && step.Joint == d.joint {
 			coated = d.lead
@@ -107,10 +108,13 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 			} else if ends, runs := s.waitEnds(job, stage, i, now); !runs {
 				lasts, _ := is.For.Duration()
 				d.lead += lasts
-			} else if ends.After(d.opens) {
-				d.opens, d.wait = ends, is.Name
+			} else if ends.After(passed) {
+				passed, d.wait = ends, is.Name
 			}
 		})
+		if passed.After(d.opens) {
+			d.opens = passed
+		}
 	}
 	if !d.half {
 		return

@@ -135,6 +135,19 @@ func TestNextLeavesTimeForAllThatComesBeforeAJoin(t *testing.T) {
 	}
 }
 
+// A join is waited for, rather than that what takes too long is begun, also where a wait before it is over sooner than its coat is dry.
+func TestNextWaitsForAJoinWhoseWaitEndsFirst(t *testing.T) {
+	for _, air := range []string{"5 min", "10 min", "12 min"} {
+		join := joining("join", "tab")
+		join.Hands = q("2 min")
+		b := working(t, one("glue", coating("coat", "tab"), wait("air", air), join), one("cut", hands("cut", "38 min")))
+		b.done("coat")
+		if got := b.leave(nil); got != "join cut" {
+			t.Errorf("a wait of %s: %s", air, got)
+		}
+	}
+}
+
 // The other face of a joint comes before a join that is open where it must be begun earlier. Both joints are open from 10 to 40 minutes
 // after their coats.
 func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {

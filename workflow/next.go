@@ -66,13 +66,13 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 	for _, other := range s.others {
 		dues := other.dues(now, other.Planned)
 		for _, t := range other.Timers(now) {
-			open := !presses && !now.Before(t.Opens)
 			bears, theirs := true, false
 			for _, d := range dues {
 				if d.runs(&t) {
-					bears, theirs = bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
+					t.Opens, bears, theirs = latest(t.Opens, d.opens), bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
 				}
 			}
+			open := !presses && !now.Before(t.Opens)
 			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
