@@ -156,15 +156,18 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 	return nil
 }
 
-// begunBy is when a step is begun at the latest, so that its window, or that of the joint that it coats the other face of, is met; zero:
-// it has none.
-func begunBy(r *StepReport, dues []*dueWork) time.Time {
-	if d := faceOf(r, dues); d != nil && r.Closes.IsZero() {
-		return d.closes.Add(-d.lead - d.takes)
-	} else if r.Closes.IsZero() {
-		return time.Time{}
+// begunBy is when a step is begun at the latest, so that its window is met, and what is due and waits for it, but not for another one that
+// is done first; zero: it has no such time, or that is over.
+func begunBy(r, first *StepReport, dues []*dueWork, now time.Time) (by time.Time) {
+	if !r.Closes.IsZero() {
+		return r.Closes.Add(-handsOf(&r.Step))
 	}
-	return r.Closes.Add(-handsOf(&r.Step))
+	for _, d := range dues {
+		if at := d.closes.Add(-d.lead - d.takes); d.waitsFor(r) && !d.waitsFor(first) && !at.Before(now) && (by.IsZero() || at.Before(by)) {
+			by = at
+		}
+	}
+	return by
 }
 
 // waitsFor reports whether the step is left to do before what is due.

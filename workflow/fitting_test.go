@@ -170,6 +170,32 @@ func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
 	}
 }
 
+// What a join waits for comes before another one that is open where it must be begun earlier, and that one can wait for it. Both joints are
+// open from 10 to 40 minutes after their coats, and a wait of 5 minutes comes before the first one.
+func TestNextTakesWhatAJoinWaitsForBeforeAnOpenOne(t *testing.T) {
+	for _, test := range []struct {
+		at, sand, join int
+		want           string
+	}{
+		{28, 5, 5, "sand-0 join-1 join-0"},         // joined last, tab0 would lapse
+		{20, 5, 5, "join-1 sand-0 join-0"},         // there is time for both
+		{20, 5, 12, "sand-0 join-1 join-0"},        // not for one that takes as long
+		{28, 5, 17, "join-1 coat-0 sand-0 join-0"}, // the other one would be lost
+		{31, 5, 5, "join-1 LAPSED"},                // it can't be met any more
+	} {
+		sand, join0, join1 := hands("sand-0", fmt.Sprintf("%d min", test.sand)), joining("join-0", "tab0"), joining("join-1", "tab1")
+		join0.Hands, join1.Hands = q("1 min"), q(fmt.Sprintf("%d min", test.join))
+		b := working(t, one("one", coating("coat-0", "tab0"), sand, wait("air", "5 min"), join0), one("two", coating("coat-1", "tab1"), join1))
+		b.done("coat-0")
+		b.after(9 * time.Minute)
+		b.done("coat-1")
+		b.now = evening.Add(minutesOf(test.at))
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("at %d, sand for %d and join for %d min: %s, want %s", test.at, test.sand, test.join, got, test.want)
+		}
+	}
+}
+
 // The other face dries while what is left before the join is done: coated by 23 it is joined in time, by 40.
 func TestNextDoesNotGiveUpAFaceTooSoon(t *testing.T) {
 	join, face := joining("join", "tab"), coating("face", "tab")

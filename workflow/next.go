@@ -133,12 +133,21 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
 	}
+	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
+		if by := begunBy(b, a, dues, now); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
+			return 1
+		}
+		return 0
+	}
+	hurries := func(r *StepReport) bool { // what is due can't wait for it until an open join is done, which can wait
+		return indexOf(ready, func(is *StepReport) bool { return presses(is, now) && costs(is, r) > costs(r, is) }) >= 0
+	}
 	rank := func(r *StepReport) Rank {
 		of := planOf(r, planned)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return RankWet
-		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
+		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)), hurries(r):
 			return RankPresses
 		case !fits(r, of, dues, true, now):
 			return tight(r, of, dues, now)
@@ -152,12 +161,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return RankGoesOn
 		}
 		return RankOpen
-	}
-	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
-		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
-			return 1
-		}
-		return 0
 	}
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), placeOf(&a, planned)-placeOf(&b, planned))
