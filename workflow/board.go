@@ -480,6 +480,11 @@ func waitText(step steps.Step) string {
 // stands gives the reasons why a condition that is needed with others is not met; none: it is met.
 func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) []Reason {
 	state := s.Holds(need.Condition, at)
+	if state == need.State {
+		if left := s.leftSo(need, at); left != nil {
+			return left
+		}
+	}
 	remedy := Remedy{Kind: ToSetCondition, Setting: need}
 	of, hold := s.anew(need, with, at)
 	if first := s.firstFor(need, with, at); first.State != "" {

@@ -487,11 +487,38 @@ func (c *scheduler) standsSo(of int, def *steps.Condition) steps.Setting {
 	return is
 }
 
-// tendedNow reports whether a condition stands so now, and somebody was at it: what was plugged in days ago is taken out, and set anew
-// for what needs it.
+// tendedNow reports whether a condition stands so now, and somebody was at it in this sitting: what was plugged in days ago is taken
+// out, and set anew for what needs it.
 func (s *State) tendedNow(is steps.Setting, now time.Time) bool {
 	def, _ := s.Sheet.Condition(is.Condition)
-	return s.Holds(is.Condition, now) == is.State && (def.Guarded != is.State || now.Sub(s.lastSaid(is.Condition, now).at) <= SittingLength)
+	return s.Holds(is.Condition, now) == is.State && (def.Guarded != is.State || now.Sub(s.tendedAt(is, now)) <= SittingLength)
+}
+
+// tendedAt is when somebody was last at what stands so: set it, or confirmed by a step that it stands. A bare word that it still stands so
+// is not that.
+func (s *State) tendedAt(is steps.Setting, now time.Time) (at time.Time) {
+	all := s.said[is.Condition]
+	for i := saidBy(all, now) - 1; i >= 0; i-- {
+		c := all[i]
+		if c.state != is.State || !at.IsZero() && s.lapsed(c, is.Condition, now) {
+			break
+		}
+		if at = c.at; c.mark == "" && s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() {
+			break
+		}
+	}
+	return at
+}
+
+// leftSo says that what is needed stands so from another sitting, where nobody leaves it so: it is ended, and set anew.
+func (s *State) leftSo(need steps.Setting, at time.Time) []Reason {
+	j := s.ender(need)
+	if j == nil || s.tendedNow(need, at) {
+		return nil
+	}
+	safe, _ := s.ends(j.written, need, "")
+	return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, since it was left so in another sitting", need, safe),
+		At: s.tendedAt(need, at), Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}}
 }
 
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of

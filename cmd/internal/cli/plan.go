@@ -12,7 +12,6 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
-	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
@@ -307,27 +306,9 @@ func neverBegun(s *workflow.State) bool {
 	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0
 }
 
-// timedOnce is how often a step must have been timed before it is planned by that (common practice, no source).
-const timedOnce = 3
-
-// paceOf is how long somebody takes for a step: by how long that step took, else by how all steps compare with what is
-// written, where the record has enough of either.
-func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.Step) (time.Duration, bool) {
-	every := workflow.Pace(done, by, func(*steps.Procedure, *steps.Step) bool { return true })
-	return func(p *steps.Procedure, step *steps.Step) (time.Duration, bool) {
-		hands, err := step.Hands.Duration()
-		of := workflow.Pace(done, by, func(other *steps.Procedure, s *steps.Step) bool { return other.Name == p.Name && s.Name == step.Name })
-		known := of.Count >= timedOnce
-		if !known {
-			of, known = every, every.Count >= workflow.TimedInAll
-		}
-		return time.Duration(of.Median * float64(hands)), known && err == nil && hands > 0
-	}
-}
-
 // byRecord adds to the hours of a plan what the record has for it: the builder's own pace, and the plan that was shown.
 func byRecord(ctx context.Context, d *desk.Desk, h *workflow.Hours, fleet []*workflow.State, work *worked, known []*workflow.State) {
-	h.Again, h.Pace, h.Like = true, paceOf(work.all(ctx, d, known), d.By), d.Plan.Last(fleet)
+	h.Again, h.Pace, h.Like = true, workflow.PaceOf(work.all(ctx, d, known), d.By), d.Plan.Last(fleet)
 }
 
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.
