@@ -19,14 +19,14 @@ func plugs(t *testing.T, change func(sheet *steps.Sheet, plug *steps.Step)) *ben
 		steps.Condition{Name: "lamp", States: []string{"off", "on"}, Guarded: "on"})
 	on := func(condition string) steps.Setting { return steps.Setting{Condition: condition, State: "on"} }
 	off := func(condition string) steps.Setting { return steps.Setting{Condition: condition, State: "off"} }
-	plug, try, again, out, glow := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("glow")
+	plug, try, again, out, glow, shine := plain("plug"), plain("try"), plain("try-again"), plain("out"), plain("glow"), plain("shine")
 	plug.Kind, plug.Confirm = steps.Hold, []string{"The shaft is bare", "It is strapped down"}
 	plug.Sets = []steps.Setting{on("charger"), on("lamp")}
 	try.Needs, again.Needs = []steps.Setting{on("charger")}, []steps.Setting{on("charger"), on("lamp")}
 	out.Sets = []steps.Setting{off("lamp"), off("charger")}
-	glow.Needs = try.Needs
+	glow.Needs, shine.Needs = try.Needs, []steps.Setting{on("lamp")}
 	change(in, &plug)
-	return workingOn(t, in, one("one", plug, try, again, out), one("beside", glow))
+	return workingOn(t, in, one("one", plug, try, again, out), one("beside", glow), one("aside", shine))
 }
 
 func asItIs(*steps.Sheet, *steps.Step) {}
@@ -240,7 +240,7 @@ func TestLinesAreSaidToWhoeverSetsIt(t *testing.T) {
 		t.Errorf("while the hold is cleared again for it: %+v", all)
 	}
 	b.must(plugAnew)
-	b.done("glow", "try", "try-again", "out")
+	b.done("glow", "shine", "try", "try-again", "out")
 	if open := b.state.OpenJobs(b.now); len(open) != 0 {
 		t.Fatal(fmt.Sprint(len(open), " jobs are open"))
 	}

@@ -70,3 +70,46 @@ func TestWhatIsPluggedInBesideAPropeller(t *testing.T) {
 	b.must(setting("battery", "out"), setting("propeller", "on"), setting("battery", "in"))
 	is()
 }
+
+// What was plugged in in another sitting, and that somebody says again is in, counts for nothing that needs it till it was pulled.
+func TestWhatWasPluggedInInAnotherSitting(t *testing.T) {
+	in, out := setting("battery", "in"), setting("battery", "out")
+	because := func(b *bench, name string) (all string) {
+		for _, r := range b.step(name).Reasons {
+			all += fmt.Sprintf("%s: %s %s %s\n", r.Text, r.Remedy.Kind, r.Remedy.Setting, r.Remedy.Name)
+		}
+		return all
+	}
+	const left = "it needs battery: in, and before that battery: out, but the journal says battery: in, since another sitting: set-condition battery: out \n"
+	b := armed(t)
+	if got := because(b, "full"); got != "" {
+		t.Errorf("in the same sitting: %s", got)
+	}
+	b.after(23 * time.Hour)
+	b.refused(Finish{Step: "full"}, ByCondition)
+	b.must(in)
+	if got := because(b, "full"); got != left {
+		t.Errorf("said again: %s", got)
+	}
+	b.must(out, in) // as it was tied down, by the lines that were looked at
+	if got := because(b, "full"); got != "" {
+		t.Errorf("set anew: %s", got)
+	}
+	b.done("full")
+
+	plug, try, pull := plain("plug"), plain("try"), plain("pull")
+	plug.Kind, plug.Sets, plug.Confirm = steps.Hold, in.Set, []string{"The shaft is bare"}
+	try.Needs, pull.Sets = in.Set, out.Set
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	b = workingOn(t, kit, one("power", plug, try, pull))
+	b.must(Clear{Step: "plug", Answers: []bool{true}})
+	b.after(SittingLength + time.Minute)
+	if got := because(b, "try"); got != left {
+		t.Errorf("after a hold: %s", got)
+	}
+	b.refused(Clear{Step: "plug", Answers: []bool{true}}, ByState)
+	b.must(out)
+	b.must(Clear{Step: "plug", Answers: []bool{true}})
+	b.done("try", "pull")
+}

@@ -64,7 +64,7 @@ type OtherClock struct {
 func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherClock) {
 	of := planOf(&r, s.Planned)
 	for _, other := range s.others {
-		dues := other.dues(now, other.Planned)
+		dues := other.dues(now, other.Planned, s)
 		for _, t := range other.Timers(now) {
 			open := !presses && !now.Before(t.Opens)
 			bears, theirs := true, false
@@ -128,7 +128,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(&a), opens(&b)) })
 	due, what := s.due(now)
-	dues := s.dues(now, planned)
+	dues := s.dues(now, planned, s)
 	turn, leave := s.turns(jobs, now), nextLeave(time.Time{}, planned, now)
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
@@ -154,7 +154,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		return RankOpen
 	}
 	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
-		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
+		by := begunBy(b, s.takes(b, planOf(b, planned)), dues)
+		if !by.IsZero() && now.Add(s.takes(a, planOf(a, planned))).After(by) {
 			return 1
 		}
 		return 0

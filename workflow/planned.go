@@ -95,7 +95,7 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 		return nil, by
 	}
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
-	if !now.Add(takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
+	if !now.Add(s.takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
 		return nil, by
 	}
 	return reasonsOf(all), by

@@ -346,7 +346,7 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
 	all := s.blocks(blocked, j, *step, c.now)
 	for _, set := range append(s.NeedsAt(j, *step, c.now), step.Sets...) {
-		if def, _ := s.Sheet.Condition(set.Condition); def.Guarded == set.State && j.Procedure.Kind != steps.Repair {
+		if s.isGuarded(set) && j.Procedure.Kind != steps.Repair {
 			if r := s.leftToRepair(set, false, c.now); r != nil {
 				all = append(all, *r)
 			}
