@@ -135,6 +135,19 @@ func TestNextLeavesTimeForAllThatComesBeforeAJoin(t *testing.T) {
 	}
 }
 
+// A join is waited for, rather than that what takes too long is begun, also where a wait before it is over sooner than its coat is dry.
+func TestNextWaitsForAJoinWhoseWaitEndsFirst(t *testing.T) {
+	for _, air := range []string{"5 min", "10 min", "12 min"} {
+		join := joining("join", "tab")
+		join.Hands = q("2 min")
+		b := working(t, one("glue", coating("coat", "tab"), wait("air", air), join), one("cut", hands("cut", "38 min")))
+		b.done("coat")
+		if got := b.leave(nil); got != "join cut" {
+			t.Errorf("a wait of %s: %s", air, got)
+		}
+	}
+}
+
 // The other face of a joint comes before a join that is open where it must be begun earlier. Both joints are open from 10 to 40 minutes
 // after their coats.
 func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
@@ -154,6 +167,32 @@ func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
 	}
 	if got := b.leave(planned); got != "face-0 join-1 sand-0 join-0" {
 		t.Error(got)
+	}
+}
+
+// What a join waits for comes before another one that is open where it must be begun earlier, and that one can wait for it. Both joints are
+// open from 10 to 40 minutes after their coats, and a wait of 5 minutes comes before the first one.
+func TestNextTakesWhatAJoinWaitsForBeforeAnOpenOne(t *testing.T) {
+	for _, test := range []struct {
+		at, sand, join int
+		want           string
+	}{
+		{28, 5, 5, "sand-0 join-1 join-0"},         // joined last, tab0 would lapse
+		{20, 5, 5, "join-1 sand-0 join-0"},         // there is time for both
+		{20, 5, 12, "sand-0 join-1 join-0"},        // not for one that takes as long
+		{28, 5, 17, "join-1 coat-0 sand-0 join-0"}, // the other one would be lost
+		{31, 5, 5, "join-1 LAPSED"},                // it can't be met any more
+	} {
+		sand, join0, join1 := hands("sand-0", fmt.Sprintf("%d min", test.sand)), joining("join-0", "tab0"), joining("join-1", "tab1")
+		join0.Hands, join1.Hands = q("1 min"), q(fmt.Sprintf("%d min", test.join))
+		b := working(t, one("one", coating("coat-0", "tab0"), sand, wait("air", "5 min"), join0), one("two", coating("coat-1", "tab1"), join1))
+		b.done("coat-0")
+		b.after(9 * time.Minute)
+		b.done("coat-1")
+		b.now = evening.Add(minutesOf(test.at))
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("at %d, sand for %d and join for %d min: %s, want %s", test.at, test.sand, test.join, got, test.want)
+		}
 	}
 }
 

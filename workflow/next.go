@@ -66,13 +66,13 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 	for _, other := range s.others {
 		dues := other.dues(now, other.Planned, s)
 		for _, t := range other.Timers(now) {
-			open := !presses && !now.Before(t.Opens)
 			bears, theirs := true, false
 			for _, d := range dues {
 				if d.runs(&t) {
-					bears, theirs = bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
+					t.Opens, bears, theirs = latest(t.Opens, d.opens), bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
 				}
 			}
+			open := !presses && !now.Before(t.Opens)
 			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
@@ -133,12 +133,22 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
 	}
+	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
+		by := begunBy(b, a, s.takes(b, planOf(b, planned)), dues, now)
+		if !by.IsZero() && now.Add(s.takes(a, planOf(a, planned))).After(by) {
+			return 1
+		}
+		return 0
+	}
+	hurries := func(r *StepReport) bool { // what is due can't wait for it until an open join is done, which can wait
+		return indexOf(ready, func(is *StepReport) bool { return presses(is, now) && costs(is, r) > costs(r, is) }) >= 0
+	}
 	rank := func(r *StepReport) Rank {
 		of := planOf(r, planned)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return RankWet
-		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
+		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)), hurries(r):
 			return RankPresses
 		case !fits(r, of, dues, true, now):
 			return tight(r, of, dues, now)
@@ -152,13 +162,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			return RankGoesOn
 		}
 		return RankOpen
-	}
-	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
-		by := begunBy(b, s.takes(b, planOf(b, planned)), dues)
-		if !by.IsZero() && now.Add(s.takes(a, planOf(a, planned))).After(by) {
-			return 1
-		}
-		return 0
 	}
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), placeOf(&a, planned)-placeOf(&b, planned))

@@ -245,13 +245,22 @@ func (p *Plan) alone() (mark string) {
 	return mark
 }
 
-// Repairing is an airframe as it would be with the repair of its damage begun, or its open repair amended, of which nothing is
-// recorded; as it is, where there is nothing to begin or it is refused.
+// Repairing is an airframe as it would be with the check that is due and the repair of its damage begun, or its open repair amended,
+// of which nothing is recorded; as it is, where there is nothing to begin or it is refused.
 func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State {
-	if s.Retired != nil || len(s.Unplanned(d.Now())) == 0 {
+	now := d.Now()
+	if s.Retired != nil {
 		return s
 	}
 	trial := &Desk{Store: unwritten{d.Store}, Library: d.Library, Now: d.Now, By: d.By, Program: d.Program}
+	if due := s.Unchecked(now); due != nil && due.Remedy.Kind == workflow.ToStart {
+		if _, after, err := trial.Start(ctx, s, due.Remedy.Name, "", time.Time{}); err == nil {
+			s = after
+		}
+	}
+	if len(s.Unplanned(now)) == 0 {
+		return s
+	}
 	repair, err := trial.PlanRepair(ctx, s)
 	if err != nil {
 		return s
