@@ -168,7 +168,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	p := page.NewPlan(names, timetable)
 	p.Full, p.Think, p.Columns = o.full, think, a.Wide()
 	for _, s := range begin {
-		p.Begin = append(p.Begin, s.Airframe.Mark)
+		p.ToBegin(s, now)
 	}
 	inReach := func(of []*workflow.State, w workflow.Lapse) bool {
 		return slices.ContainsFunc(of, func(s *workflow.State) bool { return s.Airframe.Mark == w.Mark && s.InReach(w, now) })
@@ -273,8 +273,8 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 	return n, origin == "flag" || origin == "environment", nil
 }
 
-// fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
+// fleet is what is planned, of these airframes or of all on which something is open: with the check that is due and the repair of
+// their damage as if they were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
 // noted where all journals are read for that.
 func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin []*workflow.State, err error) {
 	now := a.time.Now()
@@ -283,7 +283,7 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 		if work.read {
 			work.note(s, now)
 		}
-		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && !neverBegun(s) {
+		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && (s.Retired != nil || s.Unchecked(now) == nil) && !neverBegun(s) {
 			return nil
 		}
 		return s
@@ -305,9 +305,9 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 	return fleet, unbegun, begin, nil
 }
 
-// neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair.
+// neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair, or a flight to check it after.
 func neverBegun(s *workflow.State) bool {
-	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0
+	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0 && len(s.Flights) == 0
 }
 
 // byRecord adds to the hours of a plan what the record has for it: the builder's own pace, and the plan that was shown.
