@@ -16,7 +16,7 @@ import (
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
 	job, joint, then string        // then: the step after a wait
-	wait             string        // that it opens with
+	wait             string        // that passes before it and is over last
 	half             bool          // another face of the joint is still to be coated
 	first            []string      // what is left to do before it, with its coats
 	lead             time.Duration // how long that takes, with the waits that begin then, and the coat dries
@@ -32,7 +32,7 @@ type dueWork struct {
 func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWork) {
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
-		if phase != HalfCoated && phase != Tacking && phase != Open {
+		if phase != HalfCoated && phase != Tacking && phase != Open || s.keptByDamage(j, now) {
 			continue
 		}
 		w := j.Window()
@@ -74,6 +74,27 @@ func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWor
 	return all
 }
 
+// soonest is by when the first join, or step after a wait, must be done of what is due, and which: "", none.
+func soonest(dues []*dueWork) (due time.Time, what string) {
+	for _, d := range dues {
+		switch {
+		case d.half || d.takes == 0: // its coat is not on
+		case d.joint != "":
+			return d.closes, "joint " + d.joint + " must be joined"
+		default:
+			return d.closes, d.then + " must be done"
+		}
+	}
+	return due, ""
+}
+
+// heldByTime reports whether a step is what is due, or the wait that is over last before it, and nothing but time holds it back, and what
+// somebody at the bench sees to.
+func (d *dueWork) heldByTime(r *StepReport) bool {
+	at := opensOnceSeenTo(r)
+	return d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes)
+}
+
 // leadTo finds what is left to do before what is due, and how long both take, with the waits that begin then. A wait that
 // runs already passes meanwhile.
 func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
@@ -82,6 +103,7 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 		return
 	}
 	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
+	var passed time.Time
 	before := func(step *steps.Step) {
 		if d.first, d.lead = append(d.first, step.Name), d.lead+d.at.lasts(job.Procedure, step); step.Kind.Traits().Coats && step.Joint == d.joint {
 			coated = d.lead
@@ -99,10 +121,13 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 			} else if ends, runs := s.waitEnds(job, stage, i, now); !runs {
 				lasts, _ := is.For.Duration()
 				d.lead += lasts
-			} else if ends.After(d.opens) {
-				d.opens, d.wait = ends, is.Name
+			} else if ends.After(passed) {
+				passed, d.wait = ends, is.Name
 			}
 		})
+		if passed.After(d.opens) {
+			d.opens = passed
+		}
 	}
 	if !d.half {
 		return
@@ -144,15 +169,18 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 	return nil
 }
 
-// begunBy is when a step is begun at the latest, so that its window, or that of the joint that it coats the other face of, is met; zero:
-// it has none.
-func begunBy(r *StepReport, takes time.Duration, dues []*dueWork) time.Time {
-	if d := faceOf(r, dues); d != nil && r.Closes.IsZero() {
-		return d.closes.Add(-d.lead - d.takes)
-	} else if r.Closes.IsZero() {
-		return time.Time{}
+// begunBy is when a step is begun at the latest, so that its window is met, and what is due and waits for it, but not for another one that
+// is done first; zero: it has no such time, or that is over.
+func begunBy(r, first *StepReport, takes time.Duration, dues []*dueWork, now time.Time) (by time.Time) {
+	if !r.Closes.IsZero() {
+		return r.Closes.Add(-takes)
 	}
-	return r.Closes.Add(-takes)
+	for _, d := range dues {
+		if at := d.closes.Add(-d.lead - d.takes); d.waitsFor(r) && !d.waitsFor(first) && !at.Before(now) && (by.IsZero() || at.Before(by)) {
+			by = at
+		}
+	}
+	return by
 }
 
 // waitsFor reports whether the step is left to do before what is due.

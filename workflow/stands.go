@@ -299,6 +299,9 @@ func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (
 		}
 		return first
 	}
+	if first = s.safeFirst(is, at); first.State != "" {
+		return first
+	}
 	_, by := s.setter(is, with, at)
 	for _, j := range s.OpenJobs(at) {
 		for _, step := range j.Procedure.Steps() {
@@ -317,6 +320,49 @@ func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (
 		}
 	}
 	return first
+}
+
+// safeFirst is what must stand before a condition that is guarded is changed either way, by whatever job: each step that changes it
+// alone needs that, and what is guarded stands otherwise, as a battery that is plugged in does where a propeller is fitted or taken off.
+// Without a state: nothing.
+func (s *State) safeFirst(is steps.Setting, at time.Time) (first steps.Setting) {
+	def, _ := s.Sheet.Condition(is.Condition)
+	if def.Guarded == "" || s.Holds(is.Condition, at) == is.State {
+		return first
+	}
+	for i := range s.Sheet.Conditions {
+		other := &s.Sheet.Conditions[i]
+		if other.Guarded == "" || other.Name == is.Condition || s.Holds(other.Name, at) != other.Guarded {
+			continue
+		}
+		every := true
+		first = steps.Setting{}
+		for _, j := range s.Jobs {
+			for _, step := range j.written.Steps() {
+				if of := stateOf(step.Sets, is.Condition); of == "" || stateOf(step.Sets, other.Name) != "" {
+					continue
+				}
+				first = steps.Setting{Condition: other.Name, State: stateOf(step.Needs, other.Name)}
+				every = every && first.State != "" && first.State != other.Guarded
+			}
+		}
+		if every && first.State != "" {
+			return first
+		}
+	}
+	return steps.Setting{}
+}
+
+// stateOf is how a condition is among settings; "": it is not.
+//
+//go:noinline
+func stateOf(all []steps.Setting, condition string) string {
+	for i := range all {
+		if all[i].Condition == condition {
+			return all[i].State
+		}
+	}
+	return ""
 }
 
 // Heeded are the cautions of the step without lines that set what nobody leaves as it is, where it was ended since: whoever sets it
