@@ -34,6 +34,27 @@ func (p *Planned) has(r *StepReport) bool {
 	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
+// Among has plans go by nobody in particular where fewer people are there than they are for: nobody else does a step meanwhile. 0: as
+// many as they are for.
+func Among(plans map[string][]Planned, people int) {
+	most := 0
+	for _, all := range plans {
+		for i := range all {
+			for _, who := range all[i].Hands {
+				most = max(most, who)
+			}
+		}
+	}
+	if people == 0 || people >= most {
+		return
+	}
+	for _, all := range plans {
+		for i := range all {
+			all[i].Hands = nil
+		}
+	}
+}
+
 // ends is when the step is over, as planned.
 //
 //go:noinline
