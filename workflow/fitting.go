@@ -32,7 +32,7 @@ type dueWork struct {
 func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWork) {
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
-		if phase != HalfCoated && phase != Tacking && phase != Open {
+		if phase != HalfCoated && phase != Tacking && phase != Open || s.keptByDamage(j, now) {
 			continue
 		}
 		w := j.Window()
@@ -75,6 +75,27 @@ func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWor
 		all = append(all, &dueWork{at: at, job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
 	}
 	return all
+}
+
+// soonest is by when the first join, or step after a wait, must be done of what is due, and which: "", none.
+func soonest(dues []*dueWork) (due time.Time, what string) {
+	for _, d := range dues {
+		switch {
+		case d.half || d.takes == 0: // its coat is not on
+		case d.joint != "":
+			return d.closes, "joint " + d.joint + " must be joined"
+		default:
+			return d.closes, d.then + " must be done"
+		}
+	}
+	return due, ""
+}
+
+// heldByTime reports whether a step is what is due, or the wait that is over last before it, and nothing but time holds it back, and what
+// somebody at the bench sees to.
+func (d *dueWork) heldByTime(r *StepReport) bool {
+	at := opensOnceSeenTo(r)
+	return d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes)
 }
 
 // leadTo finds what is left to do before what is due, and how long both take, with the waits that begin then. A wait that

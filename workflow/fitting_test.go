@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -314,6 +315,45 @@ func TestForemostWaitsForWhatIsDue(t *testing.T) {
 		g := beside.Next(coated.now)
 		if len(g.Beside) != 1 || joins.CanWaitFor(g.Step, beside, false, coated.now) || joins.CanWaitFor(g.Step, beside, true, coated.now) != test.waits {
 			t.Errorf("a step of %v beside a join of %v: %+v", test.step, test.join, g.Beside)
+		}
+	}
+}
+
+// A coat that damage keeps from its join is not due: nothing waits for it, here or on another airframe.
+func TestNothingWaitsForAJoinThatDamageKeeps(t *testing.T) {
+	other := working(t, one("cut", hands("cut", "38 min")))
+	other.state.Airframe.Mark = "PL-02"
+	for _, damaged := range []bool{false, true} {
+		b := building(t)
+		b.done("coat-left")
+		b.after(time.Minute)
+		b.done("coat-right")
+		if damaged {
+			b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+		}
+		b.after(12 * time.Minute)
+		dues := b.state.dues(b.now, nil, b.state)
+		_, what := soonest(dues)
+		beside := other.state.Beside([]*State{b.state}).Next(b.now).Beside
+		if due := len(dues) > 0; due == damaged || (what != "") == damaged || (len(beside) > 0) == damaged {
+			t.Errorf("damaged %t: due %t, %q, beside %+v", damaged, due, what, beside)
+		}
+	}
+}
+
+// A join is in reach also while a wait before it passes, as long as its window is open once that is over.
+func TestAJoinIsInReachAfterAWait(t *testing.T) {
+	for air, want := range map[string]bool{"": true, "5 min": true, "15 min": true, "45 min": false} {
+		all := []steps.Step{coating("coat", "tab"), joining("join", "tab")}
+		if air != "" {
+			all = []steps.Step{all[0], wait("air", air), all[1]}
+		}
+		b := working(t, one("glue", all...))
+		b.done("coat")
+		timers := b.state.Timers(b.now)
+		i := slices.IndexFunc(timers, func(t Timer) bool { return t.Joint })
+		if w := (Lapse{Job: timers[i].Job, Name: timers[i].Name, Closes: timers[i].Closes}); b.state.InReach(w, b.now) != want || b.state.InReach(w, w.Closes.Add(time.Second)) {
+			t.Errorf("with a wait of %q between: in reach %t", air, !want)
 		}
 	}
 }

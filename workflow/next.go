@@ -73,7 +73,7 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 				}
 			}
 			open := !presses && !now.Before(t.Opens)
-			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
+			if now.After(t.Closes) || t.Damaged || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
 			all = append(all, OtherClock{other.Airframe.Mark, t, theirs})
@@ -133,8 +133,8 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		a, b := &waiting[i], &waiting[k]
 		return compareTimes(opens(a), opens(b))
 	})
-	due, what := s.due(now)
 	dues := s.dues(now, planned, s)
+	due, what := soonest(dues)
 	turn, leave := s.turns(jobs, now), nextLeave(time.Time{}, planned, now)
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
@@ -175,13 +175,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {
-		at := opensOnceSeenTo(r)
-		for _, d := range dues {
-			if d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes) {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(dues, func(d *dueWork) bool { return d.heldByTime(r) })
 	}
 	waits := len(ready) > 0 && rank(&ready[0]) > RankOthers && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
@@ -235,26 +229,6 @@ func because(r *StepReport, stage string, waiting []StepReport, due time.Time, t
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
 	}
 	return "", joinBy
-}
-
-// due returns the first deadline of the coated joints and of waits, and what must
-// be done by then.
-func (s *State) due(now time.Time) (due time.Time, what string) {
-	for _, j := range s.joints() {
-		phase := s.Phase(j, now)
-		if phase != Tacking && phase != Open {
-			continue
-		}
-		if w := j.Window(); due.IsZero() || w.Closes.Before(due) {
-			due, what = w.Closes, "joint "+j.Name+" must be joined"
-		}
-	}
-	for _, t := range s.deadlines(now) {
-		if due.IsZero() || t.Closes.Before(due) {
-			due, what = t.Closes, t.Then+" must be done"
-		}
-	}
-	return due, what
 }
 
 // HumidityCounts reports whether an adhesive of an open job has limits of humidity.
@@ -359,12 +333,14 @@ func (s *State) InReach(w Lapse, now time.Time) bool {
 			then = t.Then
 		}
 	}
-	for _, r := range s.Steps(job, now) {
-		if r.Step.Name != then && (r.Step.Joint != w.Name || !r.Step.Kind.Traits().Joins) {
+	for _, d := range s.dues(now, nil, s) {
+		if d.job != w.Job || d.joint != w.Name && (then == "" || d.then != then) {
 			continue
 		}
-		if at := opensOnceSeenTo(&r); r.AtHand() || !at.IsZero() && !at.After(w.Closes) {
-			return true
+		for _, r := range s.Steps(job, now) {
+			if d.then == r.Step.Name && r.AtHand() || d.heldByTime(&r) {
+				return true
+			}
 		}
 	}
 	return false
