@@ -28,6 +28,7 @@ func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
 		{"while it waits", 20, 25, nil, false, true},
 		{"it is needed", 20, 25, &r.Step, false, false},
 		{"hot once more", 20, 25, &other, true, false},
+		{"hot in the minute that the plan begins with its end", 22, 25, &other, true, true},
 		{"long ago", 20, 81, &other, false, false},
 	} {
 		is := *b

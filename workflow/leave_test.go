@@ -395,7 +395,9 @@ func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
 	}{
 		{"19 min", false, 0, false}, // and a minute to end it
 		{"20 min", false, 0, true},
-		{"20 min", true, 0, false},
+		{"20 min", true, 0, false}, // it ends it in time itself
+		{"21 min", true, 0, true},
+		{"1 min", true, 20 * time.Minute, true},
 		{"1 min", false, 20 * time.Minute, true},
 		{"1 min", false, 2 * time.Hour, false},
 	} {

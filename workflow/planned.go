@@ -115,8 +115,9 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
 		return nil, by
 	}
-	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
-	if !now.Add(s.takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
+	ends := now.Add(s.takes(g.Step, planOf(g.Step, s.Planned)))
+	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) && !ends.After(by) })
+	if !ends.After(by.Add(-minutesOf(safeMinutes * len(all)))) {
 		return nil, by
 	}
 	return reasonsOf(all), by

@@ -304,22 +304,9 @@ func (s *State) UsedLately(use string, at time.Time) bool {
 // usedBy is what is used by one person; "": by anybody.
 func usedBy(use, by string) string { return use + "\n" + by }
 
-// WarnedLately reports whether a step that has the caution was done in the sitting of
-// that time, by whoever looks.
-func (s *State) WarnedLately(caution string, at time.Time) bool {
-	return s.UsedLately(warnedOf(caution), at)
-}
-
-// warnedOf is what a caution is called among what steps were done with. No tool can have
-// such a name.
-func warnedOf(caution string) string { return "caution: " + caution }
-
-// use notes that a step was done with its tools and its adhesive, and with its cautions.
+// use notes that a step was done with its tools and its adhesive.
 func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
 	names := lists.Clone(step.Tools)
-	for _, caution := range step.Cautions {
-		names = append(names, warnedOf(caution))
-	}
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		names = append(names, f.Adhesive)

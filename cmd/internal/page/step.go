@@ -108,7 +108,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	step := r.Step
 	p := Step{
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
-		Progress: r.Progress, Cautions: cautionsOf(s, step, now), Do: step.Do, Why: step.Why, Picture: step.Picture.Name, Hands: step.Hands.String(),
+		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Picture: step.Picture.Name, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
 		Whole: step.Cautions, Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}

@@ -83,19 +83,6 @@ func cautionOf(s *workflow.State, u steps.Use, now time.Time) string {
 	return caution
 }
 
-// cautionsOf are the step's own cautions: each in full until a step that has it was done
-// in this sitting, then as many of its sentences as fit a line.
-func cautionsOf(s *workflow.State, step steps.Step, now time.Time) []string {
-	var all []string
-	for _, caution := range step.Cautions {
-		if s.WarnedLately(caution, now) {
-			caution = aLineOf(caution)
-		}
-		all = append(all, caution)
-	}
-	return all
-}
-
 // aLineOf is the first sentence of a text, and those after it that fit a line of 80
 // characters with it.
 func aLineOf(text string) string {
