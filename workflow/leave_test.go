@@ -487,3 +487,24 @@ func TestScheduleMeasuresWhatNoStepMeasures(t *testing.T) {
 		t.Errorf("%+v", turn)
 	}
 }
+
+// A plan that has nothing left for the sitting that goes on says nothing of its end: it is over as it was stated.
+func TestASittingIsOverAsItWasStated(t *testing.T) {
+	b := parts(t, 2)
+	b.done("warm")
+	job := b.state.Jobs[0].ID
+	in := func(minutes int) time.Time { return b.now.Add(minutesOf(minutes)) }
+	b.state.Planned = []Planned{{Job: job, Step: "film-1", Begins: in(24 * 60), Leave: in(25 * 60)}}
+	b.state.Sittings = []Sitting{{From: in(-24 * 60), To: in(-23 * 60)}, {From: in(-60), To: in(20)}, {From: in(24 * 60), To: in(25 * 60)}}
+	g := Suggestion{Step: &StepReport{Job: job, Step: hands("trim", "30 min")}}
+	if o := b.state.Overruns(g, b.now); o == nil || !o.By.Equal(in(20)) || o.Takes != 30*time.Minute {
+		t.Errorf("it outlasts %+v", o)
+	}
+	if end, by := b.state.EndFirst(g, b.now); len(end) != 1 || !by.Equal(in(20)) {
+		t.Errorf("to be ended by %s: %+v", by, end)
+	}
+	b.state.Planned = append(b.state.Planned, Planned{Job: job, Step: "film-2", Begins: in(-1), Leave: in(40)}) // a plan for other hours
+	if o := b.state.Overruns(g, b.now); o != nil {
+		t.Errorf("by the plan it outlasts %+v", o)
+	}
+}

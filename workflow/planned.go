@@ -151,12 +151,18 @@ func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	return err == nil && (lists.Contains(r.Step.Sets, is.safe) || needsSo(r.Step.Needs, s.UsesOf(job, r.Step, now), is.is))
 }
 
-// leaves is when the sitting of the last plan is over that has begun last; zero: none has.
+// leaves is when the sitting of the last plan is over that has begun last, or where none of it begins in the one that was stated and has
+// begun, that one; zero: none has.
 func (s *State) leaves(now time.Time) (by time.Time) {
 	var begun time.Time
 	for _, p := range s.Planned {
 		if !p.Begins.After(now) && !p.Begins.Before(begun) {
 			begun, by = p.Begins, p.Leave
+		}
+	}
+	for _, at := range s.Sittings {
+		if !at.From.After(now) && begun.Before(at.From) {
+			begun, by = at.From, at.To
 		}
 	}
 	return by

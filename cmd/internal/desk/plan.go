@@ -26,6 +26,8 @@ type Plan struct {
 	File  string
 	Hands int // how many people there are, where that is said for now; 0: as many as the plan is for
 
+	Sittings []workflow.Sitting // that were stated
+
 	mu   sync.Mutex
 	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
 	last order
@@ -47,7 +49,7 @@ const mostPlan = 16 << 20
 func (p *Plan) Tell(s *workflow.State) {
 	if s.Planned = p.planned(s); p != nil {
 		p.mu.Lock()
-		s.Plans = p.last.Planned
+		s.Plans, s.Sittings = p.last.Planned, p.Sittings
 		p.mu.Unlock()
 	}
 }

@@ -43,6 +43,7 @@ type Airframe struct {
 	Balance    string    `json:"balance,omitempty"` // where it is now, if that is not where it was weighed
 	Flights    int       `json:"flights"`
 	Next       *Step     `json:"next,omitempty"`
+	outlasts   string    // the sitting, where Next does: how long
 	Timers     []Timer   `json:"timers"`
 	Came       []Came    `json:"came,omitempty"`     // what came by itself since the last entry
 	Cured      []string  `json:"cured,omitempty"`    // the joints of open jobs that are
@@ -173,6 +174,9 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	if next := s.Next(now); next.Step != nil {
 		step := NewStep(s, *next.Step, now)
 		a.Next = &step
+		if o := s.Overruns(next, now); o != nil {
+			a.outlasts = ", longer than the sitting: " + Span(o.Takes) + optionally(" ", takesWith(o))
+		}
 	}
 	later := s.MeasuredLater(now)
 	for _, r := range s.Gates(now) {
@@ -308,7 +312,7 @@ func (a Airframe) Return(c *Clock) string {
 // next is what is next, and how long it takes.
 func (a *Airframe) next(l *lines) {
 	if a.Next != nil {
-		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), optionally(", takes ", esc(a.Next.Hands)))
+		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), optionally(", takes ", esc(a.Next.Hands))+a.outlasts)
 	}
 }
 

@@ -83,13 +83,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		}
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
-		n.LeaveBy, n.Takes = o.By, int(o.Takes/time.Minute)
-		switch {
-		case o.Joins:
-			n.With = "until it is joined"
-		case o.Uses:
-			n.With = "with the step that it is for"
-		}
+		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
 	}
 	if late := suggestion.Late(now); late > 0 && !suggestion.Presses {
 		n.Behind, n.Missed = int(late/time.Minute), suggestion.Missed(now)
@@ -119,6 +113,17 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
 	return n
+}
+
+// takesWith is what must follow in the same sitting.
+func takesWith(o *workflow.Overrun) string {
+	switch {
+	case o.Joins:
+		return "until it is joined"
+	case o.Uses:
+		return "with the step that it is for"
+	}
+	return ""
 }
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
