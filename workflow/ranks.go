@@ -24,7 +24,7 @@ const (
 	RankWet                   // it was found wet just now, or is too late for the window of its joint: what fits in comes before it
 	RankWaits                 // it waits for a join that is due
 	RankWaited                // what is due waits for it, and still has the time
-	RankOthers                // somebody else does what is due
+	RankOthers                // somebody else does what is due, or the step
 	RankTight                 // what is due has the time, and none to spare
 	RankTooLong               // what is due lapses meanwhile
 	RankCosts                 // a joint of another airframe lapses meanwhile
@@ -35,8 +35,8 @@ const (
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
 // has first in its next sitting, but for what makes safe what crashed, then the first on which something can be done, then what the
-// plan has later, or what other people do than a join that is due, then the one that waits for that join, and only then one whose step
-// would cost it; nil: no job is open on any.
+// plan has later, or what other people do than a join that is due, then the one that waits for that join, then what somebody else is to
+// do, and only then one whose step would cost that join; nil: no job is open on any.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	var leave time.Time
@@ -45,13 +45,15 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 	}
 	rank := func(g Suggestion) Rank {
 		switch {
+		case g.ForOthers:
+			return RankOthers
 		case g.Presses:
 			return RankPresses
 		case g.WaitsForDue:
 			return RankWaits
 		case g.Step == nil:
 			return RankNothing
-		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }):
+		case slices.ContainsFunc(g.Beside, OtherClock.costs):
 			return RankCosts
 		case g.AtOnce:
 			return RankMakesSafe
