@@ -455,6 +455,11 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		own.Joint, _ = j.JointOf(step)
 	}
 	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
+	if _, done := j.done[step.Name]; !done {
+		if look := s.unlooked(j, &step, at); look != nil {
+			reasons = append(reasons, *look)
+		}
+	}
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)
@@ -490,6 +495,11 @@ func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) 
 	if first := s.firstFor(need, with, at); first.State != "" {
 		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at)),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: first})}}
+	}
+	if by, step := s.setter(need, with, at); by != nil && state != need.State {
+		if look := s.unlooked(by, step, at); look != nil {
+			return []Reason{*look}
+		}
 	}
 	if hold != nil {
 		remedy.Kind, remedy.Name = ToClear, of.ID+"/"+hold.Name

@@ -306,17 +306,19 @@ func (s *State) anew(is steps.Setting, with []steps.Setting, at time.Time) (of *
 	return of, hold
 }
 
-// Again is all that a hold that was cleared is cleared once more for, see [State.Anew]; none: it is not.
-func (s *State) Again(r StepReport, at time.Time) (anew []steps.Setting) {
+// Again reports whether a hold that was cleared is cleared once more, and all that it sets by that, see [State.Anew]: nothing, where it
+// looks over once more what is plugged in after it.
+func (s *State) Again(r StepReport, at time.Time) (anew []steps.Setting, again bool) {
 	if r.Progress != Done {
-		return nil
+		return nil, false
 	}
 	for _, is := range r.Step.Sets {
 		if of, hold := s.Anew(is, at); hold != nil && of.ID == r.Job && hold.Name == r.Step.Name {
 			anew = append(anew, is)
 		}
 	}
-	return anew
+	_, hold := s.LooksAgain(r.Job+"/"+r.Step.Name, at)
+	return anew, len(anew) > 0 || hold != nil
 }
 
 // confirmed reports whether the setting stands by a step, or by the lines of the hold that were confirmed with it. What another
@@ -372,15 +374,11 @@ func (s *State) seconded(position int64, of *Job, step *steps.Step) bool {
 }
 
 // LookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
-// it looks at the same. Where a step without lines set it last, they are those of the hold right before that, for which it was still safe.
+// it looks at the same.
 func (s *State) LookFirst(is steps.Setting, with []steps.Setting, at time.Time) []string {
-	if of, by := s.setter(is, with, at); by != nil && len(by.Confirm) == 0 {
-		safe, _ := s.ends(of.written, is, "")
-		_, stage, _ := of.Procedure.Step(by.Name)
-		for i := range stage.Steps {
-			if before := &stage.Steps[i]; i+1 < len(stage.Steps) && stage.Steps[i+1].Name == by.Name && lists.Contains(before.Needs, safe) {
-				return before.Confirm
-			}
+	if of, by := s.setter(is, with, at); by != nil {
+		if _, hold := s.looksOver(of.Procedure, by); hold != nil {
+			return nil // its lines are confirmed, see [State.unlooked]
 		}
 	}
 	for i := len(s.Jobs) - 1; i >= 0; i-- {
@@ -510,14 +508,22 @@ func (s *State) tendedAt(is steps.Setting, now time.Time) (at time.Time) {
 	return at
 }
 
-// leftSo says that what is needed stands so from another sitting, where nobody leaves it so: it is ended, and set anew.
+// leftSo says that what is needed stands so from another sitting, where nobody leaves it so, or was plugged in before a hold was looked
+// over: it is ended, and set anew.
 func (s *State) leftSo(need steps.Setting, at time.Time) []Reason {
-	j := s.ender(need)
-	if j == nil || s.tendedNow(need, at) {
+	j, since := s.ender(need), "it was left so in another sitting"
+	if j == nil {
 		return nil
 	}
+	if s.tendedNow(need, at) {
+		hold := s.overlooked(need, at)
+		if hold == nil {
+			return nil
+		}
+		since = "the lines of " + hold.Name + " were not confirmed for it"
+	}
 	safe, _ := s.ends(j.written, need, "")
-	return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, since it was left so in another sitting", need, safe),
+	return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, since %s", need, safe, since),
 		At: s.tendedAt(need, at), Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}}
 }
 
