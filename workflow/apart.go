@@ -335,17 +335,27 @@ func (c *scheduler) safety() {
 }
 
 // makesSafe reports whether the step makes safe what crashed.
-func (s *State) makesSafe(r *StepReport) bool {
+func (s *State) makesSafe(r *StepReport, now time.Time) bool {
 	job, err := s.Job(r.Job)
-	if err != nil || len(job.Damages) == 0 {
+	if err != nil {
 		return false
 	}
-	for i := range job.Procedure.Stages {
-		if stage := &job.Procedure.Stages[i]; stage.Name == r.Stage {
-			return stage.Phase == steps.Safe
-		}
+	stage, _ := job.Procedure.Stage(r.Stage)
+	return s.safeStage(job, &stage, now)
+}
+
+// safeStage reports whether a stage makes safe what crashed: of a repair the one that is written so, and of what looks a damaged
+// airframe over the first, where something is unplugged or taken off in it.
+func (s *State) safeStage(j *Job, stage *steps.Stage, now time.Time) bool {
+	if len(j.Damages) > 0 {
+		return stage.Phase == steps.Safe
 	}
-	return false
+	return len(stage.After) == 0 && s.turns([]*Job{j}, now)[j.ID] == RankLooksOver && slices.ContainsFunc(stage.Steps, func(step steps.Step) bool {
+		return steps.AnySetting(step.Sets, func(is steps.Setting) bool {
+			def, _ := s.Sheet.Condition(is.Condition)
+			return def.Guarded != "" && def.Guarded != is.State
+		})
+	})
 }
 
 // atOnce reports whether a task waits for no sitting and is planned in a later one all the same: what makes safe what crashed, and

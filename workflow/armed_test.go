@@ -84,7 +84,7 @@ func TestWhatWasPluggedInInAnotherSitting(t *testing.T) {
 		}
 		return all
 	}
-	const left = "it needs battery: in, and before that battery: out, since it was left so in another sitting: set-condition battery: out \n"
+	const left = "it needs battery: in, and before that battery: out, but the journal says battery: in, since another sitting: set-condition battery: out \n"
 	b := armed(t)
 	if got := because(b, "full"); got != "" {
 		t.Errorf("in the same sitting: %s", got)

@@ -268,3 +268,30 @@ func TestWhatCantWaitBeside(t *testing.T) {
 		t.Error("an airframe of none")
 	}
 }
+
+// The window of a join on another airframe is open once it can be joined: not while a wait before the join passes.
+func TestNothingWaitsBesideAJoinThatAWaitHoldsBack(t *testing.T) {
+	coat, face, join := coating("coat", "tab"), coating("face", "tab"), joining("join", "tab")
+	coat.Hands, face.Hands, join.Hands = q("3 min"), q("2 min"), q("1 min")
+	held, other := working(t, one("one", coat, wait("air", "25 min"), join)), working(t, one("one", coat, face, join))
+	held.must(Finish{Step: "coat", Began: held.now})
+	held.after(11 * time.Minute) // it is dry, and the wait is over at 25
+	other.now = held.now
+	other.must(Finish{Step: "coat", Began: held.now})
+	held.state.Airframe.Mark, other.state.Airframe.Mark = "PL-02", "PL-01"
+	is := func(minute int, want string) {
+		t.Helper()
+		now := evening.Add(minutesOf(minute))
+		fleet := []*State{held.state.Beside([]*State{other.state}), other.state.Beside([]*State{held.state})}
+		got := Foremost(fleet, now).Airframe.Mark
+		for _, o := range fleet[1].Next(now).Beside {
+			got += " " + o.Name
+		}
+		if got != want {
+			t.Errorf("at %d it is %q, want %q", minute, got, want)
+		}
+	}
+	is(11, "PL-01")
+	is(24, "PL-01")
+	is(26, "PL-02 tab")
+}

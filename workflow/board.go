@@ -485,16 +485,19 @@ func waitText(step steps.Step) string {
 // stands gives the reasons why a condition that is needed with others is not met; none: it is met.
 func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) []Reason {
 	state := s.Holds(need.Condition, at)
-	if state == need.State {
-		if left := s.leftSo(need, at); left != nil {
-			return left
-		}
-	}
 	remedy := Remedy{Kind: ToSetCondition, Setting: need}
 	of, hold := s.anew(need, with, at)
 	if first := s.firstFor(need, with, at); first.State != "" {
-		return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at)),
-			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: first})}}
+		text := fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at))
+		switch {
+		case state != need.State:
+		case s.tendedNow(need, at):
+			text += ", and no hold was cleared again for it"
+		default:
+			text += ", since another sitting"
+		}
+		remedy.Setting = first
+		return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}
 	}
 	if by, step := s.setter(need, with, at); by != nil && state != need.State {
 		if look := s.unlooked(by, step, at); look != nil {

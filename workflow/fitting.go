@@ -16,7 +16,7 @@ import (
 // A dueWork is a join, or a step after a wait with an end, that is due.
 type dueWork struct {
 	job, joint, then string        // then: the step after a wait
-	wait             string        // that it opens with
+	wait             string        // that passes before it and is over last
 	half             bool          // another face of the joint is still to be coated
 	first            []string      // what is left to do before it, with its coats
 	lead             time.Duration // how long that takes, with the waits that begin then, and the coat dries
@@ -24,35 +24,27 @@ type dueWork struct {
 	opens, closes    time.Time
 	by               time.Time // when it is begun at the latest, with something to spare where there is; never before it opens
 	plan             *Planned  // as the last plan has it; nil: it hasn't
-	slow             float64   // how many times as long as is written steps take, of which no plan knows
+	at               *State    // whoever sits there does it, and a step before it
 }
 
 // dues are all that are due at the time, the first to close first. One after the other is done by whoever does both: each is begun
-// so that it is done when the next one must be begun.
-func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
-	slow := func() float64 { // a plan knows it
-		if len(planned) > 0 {
-			return 1
-		}
-		return s.slowness()
-	}
+// so that it is done when the next one must be begun. Whoever sits at a bench of an airframe does it, this one or another.
+func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWork) {
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
-		if phase != HalfCoated && phase != Tacking && phase != Open {
+		if phase != HalfCoated && phase != Tacking && phase != Open || s.keptByDamage(j, now) {
 			continue
 		}
 		w := j.Window()
-		d := &dueWork{job: j.Job, joint: j.Name, half: phase == HalfCoated, opens: w.Opens, closes: w.Closes}
+		d := &dueWork{at: at, job: j.Job, joint: j.Name, half: phase == HalfCoated, opens: w.Opens, closes: w.Closes}
 		if job, err := s.Job(j.Job); err == nil && j.part < len(job.Procedure.JointParts(j.Name)) {
 			d.then = job.Procedure.JointParts(j.Name)[j.part].Join
 		}
-		d.slow = slow()
 		s.leadTo(d, j, now)
 		all = append(all, d)
 	}
 	for _, t := range s.deadlines(now) {
-		d := &dueWork{job: t.Job, then: t.Then, wait: t.Name, opens: t.Opens, closes: t.Closes}
-		d.slow = slow()
+		d := &dueWork{at: at, job: t.Job, then: t.Then, wait: t.Name, opens: t.Opens, closes: t.Closes}
 		s.leadTo(d, nil, now)
 		all = append(all, d)
 	}
@@ -77,9 +69,30 @@ func (s *State) dues(now time.Time, planned []Planned) (all []*dueWork) {
 		}
 	}
 	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
-		all = append(all, &dueWork{job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
+		all = append(all, &dueWork{at: at, job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
 	}
 	return all
+}
+
+// soonest is by when the first join, or step after a wait, must be done of what is due, and which: "", none.
+func soonest(dues []*dueWork) (due time.Time, what string) {
+	for _, d := range dues {
+		switch {
+		case d.half || d.takes == 0: // its coat is not on
+		case d.joint != "":
+			return d.closes, "joint " + d.joint + " must be joined"
+		default:
+			return d.closes, d.then + " must be done"
+		}
+	}
+	return due, ""
+}
+
+// heldByTime reports whether a step is what is due, or the wait that is over last before it, and nothing but time holds it back, and what
+// somebody at the bench sees to.
+func (d *dueWork) heldByTime(r *StepReport) bool {
+	at := opensOnceSeenTo(r)
+	return d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes)
 }
 
 // leadTo finds what is left to do before what is due, and how long both take, with the waits that begin then. A wait that
@@ -90,13 +103,14 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 		return
 	}
 	var coated time.Duration // how long it takes until the other face is coated: what is done after that, is done while it dries
+	var passed time.Time
 	before := func(step *steps.Step) {
-		if d.first, d.lead = append(d.first, step.Name), d.lead+d.slowly(handsOf(step)); step.Kind.Traits().Coats && step.Joint == d.joint {
+		if d.first, d.lead = append(d.first, step.Name), d.lead+d.at.lasts(job.Procedure, step); step.Kind.Traits().Coats && step.Joint == d.joint {
 			coated = d.lead
 		}
 	}
 	if step, _, ok := job.Procedure.Step(d.then); ok {
-		d.takes = minutesOf(max(1, up(d.slowly(handsOf(&step)))))
+		d.takes = minutesOf(max(1, up(d.at.lasts(job.Procedure, &step))))
 		job.before(step, func(stage steps.Stage, i int) {
 			is := &stage.Steps[i]
 			if i < s.head(job, stage, now) || s.met(job, stage, i, now) {
@@ -107,10 +121,13 @@ func (s *State) leadTo(d *dueWork, j *Joint, now time.Time) {
 			} else if ends, runs := s.waitEnds(job, stage, i, now); !runs {
 				lasts, _ := is.For.Duration()
 				d.lead += lasts
-			} else if ends.After(d.opens) {
-				d.opens, d.wait = ends, is.Name
+			} else if ends.After(passed) {
+				passed, d.wait = ends, is.Name
 			}
 		})
+		if passed.After(d.opens) {
+			d.opens = passed
+		}
 	}
 	if !d.half {
 		return
@@ -152,15 +169,18 @@ func faceOf(r *StepReport, dues []*dueWork) *dueWork {
 	return nil
 }
 
-// begunBy is when a step is begun at the latest, so that its window, or that of the joint that it coats the other face of, is met; zero:
-// it has none.
-func begunBy(r *StepReport, dues []*dueWork) time.Time {
-	if d := faceOf(r, dues); d != nil && r.Closes.IsZero() {
-		return d.closes.Add(-d.lead - d.takes)
-	} else if r.Closes.IsZero() {
-		return time.Time{}
+// begunBy is when a step is begun at the latest, so that its window is met, and what is due and waits for it, but not for another one that
+// is done first; zero: it has no such time, or that is over.
+func begunBy(r, first *StepReport, takes time.Duration, dues []*dueWork, now time.Time) (by time.Time) {
+	if !r.Closes.IsZero() {
+		return r.Closes.Add(-takes)
 	}
-	return r.Closes.Add(-handsOf(&r.Step))
+	for _, d := range dues {
+		if at := d.closes.Add(-d.lead - d.takes); d.waitsFor(r) && !d.waitsFor(first) && !at.Before(now) && (by.IsZero() || at.Before(by)) {
+			by = at
+		}
+	}
+	return by
 }
 
 // waitsFor reports whether the step is left to do before what is due.
@@ -172,7 +192,7 @@ func (d *dueWork) waitsFor(r *StepReport) bool {
 
 // inTime reports whether what is due can still be done after a step, with nothing to spare.
 func (d *dueWork) inTime(r *StepReport, of *Planned, now time.Time) bool {
-	left := d.lasts(r, of) + d.takes
+	left := d.at.takes(r, of) + d.takes
 	if !d.waitsFor(r) {
 		left += d.lead
 	}
@@ -208,7 +228,7 @@ func (d *dueWork) bears(r *StepReport, of *Planned, now time.Time) bool {
 	if !d.waitsFor(r) {
 		by = by.Add(-d.lead)
 	}
-	return !now.Add(d.lasts(r, of)).After(by)
+	return !now.Add(d.at.takes(r, of)).After(by)
 }
 
 // forTheSame is what is due but for what the plan has for other people than the step.
@@ -245,33 +265,32 @@ func apart(some, others []int) bool {
 	return len(some) > 0 && len(others) > 0
 }
 
-// takes is how long a step takes: as the plan has it, which knows the builder's own pace, else as is written.
+// takes is how long a step takes: as the plan has it, which knows the builder's own pace, else by that pace.
 //
 //go:noinline
-func takes(r *StepReport, of *Planned) time.Duration {
-	if of != nil && of.Minutes > 0 {
+func (s *State) takes(r *StepReport, of *Planned) time.Duration {
+	job, err := s.Job(r.Job)
+	switch {
+	case of != nil && of.Minutes > 0:
 		return minutesOf(of.Minutes)
+	case err != nil:
+		return handsOf(&r.Step)
 	}
-	return handsOf(&r.Step)
+	return s.lasts(job.Procedure, &r.Step)
 }
 
-// lasts is how long a step takes, before what is due.
-func (d *dueWork) lasts(r *StepReport, of *Planned) time.Duration {
-	if of == nil {
-		return d.slowly(takes(r, of))
-	}
-	return takes(r, of)
-}
-
-// slowly is how long it takes the builder what takes as long as is written.
-func (d *dueWork) slowly(written time.Duration) time.Duration {
-	return time.Duration(max(1, d.slow) * float64(written))
+// lasts is how long whoever sits here takes for a step of which no plan knows: at their own pace, and never less than is written.
+//
+//go:noinline
+func (s *State) lasts(p *steps.Procedure, step *steps.Step) time.Duration {
+	own, _ := s.pace()(p, step)
+	return max(own, handsOf(step))
 }
 
 // CanWaitFor reports whether all that is due on the airframe can wait for a step of it, or of another one that is given: theirs, all but
 // what the last plan has for other people than the step.
 func (s *State) CanWaitFor(r *StepReport, of *State, theirs bool, now time.Time) bool {
-	p, dues := planOf(r, of.Planned), s.dues(now, s.Planned)
+	p, dues := planOf(r, of.Planned), s.dues(now, s.Planned, of)
 	if theirs {
 		dues = forTheSame(p, dues)
 	}
@@ -330,7 +349,7 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	}
 	r := g.Step
 	of := planOf(r, s.Planned)
-	o := &Overrun{By: by, Takes: takes(r, of)}
+	o := &Overrun{By: by, Takes: s.takes(r, of)}
 	job, err := s.Job(r.Job)
 	if of != nil && err == nil {
 		hot := slices.ContainsFunc(r.Step.Sets, func(is steps.Setting) bool { return s.staysNot(job.written, is) })
@@ -342,7 +361,7 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 			}
 			lasts := minutesOf(p.Minutes)
 			if p.Minutes == 0 {
-				lasts = handsOf(&step)
+				lasts = s.lasts(job.Procedure, &step)
 			}
 			if joins := step.Joint == r.Step.Joint && (step.Kind.Traits().Joins || p.Act == ToPress); joins && r.Step.Joint != "" {
 				o.Takes, o.Joins = p.Begins.Sub(of.Begins)+lasts, true

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -135,6 +136,19 @@ func TestNextLeavesTimeForAllThatComesBeforeAJoin(t *testing.T) {
 	}
 }
 
+// A join is waited for, rather than that what takes too long is begun, also where a wait before it is over sooner than its coat is dry.
+func TestNextWaitsForAJoinWhoseWaitEndsFirst(t *testing.T) {
+	for _, air := range []string{"5 min", "10 min", "12 min"} {
+		join := joining("join", "tab")
+		join.Hands = q("2 min")
+		b := working(t, one("glue", coating("coat", "tab"), wait("air", air), join), one("cut", hands("cut", "38 min")))
+		b.done("coat")
+		if got := b.leave(nil); got != "join cut" {
+			t.Errorf("a wait of %s: %s", air, got)
+		}
+	}
+}
+
 // The other face of a joint comes before a join that is open where it must be begun earlier. Both joints are open from 10 to 40 minutes
 // after their coats.
 func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
@@ -154,6 +168,32 @@ func TestNextCoatsAFaceBeforeAnOpenJoin(t *testing.T) {
 	}
 	if got := b.leave(planned); got != "face-0 join-1 sand-0 join-0" {
 		t.Error(got)
+	}
+}
+
+// What a join waits for comes before another one that is open where it must be begun earlier, and that one can wait for it. Both joints are
+// open from 10 to 40 minutes after their coats, and a wait of 5 minutes comes before the first one.
+func TestNextTakesWhatAJoinWaitsForBeforeAnOpenOne(t *testing.T) {
+	for _, test := range []struct {
+		at, sand, join int
+		want           string
+	}{
+		{28, 5, 5, "sand-0 join-1 join-0"},         // joined last, tab0 would lapse
+		{20, 5, 5, "join-1 sand-0 join-0"},         // there is time for both
+		{20, 5, 12, "sand-0 join-1 join-0"},        // not for one that takes as long
+		{28, 5, 17, "join-1 coat-0 sand-0 join-0"}, // the other one would be lost
+		{31, 5, 5, "join-1 LAPSED"},                // it can't be met any more
+	} {
+		sand, join0, join1 := hands("sand-0", fmt.Sprintf("%d min", test.sand)), joining("join-0", "tab0"), joining("join-1", "tab1")
+		join0.Hands, join1.Hands = q("1 min"), q(fmt.Sprintf("%d min", test.join))
+		b := working(t, one("one", coating("coat-0", "tab0"), sand, wait("air", "5 min"), join0), one("two", coating("coat-1", "tab1"), join1))
+		b.done("coat-0")
+		b.after(9 * time.Minute)
+		b.done("coat-1")
+		b.now = evening.Add(minutesOf(test.at))
+		if got := b.leave(nil); got != test.want {
+			t.Errorf("at %d, sand for %d and join for %d min: %s, want %s", test.at, test.sand, test.join, got, test.want)
+		}
 	}
 }
 
@@ -275,6 +315,45 @@ func TestForemostWaitsForWhatIsDue(t *testing.T) {
 		g := beside.Next(coated.now)
 		if len(g.Beside) != 1 || joins.CanWaitFor(g.Step, beside, false, coated.now) || joins.CanWaitFor(g.Step, beside, true, coated.now) != test.waits {
 			t.Errorf("a step of %v beside a join of %v: %+v", test.step, test.join, g.Beside)
+		}
+	}
+}
+
+// A coat that damage keeps from its join is not due: nothing waits for it, here or on another airframe.
+func TestNothingWaitsForAJoinThatDamageKeeps(t *testing.T) {
+	other := working(t, one("cut", hands("cut", "38 min")))
+	other.state.Airframe.Mark = "PL-02"
+	for _, damaged := range []bool{false, true} {
+		b := building(t)
+		b.done("coat-left")
+		b.after(time.Minute)
+		b.done("coat-right")
+		if damaged {
+			b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+		}
+		b.after(12 * time.Minute)
+		dues := b.state.dues(b.now, nil, b.state)
+		_, what := soonest(dues)
+		beside := other.state.Beside([]*State{b.state}).Next(b.now).Beside
+		if due := len(dues) > 0; due == damaged || (what != "") == damaged || (len(beside) > 0) == damaged {
+			t.Errorf("damaged %t: due %t, %q, beside %+v", damaged, due, what, beside)
+		}
+	}
+}
+
+// A join is in reach also while a wait before it passes, as long as its window is open once that is over.
+func TestAJoinIsInReachAfterAWait(t *testing.T) {
+	for air, want := range map[string]bool{"": true, "5 min": true, "15 min": true, "45 min": false} {
+		all := []steps.Step{coating("coat", "tab"), joining("join", "tab")}
+		if air != "" {
+			all = []steps.Step{all[0], wait("air", air), all[1]}
+		}
+		b := working(t, one("glue", all...))
+		b.done("coat")
+		timers := b.state.Timers(b.now)
+		i := slices.IndexFunc(timers, func(t Timer) bool { return t.Joint })
+		if w := (Lapse{Job: timers[i].Job, Name: timers[i].Name, Closes: timers[i].Closes}); b.state.InReach(w, b.now) != want || b.state.InReach(w, w.Closes.Add(time.Second)) {
+			t.Errorf("with a wait of %q between: in reach %t", air, !want)
 		}
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
@@ -27,8 +26,8 @@ type Hours struct {
 	Celsius  *float64  // at the bench; nil: as was read last on each airframe
 	Tight    bool      // windows are used to their ends, with nothing to spare
 	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
-	// Pace is the builder's own attended time for a step, where it is known; nil: it never is.
-	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+	// Pace is the builder's own; nil: nothing is known of it.
+	Pace OwnPace
 	// Watch looks at what was asked and what came of it; nil: nobody does.
 	Watch func(plan.Problem, plan.Result)
 	// Like is what was shown before: where it still is a plan, no worse one takes its place; its order is kept where that costs
@@ -46,24 +45,24 @@ const (
 	weeksMost  = 20 * 52
 )
 
-// repeated are the sittings, and those that are added: like them, as many whole weeks later as they take, at the same
-// time of the day. In the nights in which the time changes only what is certain of one counts.
-func repeated(given []Sitting, rounds int) []Sitting {
+// repeated are the sittings, and those that are added for so many weeks at least: like them, as many whole weeks later as they take,
+// at the same time of the day. In the nights in which the time changes only what is certain of one counts.
+func repeated(given []Sitting, weeks int) []Sitting {
 	all := slices.Clone(given)
 	if len(given) == 0 {
 		return all
 	}
 	const week = 7 * 24 * time.Hour
-	weeks := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
+	span := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
 	later := func(t time.Time, days int) (early, late time.Time) {
 		shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
 		early, late, _ = OnTheWall(shown, t.Location())
 		return early, late
 	}
-	for n := 1; n <= rounds; n++ {
+	for n := span; n < weeks+span; n += span {
 		for _, s := range given {
-			_, from := later(s.From, 7*weeks*n)
-			to, _ := later(s.To, 7*weeks*n)
+			_, from := later(s.From, 7*n)
+			to, _ := later(s.To, 7*n)
 			if from.Before(to) && !from.Before(all[len(all)-1].To) {
 				all = append(all, Sitting{from, to})
 			}
@@ -112,7 +111,7 @@ func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, nev
 // hours turns the sittings into minutes.
 func (c *scheduler) hours() error {
 	last := time.Time{}
-	for i, s := range repeated(c.h.Sittings, c.rounds) {
+	for i, s := range repeated(c.h.Sittings, c.weeks) {
 		switch {
 		case !s.From.Before(s.To):
 			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
@@ -215,8 +214,8 @@ func (c *scheduler) open(span plan.Span) {
 	c.added += 1 + at - till
 }
 
-// roundsFor is how often the sittings must come again so that there is twice the time that the work takes.
-func (c *scheduler) roundsFor() int {
+// weeksFor is for how many weeks the sittings must come again so that there is twice the time that the work takes.
+func (c *scheduler) weeksFor() int {
 	work, open := 0, 0
 	for i := range c.tasks {
 		work += c.tasks[i].minutes
@@ -224,8 +223,12 @@ func (c *scheduler) roundsFor() int {
 	for _, w := range c.sittings {
 		open += w.To - w.From
 	}
-	if open >= 2*work || c.rounds >= weeksMost {
-		return c.rounds
+	if open >= 2*work {
+		return c.weeks
 	}
-	return min(weeksMost, c.rounds+1+(2*work-open)*(c.rounds+1)/max(1, open))
+	last := 0
+	if len(c.sittings) > 0 {
+		last = c.sittings[len(c.sittings)-1].To / (7 * 24 * 60)
+	}
+	return min(weeksMost, c.weeks+1+(2*work-open)*(1+last)/max(1, open))
 }

@@ -125,9 +125,9 @@ func LessonsOf(p *steps.Procedure, digest string, all []WorkDone) Lessons {
 	sorting.Stable(out.Steps, func(a, b Lesson) int { return cmp.Compare(b.weight(), a.weight()) })
 	out.Marks, out.Revisions = distinct(out.Marks), distinct(out.Revisions)
 	for _, by := range distinct(people) {
-		pace := Pace(all, by, func(_ *steps.Procedure, step *steps.Step) bool { return counted[step] })
-		if pace.Count > 0 {
-			out.People = append(out.People, PersonPace{by, pace})
+		own := pace(all, by, func(r *StepRecord, _ float64) bool { return counted[r.Step] })
+		if own.Count > 0 {
+			out.People = append(out.People, PersonPace{by, own})
 		}
 	}
 	return out

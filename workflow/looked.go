@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -21,9 +20,8 @@ func (s *State) looksOver(p *steps.Procedure, step *steps.Step) (is steps.Settin
 		return is, nil
 	}
 	for _, set := range step.Sets {
-		def, _ := s.Sheet.Condition(set.Condition)
 		safe, _ := s.ends(p, set, "")
-		if def.Guarded != set.State || safe.State == "" {
+		if safe.State == "" || !s.isGuarded(set) {
 			continue
 		}
 		_, stage, _ := p.Step(step.Name)
@@ -37,29 +35,34 @@ func (s *State) looksOver(p *steps.Procedure, step *steps.Step) (is steps.Settin
 }
 
 // lookedOver is when a hold was cleared, or cleared again, before a position, if that counts for what is plugged in after it at that
-// time: it was in the same sitting, and nothing was plugged in since.
-func (s *State) lookedOver(j *Job, is steps.Setting, hold *steps.Step, position int64, at time.Time) (cleared time.Time, counts bool) {
-	m, done := j.done[hold.Name]
-	last := said{position: m.position, at: m.at, recorded: m.at}
-	if !done || m.position >= position || m.at.After(at) {
-		last.position = -1
-	} else {
-		last.recorded = s.Entries[m.position].Recorded
+// time: it was in the same sitting, and nothing was plugged in since. Zero: it does not.
+//
+//go:noinline
+func (s *State) lookedOver(j *Job, is steps.Setting, hold *steps.Step, position int64, at time.Time) (cleared time.Time) {
+	last := said{position: -1}
+	if m, done := j.done[hold.Name]; done && m.position < position && !m.at.After(at) {
+		last.position, last.at, last.recorded = m.position, m.at, s.Entries[m.position].Recorded
 	}
-	for _, c := range s.said[heldBy(hold.Name)] {
-		if c.mark == "" && c.position < position && c.position > last.position && !c.at.After(at) && c.state == strings.Join(hold.Confirm, "\n") {
-			last = c
+	name, lines := heldBy(hold.Name), strings.Join(hold.Confirm, "\n")
+	if c := saidSince(s.said[name], lines, last.position, position, at); c != nil {
+		last = *c
+	}
+	if last.position < 0 || at.Sub(last.at) > SittingLength || s.lapsed(last, name, at) || saidSince(s.said[is.Condition], is.State, last.position, position, at) != nil {
+		return cleared
+	}
+	return last.at
+}
+
+// saidSince is the last statement by entry that something is so, here, by that time and between two positions; nil: there is none.
+//
+//go:noinline
+func saidSince(all []said, state string, after, before int64, at time.Time) (last *said) {
+	for i := range all {
+		if c := &all[i]; c.mark == "" && c.position < before && c.position > after && c.state == state && !c.at.After(at) {
+			last, after = c, c.position
 		}
 	}
-	if last.position < 0 || at.Sub(last.at) > SittingLength || s.lapsed(last, heldBy(hold.Name), at) {
-		return last.at, false
-	}
-	for _, c := range s.said[is.Condition] {
-		if c.mark == "" && c.position < position && c.position > last.position && c.state == is.State {
-			return last.at, false
-		}
-	}
-	return last.at, true
+	return last
 }
 
 // unlooked says that what a hold looked over before the step counts no more for what that plugs in, so that its lines are confirmed
@@ -69,39 +72,33 @@ func (s *State) unlooked(j *Job, step *steps.Step, at time.Time) *Reason {
 	if hold == nil || s.Holds(is.Condition, at) == is.State {
 		return nil
 	}
-	if _, counts := s.lookedOver(j, is, hold, s.Size(), at); counts {
+	if _, done := j.done[hold.Name]; !done || !s.lookedOver(j, is, hold, s.Size(), at).IsZero() { // its turn comes first, or it counts
 		return nil
-	}
-	if _, done := j.done[hold.Name]; !done {
-		return nil // its turn comes first
 	}
 	safe, _ := s.ends(j.Procedure, is, "")
 	return &Reason{Because: ByHold, Text: fmt.Sprintf("before %s the lines of %s are confirmed again: they count in one sitting, and until %s", is, hold.Name, safe),
 		Remedy: s.remedy(Remedy{Kind: ToClear, Name: j.ID + "/" + hold.Name})}
 }
 
-// overlooked is the hold that was not cleared for what a step without lines sets, where a bare word said that it is so; nil: there is
-// none.
-func (s *State) overlooked(is steps.Setting, at time.Time) *steps.Step {
+// overlooked reports whether a step without lines sets what is so, and a bare word said so alone, for which the hold before that step
+// was not cleared.
+func (s *State) overlooked(is steps.Setting, at time.Time) bool {
 	of, by := s.setter(is, nil, at)
 	if by == nil {
-		return nil
+		return false
 	}
 	_, hold := s.looksOver(of.Procedure, by)
 	all := s.said[is.Condition]
 	for i := saidBy(all, at) - 1; hold != nil && i >= 0 && all[i].state == is.State && !s.lapsed(all[i], is.Condition, at); i-- {
-		c := all[i]
+		c := &all[i]
 		if c.mark != "" {
 			continue
 		}
-		if s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() {
-			return nil
-		}
-		if _, counts := s.lookedOver(of, is, hold, c.position, c.at); counts {
-			return nil
+		if _, bare := s.Entries[c.position].Facts.(journal.ConditionSet); !bare || !s.lookedOver(of, is, hold, c.position, c.at).IsZero() {
+			return false
 		}
 	}
-	return hold
+	return hold != nil
 }
 
 // LooksAgain is the hold of that name whose lines are confirmed again for what is plugged in after it; nil: they are not.
@@ -126,8 +123,8 @@ func (c *scheduler) looks(of int, j *Job, step *steps.Step) (hold *steps.Step, l
 	if hold == nil {
 		return nil, 0
 	}
-	cleared, counts := s.lookedOver(j, is, hold, s.Size(), c.now)
-	if !counts || !c.goesOn() {
+	cleared := s.lookedOver(j, is, hold, s.Size(), c.now)
+	if cleared.IsZero() || !c.goesOn() {
 		return hold, 0
 	}
 	return hold, min(c.sittings[0].To, c.minuteBefore(cleared.Add(SittingLength)))
@@ -136,7 +133,10 @@ func (c *scheduler) looks(of int, j *Job, step *steps.Step) (hold *steps.Step, l
 // lookOver puts into one sitting what plugs in, and the hold that is looked over for it: once more where it was cleared already, but
 // where the sitting goes on in which that was, and leaves time for it.
 func (c *scheduler) lookOver() {
-	pressed := slices.ContainsFunc(c.tasks, func(t task) bool { return t.late != nil })
+	pressed := false
+	for i := range c.tasks {
+		pressed = pressed || c.tasks[i].late != nil
+	}
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		if t.step == nil || t.again != "" || t.job == nil {
@@ -163,8 +163,7 @@ func (c *scheduler) lookOver() {
 			t.until(latest)
 			continue
 		}
-		d := doing{hold, c.minutes(t.job.Procedure, hold)}
-		k := c.add(task{of: t.of, job: t.job, work: t.work, stage: t.stage, step: d.step, minutes: d.minutes, again: AgainReady}, front{})
+		k := c.add(task{of: t.of, job: t.job, work: t.work, stage: t.stage, step: hold, minutes: c.minutes(t.work, hold), again: AgainReady}, front{})
 		c.order(k, i)
 		c.together(k, i)
 	}

@@ -51,7 +51,7 @@ func TestTiedDownInAnEarlierSitting(t *testing.T) {
 	b := tied(t)
 	b.done("arm")
 	b.must(out, in)
-	mustContain(t, b.refused(Finish{Step: "full"}, ByCondition), "battery: out, since the lines of tie were not confirmed for it")
+	mustContain(t, b.refused(Finish{Step: "full"}, ByCondition), "battery: out, but the journal says battery: in, and no hold was cleared again for it")
 	b.refused(tieAnew, ByState) // while the plug is in
 	b.must(out, tieAnew, in)
 	b.done("full")

@@ -15,7 +15,7 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	if g.Step == nil || g.Step.Job != r.Job || g.Step.Step.Name != r.Step.Name {
 		g.Why, g.JoinBy = "", time.Time{}
 	}
-	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r)
+	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r, now)
 	g.Beside = s.beside(r, g.Presses, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	if of := planOf(&r, g.planned); of != nil {

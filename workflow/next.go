@@ -64,16 +64,16 @@ type OtherClock struct {
 func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherClock) {
 	of := planOf(&r, s.Planned)
 	for _, other := range s.others {
-		dues := other.dues(now, other.Planned)
+		dues := other.dues(now, other.Planned, s)
 		for _, t := range other.Timers(now) {
-			open := !presses && !now.Before(t.Opens)
 			bears, theirs := true, false
 			for _, d := range dues {
 				if d.runs(&t) {
-					bears, theirs = bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
+					t.Opens, bears, theirs = latest(t.Opens, d.opens), bears && d.bears(&r, of, now), len(forTheSame(of, []*dueWork{d})) == 0
 				}
 			}
-			if now.After(t.Closes) || !open && bears || presses && !t.Closes.Before(r.Closes) {
+			open := !presses && !now.Before(t.Opens)
+			if now.After(t.Closes) || t.Damaged || !open && bears || presses && !t.Closes.Before(r.Closes) {
 				continue
 			}
 			all = append(all, OtherClock{other.Airframe.Mark, t, theirs})
@@ -127,18 +127,28 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 	}
 	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(&a), opens(&b)) })
-	due, what := s.due(now)
-	dues := s.dues(now, planned)
+	dues := s.dues(now, planned, s)
+	due, what := soonest(dues)
 	turn, leave := s.turns(jobs, now), nextLeave(time.Time{}, planned, now)
 	for _, other := range s.others {
 		leave = nextLeave(leave, other.Planned, now)
+	}
+	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
+		by := begunBy(b, a, s.takes(b, planOf(b, planned)), dues, now)
+		if !by.IsZero() && now.Add(s.takes(a, planOf(a, planned))).After(by) {
+			return 1
+		}
+		return 0
+	}
+	hurries := func(r *StepReport) bool { // what is due can't wait for it until an open join is done, which can wait
+		return indexOf(ready, func(is *StepReport) bool { return presses(is, now) && costs(is, r) > costs(r, is) }) >= 0
 	}
 	rank := func(r *StepReport) Rank {
 		of := planOf(r, planned)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return RankWet
-		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)):
+		case presses(r, now), face != nil && (of == nil || !of.Begins.After(now)), hurries(r):
 			return RankPresses
 		case !fits(r, of, dues, true, now):
 			return tight(r, of, dues, now)
@@ -153,24 +163,12 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 		}
 		return RankOpen
 	}
-	costs := func(a, b *StepReport) int { // 1: done first, it costs what can't wait either
-		if by := begunBy(b, dues); !by.IsZero() && now.Add(takes(a, planOf(a, planned))).After(by) {
-			return 1
-		}
-		return 0
-	}
 	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), placeOf(&a, planned)-placeOf(&b, planned))
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {
-		at := opensOnceSeenTo(r)
-		for _, d := range dues {
-			if d.job == r.Job && (d.then == r.Step.Name || d.wait == r.Step.Name) && !at.IsZero() && !at.After(d.closes) {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(dues, func(d *dueWork) bool { return d.heldByTime(r) })
 	}
 	waits := len(ready) > 0 && rank(&ready[0]) > RankOthers && indexOf(waiting, joins) >= 0 // what takes too long is not begun before a join that nothing but time and the builder holds back
 	if waits {
@@ -224,26 +222,6 @@ func because(r *StepReport, stage string, waiting []StepReport, due time.Time, t
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
 	}
 	return "", joinBy
-}
-
-// due returns the first deadline of the coated joints and of waits, and what must
-// be done by then.
-func (s *State) due(now time.Time) (due time.Time, what string) {
-	for _, j := range s.joints() {
-		phase := s.Phase(j, now)
-		if phase != Tacking && phase != Open {
-			continue
-		}
-		if w := j.Window(); due.IsZero() || w.Closes.Before(due) {
-			due, what = w.Closes, "joint "+j.Name+" must be joined"
-		}
-	}
-	for _, t := range s.deadlines(now) {
-		if due.IsZero() || t.Closes.Before(due) {
-			due, what = t.Closes, t.Then+" must be done"
-		}
-	}
-	return due, what
 }
 
 // HumidityCounts reports whether an adhesive of an open job has limits of humidity.
@@ -348,12 +326,14 @@ func (s *State) InReach(w Lapse, now time.Time) bool {
 			then = t.Then
 		}
 	}
-	for _, r := range s.Steps(job, now) {
-		if r.Step.Name != then && (r.Step.Joint != w.Name || !r.Step.Kind.Traits().Joins) {
+	for _, d := range s.dues(now, nil, s) {
+		if d.job != w.Job || d.joint != w.Name && (then == "" || d.then != then) {
 			continue
 		}
-		if at := opensOnceSeenTo(&r); r.AtHand() || !at.IsZero() && !at.After(w.Closes) {
-			return true
+		for _, r := range s.Steps(job, now) {
+			if d.then == r.Step.Name && r.AtHand() || d.heldByTime(&r) {
+				return true
+			}
 		}
 	}
 	return false

@@ -233,17 +233,17 @@ func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 	b.done("coat-tab")
 	b.after(5 * time.Minute)
 	b.done("coat-fin")
-	if due, what := b.state.due(b.now); what != "joint tab must be joined" || due.Sub(evening) != 40*time.Minute {
+	if due, what := soonest(b.state.dues(b.now, nil, b.state)); what != "joint tab must be joined" || due.Sub(evening) != 40*time.Minute {
 		t.Errorf("first due is %s, after %v", what, due.Sub(evening))
 	}
 	b.after(10 * time.Minute)
 	b.next("join-tab", "its window is open")
 	b.done("join-tab")
-	if due, what := b.state.due(b.now); what != "joint fin must be joined" || due.Sub(evening) != 45*time.Minute {
+	if due, what := soonest(b.state.dues(b.now, nil, b.state)); what != "joint fin must be joined" || due.Sub(evening) != 45*time.Minute {
 		t.Errorf("first due is %s, after %v", what, due.Sub(evening))
 	}
 	b.done("join-fin")
-	if due, what := b.state.due(b.now); what != "" || !due.IsZero() {
+	if due, what := soonest(b.state.dues(b.now, nil, b.state)); what != "" || !due.IsZero() {
 		t.Errorf("due is %s", what)
 	}
 }

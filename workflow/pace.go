@@ -185,23 +185,53 @@ func spreadOf(values []float64) Spread {
 	return out
 }
 
-// TimedInAll is how many steps of a person must have been timed before others are taken to last accordingly (common practice, no source).
-const TimedInAll = 5
+// How often a person must have been timed (common practice, no source).
+const (
+	TimedInAll = 5 // at all steps, before others are taken to last accordingly
+	timedOnce  = 3 // at a step, before it is taken to last so
+)
 
-// Pace is how a person's minutes at those steps that are meant compare with the written ones:
-// 2 is twice as long. The work must be [Timed]. It is for planning: no window, no clock and no wait
-// is ever made shorter by it.
-func Pace(all []WorkDone, by string, meant func(*steps.Procedure, *steps.Step) bool) Spread {
+// An OwnPace is how long somebody takes for a step, where that is known. No window, no clock and no wait is ever made shorter by it.
+type OwnPace func(*steps.Procedure, *steps.Step) (takes time.Duration, known bool)
+
+// PaceOf is a person's pace: by how long that step took, else by how all steps compare with what is written, where the record has
+// enough of either. The work must be [Timed].
+func PaceOf(all []WorkDone, by string) OwnPace {
+	type named struct{ procedure, step string }
+	each := map[named][]float64{}
+	every := pace(all, by, func(r *StepRecord, ratio float64) bool {
+		of := named{r.Procedure.Name, r.Step.Name}
+		each[of] = append(each[of], ratio)
+		return true
+	})
+	return func(p *steps.Procedure, step *steps.Step) (time.Duration, bool) {
+		of := every
+		own := each[named{p.Name, step.Name}]
+		known := of.Count >= TimedInAll
+		if len(own) >= timedOnce {
+			of, known = spreadOf(own), true
+		}
+		if hands := handsOf(step); known && hands > 0 {
+			return time.Duration(of.Median * float64(hands)), true
+		}
+		return 0, false
+	}
+}
+
+// pace is how a person's minutes at those steps that are meant compare with the written ones: 2 is twice as long. The work must be
+// [Timed].
+func pace(all []WorkDone, by string, meant func(r *StepRecord, ratio float64) bool) Spread {
 	var ratios []float64
 	for _, w := range all {
 		for _, r := range w.Steps {
-			if len(r.Done) == 0 || !meant(r.Procedure, r.Step) {
-				continue // before what it says is worked out: it is asked once for each step of a plan
-			}
-			hands := handsOf(r.Step)
 			for _, done := range r.Done {
-				if hands > 0 && done.By == by && done.Untimed == "" {
-					ratios = append(ratios, done.Took.Seconds()/hands.Seconds())
+				if done.By != by || done.Untimed != "" {
+					continue
+				}
+				if hands := handsOf(r.Step); hands > 0 {
+					if ratio := done.Took.Seconds() / hands.Seconds(); meant(r, ratio) {
+						ratios = append(ratios, ratio)
+					}
 				}
 			}
 		}

@@ -215,14 +215,14 @@ func TestPace(t *testing.T) {
 		{Step: &steps.Step{Name: "b", Hands: q("4 min")}, Done: []*StepTime{{By: "x", Took: 8 * time.Minute}}},
 		{Step: &steps.Step{Name: "c"}, Done: []*StepTime{{By: "x", Took: 8 * time.Minute}}}, // which says nothing
 	}}}
-	any := func(*steps.Procedure, *steps.Step) bool { return true }
-	if got, want := Pace(all, "x", any), (Spread{1.75, 1.5, 2, 2}); got != want {
+	any := func(*StepRecord, float64) bool { return true }
+	if got, want := pace(all, "x", any), (Spread{1.75, 1.5, 2, 2}); got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
-	if got := Pace(all, "x", func(_ *steps.Procedure, s *steps.Step) bool { return s.Name == "a" }); got.Median != 1.5 {
+	if got := pace(all, "x", func(r *StepRecord, _ float64) bool { return r.Step.Name == "a" }); got.Median != 1.5 {
 		t.Errorf("%+v", got)
 	}
-	if got := Pace(all, "z", any); got != (Spread{}) {
+	if got := pace(all, "z", any); got != (Spread{}) {
 		t.Errorf("%+v", got)
 	}
 }
@@ -253,5 +253,41 @@ func TestOwnPaceBeforeAJoin(t *testing.T) {
 		if got := s.Next(b.now).Step; (got != nil && got.Step.Name == "trim") != c.want {
 			t.Errorf("%s at %v for 10 min is led to %+v", c.by, c.each, got)
 		}
+		s.Planned = []Planned{{Job: trim.Job, Step: "gone", Begins: b.now}}
+		if got := s.CanWaitFor(&trim, s, false, b.now); got != c.want {
+			t.Errorf("%s at %v for 10 min: by a plan that has it not it fits in: %v", c.by, c.each, got)
+		}
+		other := working(t, one("trim", hands("trim", "18 min"))).state
+		other.Airframe.Mark = "PL-02"
+		at := other.Seated(Seat{By: c.by}).Beside([]*State{b.state})
+		if clocks := at.beside(other.Steps(other.Jobs[0], b.now)[0], false, b.now); (len(clocks) == 0) != c.want {
+			t.Errorf("%s at %v for 10 min: beside a step of another airframe %+v", c.by, c.each, clocks)
+		}
+	}
+}
+
+// What somebody takes for a step is found of that step, where it was timed often enough.
+func TestPaceOf(t *testing.T) {
+	p := &steps.Procedure{Name: "tidy"}
+	of := func(name string, took ...time.Duration) *StepRecord {
+		r := &StepRecord{Procedure: p, Step: &steps.Step{Name: name, Hands: q("10 min")}}
+		for _, each := range took {
+			r.Done = append(r.Done, &StepTime{By: "x", Took: each})
+		}
+		return r
+	}
+	const m = time.Minute
+	quick, slow := of("quick", 8*m, 8*m, 8*m), of("slow", 30*m, 30*m)
+	own := PaceOf([]WorkDone{{Steps: []*StepRecord{quick}}, {Steps: []*StepRecord{slow}}}, "x")
+	for step, want := range map[*steps.Step]time.Duration{quick.Step: 8 * m, slow.Step: 8 * m, {Name: "new", Hands: q("20 min")}: 16 * m, {Name: "free"}: 0} {
+		if got, known := own(p, step); got != want || known != (want > 0) {
+			t.Errorf("%s takes %v, %v; want %v", step.Name, got, known, want)
+		}
+	}
+	if got, known := own(&steps.Procedure{Name: "another"}, &steps.Step{Name: "quick", Hands: q("30 min")}); got != 24*m || !known {
+		t.Errorf("a step of the same name takes %v", got)
+	}
+	if got, known := PaceOf([]WorkDone{{Steps: []*StepRecord{slow, of("more", m, m)}}}, "x")(p, slow.Step); known {
+		t.Errorf("of four it is known to take %v", got)
 	}
 }

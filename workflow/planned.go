@@ -34,6 +34,27 @@ func (p *Planned) has(r *StepReport) bool {
 	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
+// Among has plans go by nobody in particular where fewer people are there than they are for: nobody else does a step meanwhile. 0: as
+// many as they are for.
+func Among(plans map[string][]Planned, people int) {
+	most := 0
+	for _, all := range plans {
+		for i := range all {
+			for _, who := range all[i].Hands {
+				most = max(most, who)
+			}
+		}
+	}
+	if people == 0 || people >= most {
+		return
+	}
+	for _, all := range plans {
+		for i := range all {
+			all[i].Hands = nil
+		}
+	}
+}
+
 // ends is when the step is over, as planned.
 //
 //go:noinline
@@ -95,7 +116,7 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 		return nil, by
 	}
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })
-	if !now.Add(takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
+	if !now.Add(s.takes(g.Step, planOf(g.Step, s.Planned))).After(by.Add(-minutesOf(safeMinutes * len(all)))) {
 		return nil, by
 	}
 	return reasonsOf(all), by

@@ -455,7 +455,7 @@ func TestNextSaysUntilWhen(t *testing.T) {
 func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
-	due, what := b.state.due(b.now)
+	due, what := soonest(b.state.dues(b.now, nil, b.state))
 	long, short := StepReport{Step: steps.Step{Hands: q("50 min")}}, StepReport{Step: steps.Step{Hands: q("25 min")}}
 	if what != "joint roots must be joined" || b.state.CanWaitFor(&long, b.state, false, b.now) || !b.state.CanWaitFor(&short, b.state, false, b.now) {
 		t.Errorf("due %v %s", due, what)

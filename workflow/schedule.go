@@ -128,7 +128,7 @@ type scheduler struct {
 	eitherBy []tie
 	sittings []plan.Span
 	given    []Sitting // by span
-	rounds   int       // how often they come again
+	weeks    int       // for how many they come again
 	over     []bool    // by span, whether it is longer than anybody gave it
 	added    int       // the first span that was added to those that were given
 
@@ -270,9 +270,9 @@ func newScheduler(fleet []*State, now time.Time, h Hours) *scheduler {
 
 // find finds the plan.
 func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error) {
-	of.hands, of.rounds = max(1, of.h.Hands), 0
+	of.hands, of.weeks = max(1, of.h.Hands), 0
 	if of.h.Again {
-		of.rounds = weeksAgain
+		of.weeks = weeksAgain
 	}
 	of.think = &thinking{left: cmp.Or(o.Think, time.Second)}
 	var best *Timetable
@@ -377,8 +377,8 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			d.r = plan.Result{Proven: true}
 			return d, nil
 		}
-		if more := c.roundsFor(); c.h.Again && more > c.rounds {
-			of.rounds = more
+		if more := c.weeksFor(); c.h.Again && more > c.weeks {
+			of.weeks = more
 			continue
 		}
 		if !of.rough {
@@ -412,8 +412,8 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			if len(d.more) > 0 {
 				return d, nil
 			}
-			if k := r.Conflict; c.h.Again && c.rounds < weeksMost && (len(k.Upper)+len(k.Latest)+len(k.Together) == 0 || k.Sittings && !k.Irreducible) { // they may be too few
-				of.rounds *= 4
+			if k := r.Conflict; c.h.Again && c.weeks < weeksMost && (len(k.Upper)+len(k.Latest)+len(k.Together) == 0 || k.Sittings && !k.Irreducible) { // they may be too few
+				of.weeks = min(weeksMost, 4*of.weeks)
 				continue
 			}
 		}

@@ -619,6 +619,13 @@ func TestSittingsComeAgainInTheSmallHours(t *testing.T) {
 			t.Errorf("%s: %q, %d in all, want %q, %s", c.given[0].From, got, len(all), c.want, c.plus)
 		}
 	}
+	var half []Sitting // of a year: once more is enough for a few weeks
+	for day := range 26 * 7 {
+		half = append(half, Sitting{at(1+day, 12, 0), at(1+day, 13, 0)})
+	}
+	if all := repeated(half, 8); len(all) != 2*len(half) {
+		t.Errorf("%d sittings of 26 weeks, and 8 weeks more: %d", len(half), len(all))
+	}
 	b := working(t, one("one", plain("short")))
 	for hour := range 4 {
 		p, err := scheduled(t, at(21, 12, 0), Hours{Sittings: []Sitting{{at(22, hour, 30), at(22, hour+1, 15)}}, Again: true}, b.state)

@@ -187,7 +187,7 @@ type Plugged struct {
 func (s *State) PluggedIn(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		for _, is := range other.standing(now, now) {
-			if def, _ := other.Sheet.Condition(is.is.Condition); !def.Bench && def.Guarded == is.is.State {
+			if !is.bench && other.isGuarded(is.is) {
 				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
 			}
 		}
@@ -259,8 +259,15 @@ func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, 
 }
 
 // firstFor is what must stand before a condition is set so, with what else is needed: the step of an open job that sets it needs that, and
-// it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. Without a state: nothing.
+// it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. What stands so from another sitting, and
+// nobody leaves as it is, or by a bare word that no hold was looked over for, is ended first. Without a state: nothing.
 func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
+	if s.Holds(is.Condition, at) == is.State {
+		if j := s.ender(is); j != nil && (!s.tendedNow(is, at) || s.overlooked(is, at)) {
+			first, _ = s.ends(j.written, is, "")
+		}
+		return first
+	}
 	_, by := s.setter(is, with, at)
 	for _, j := range s.OpenJobs(at) {
 		for _, step := range j.Procedure.Steps() {
@@ -269,7 +276,7 @@ func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (
 			}
 		}
 	}
-	if by == nil || s.Holds(is.Condition, at) == is.State {
+	if by == nil {
 		return first
 	}
 	for _, need := range by.Needs {
@@ -488,8 +495,15 @@ func (c *scheduler) standsSo(of int, def *steps.Condition) steps.Setting {
 // tendedNow reports whether a condition stands so now, and somebody was at it in this sitting: what was plugged in days ago is taken
 // out, and set anew for what needs it.
 func (s *State) tendedNow(is steps.Setting, now time.Time) bool {
+	return s.Holds(is.Condition, now) == is.State && (!s.isGuarded(is) || now.Sub(s.tendedAt(is, now)) <= SittingLength)
+}
+
+// isGuarded reports whether nobody leaves it so alone.
+//
+//go:noinline
+func (s *State) isGuarded(is steps.Setting) bool {
 	def, _ := s.Sheet.Condition(is.Condition)
-	return s.Holds(is.Condition, now) == is.State && (def.Guarded != is.State || now.Sub(s.tendedAt(is, now)) <= SittingLength)
+	return def.Guarded == is.State
 }
 
 // tendedAt is when somebody was last at what stands so: set it, or confirmed by a step that it stands. A bare word that it still stands so
@@ -497,34 +511,19 @@ func (s *State) tendedNow(is steps.Setting, now time.Time) bool {
 func (s *State) tendedAt(is steps.Setting, now time.Time) (at time.Time) {
 	all := s.said[is.Condition]
 	for i := saidBy(all, now) - 1; i >= 0; i-- {
-		c := all[i]
-		if c.state != is.State || !at.IsZero() && s.lapsed(c, is.Condition, now) {
+		c := &all[i]
+		if c.state != is.State || s.lapsed(*c, is.Condition, now) {
 			break
 		}
-		if at = c.at; c.mark == "" && s.Entries[c.position].Facts.Kind() != (journal.ConditionSet{}).Kind() {
+		at = c.at
+		if c.mark != "" {
+			continue
+		}
+		if _, bare := s.Entries[c.position].Facts.(journal.ConditionSet); !bare {
 			break
 		}
 	}
 	return at
-}
-
-// leftSo says that what is needed stands so from another sitting, where nobody leaves it so, or was plugged in before a hold was looked
-// over: it is ended, and set anew.
-func (s *State) leftSo(need steps.Setting, at time.Time) []Reason {
-	j, since := s.ender(need), "it was left so in another sitting"
-	if j == nil {
-		return nil
-	}
-	if s.tendedNow(need, at) {
-		hold := s.overlooked(need, at)
-		if hold == nil {
-			return nil
-		}
-		since = "the lines of " + hold.Name + " were not confirmed for it"
-	}
-	safe, _ := s.ends(j.written, need, "")
-	return []Reason{{Because: ByCondition, Text: fmt.Sprintf("it needs %s, and before that %s, since %s", need, safe, since),
-		At: s.tendedAt(need, at), Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}}
 }
 
 // endAll ends in each sitting what would be hot, on or plugged in when it is over, also what the plan has nothing to do with: of

@@ -256,7 +256,7 @@ type memo struct {
 	open   remembered[map[*Job]bool]
 	heads  remembered[*heads]
 	timed  sync.Once
-	slow   float64 // see slowness
+	pace   OwnPace // of whoever sits there
 }
 
 // heads are the first steps of stages that are not met, and the gates of measure steps that opened

@@ -163,7 +163,8 @@ func (c *scheduler) tended(r *row) bool {
 }
 
 // alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, or from now on until one,
-// while nobody is at this one.
+// while nobody is at this one. Of several people whoever would stay may be wanted elsewhere: there nobody is at it for any time between
+// two tasks, also where a second person is waited for.
 func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	if !c.tended(r) {
 		return false
@@ -171,6 +172,17 @@ func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	from := 0 // it stands so now
 	if before >= 0 {
 		from = starts[before] + c.tasks[before].minutes
+	}
+	if before >= 0 && c.hands > 1 {
+		for at := -1; at < from; {
+			at = from
+			for i := range c.tasks {
+				if t := &c.tasks[i]; t.of == r.of && t.step != nil && starts[i] <= at {
+					from = max(from, starts[i]+t.minutes)
+				}
+			}
+		}
+		return from < starts[after]
 	}
 	for i := range c.tasks {
 		t := &c.tasks[i]

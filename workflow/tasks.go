@@ -347,7 +347,7 @@ func (c *scheduler) answered(s *State, j *Job) *steps.Procedure {
 func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked, reports []StepReport, f *front, repairs map[string]front) (reasons []Reason) {
 	all := s.blocks(blocked, j, *step, c.now)
 	for _, set := range append(s.NeedsAt(j, *step, c.now), step.Sets...) {
-		if def, _ := s.Sheet.Condition(set.Condition); def.Guarded == set.State && j.Procedure.Kind != steps.Repair {
+		if s.isGuarded(set) && j.Procedure.Kind != steps.Repair {
 			if r := s.leftToRepair(set, false, c.now); r != nil {
 				all = append(all, *r)
 			}
@@ -462,7 +462,7 @@ func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int
 	step := &stage.Steps[i]
 	does := step.Kind.Traits()
 	t := task{of: of, job: k, work: k.Procedure, stage: stage.Name, step: step, minutes: c.minutes(k.Procedure, step),
-		safe: stage.Phase == steps.Safe && len(k.Damages) > 0}
+		safe: s.safeStage(k, &stage, c.now)}
 	if does.Glues() {
 		t.adhesive = c.adhesiveOf(of, s, k, step)
 	}

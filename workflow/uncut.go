@@ -20,7 +20,7 @@ func (of *scheduler) begun() *scheduler {
 // made is a scheduler with the tasks of every airframe, of which nothing is cut yet. What was made once is taken again where the sittings
 // are the same: what is cut changes none of it.
 func (of *scheduler) made() (*scheduler, error) {
-	if of.uncut == nil || of.uncut.rounds != of.rounds {
+	if of.uncut == nil || of.uncut.weeks != of.weeks {
 		c := of.begun()
 		if err := c.hours(); err != nil {
 			return c, err

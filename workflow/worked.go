@@ -110,14 +110,14 @@ func (s *State) gathered(joined map[int64]*Joint, from int) *gathering {
 	return g
 }
 
-// lately is how many entries of a journal tell how slow somebody is who is at the bench now: more would be waited for.
+// lately is how many entries of a journal tell the pace of somebody who is at the bench now: more would be waited for.
 const lately = 100
 
-// slowness is how many times as long as is written whoever sits here takes for a step, at least once. It is found in what was recorded
-// last in the journals that are at hand, without folding any once more: a step whose joint was coated again since is not timed.
-func (s *State) slowness() float64 {
+// pace is that of whoever sits here, as plans go by it, but found in what was recorded last in the journals that are at hand, without
+// folding any once more: a step whose joint was coated again since is not timed.
+func (s *State) pace() OwnPace {
 	if s.memo == nil || s.seat.By == "" {
-		return 1
+		return PaceOf(nil, "")
 	}
 	s.memo.timed.Do(func() {
 		var all []WorkDone
@@ -138,12 +138,9 @@ func (s *State) slowness() float64 {
 			all = append(all, WorkDone{of.Airframe.Mark, g.found, g.visits})
 		}
 		Timed(all)
-		pace := Pace(all, s.seat.By, func(*steps.Procedure, *steps.Step) bool { return true })
-		if s.memo.slow = 1; pace.Count >= TimedInAll {
-			s.memo.slow = max(1, pace.Median)
-		}
+		s.memo.pace = PaceOf(all, s.seat.By)
 	})
-	return s.memo.slow
+	return s.memo.pace
 }
 
 // A gathering goes through a journal once.

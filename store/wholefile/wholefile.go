@@ -77,6 +77,14 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 // is taken. The caller must confirm the folder with [Confirm].
 func Move(from, to string) error { return publish(from, to) }
 
+// How long [Lock] waits, and how long between two looks. What is done under it takes milliseconds (common practice, no source).
+const (
+	patience = 5 * time.Second
+	pause    = 10 * time.Millisecond
+)
+
+var errHeld = errors.New("another program holds it")
+
 // makeFile writes a draft, and lets publish give it its name.
 func makeFile(ctx context.Context, drafts, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
 	if path == "" {

@@ -44,7 +44,7 @@ func (m *model) follow(p *Problem, starts []int) {
 
 // openStarts are the spans of starts that leave an activity of that length inside a sitting that is no shorter than room, both ends included.
 func openStarts(sittings []Span, length, room int) []Span {
-	all := []Span{} // not nil, which stands for all
+	all := make([]Span, 0, len(sittings)) // not nil, which stands for all
 	for _, w := range sittings {
 		if w.To-w.From >= room {
 			if n := len(all); n > 0 && all[n-1].To+1 >= w.From {

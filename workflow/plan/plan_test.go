@@ -274,6 +274,18 @@ func TestWindows(t *testing.T) {
 	}
 }
 
+// What is more than the exact search takes at once is still given to it where no plan is found: UBO10's psp6 cannot be done, as published
+// (Franck, Neumann and Schwindt), whatever else there is to do.
+func TestManyWithoutAPlan(t *testing.T) {
+	p := projectMax(psp6)
+	for range 400 {
+		p.Activities = append(p.Activities, plan.Activity{Length: 1})
+	}
+	if r := solved(t, p, plan.Options{Think: time.Minute}); !r.Proven || r.Starts != nil || r.Conflict == nil {
+		t.Errorf("finish %d, proven %t, conflict %v", r.Finish, r.Proven, r.Conflict)
+	}
+}
+
 func TestBadProblems(t *testing.T) {
 	hands := []int{1}
 	for _, c := range []struct {

@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// exactMost is how many activities the exact search takes at once.
+// exactMost is how many activities the exact search takes at once, where there is a plan already.
 const exactMost = 400
 
 // sureConflicts is how long the exact search looks for a first plan, in conflicts, whatever the time.
@@ -113,7 +113,7 @@ func (v *solver) search() (none bool) {
 	switch {
 	case v.best != nil && v.cost.finish == v.bound, v.l.limit.over:
 		return false
-	case len(v.free) <= exactMost:
+	case len(v.free) <= exactMost || v.best == nil:
 		return v.exact()
 	case v.best != nil:
 		v.improve(math.MaxInt)

@@ -12,7 +12,6 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
-	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
@@ -25,7 +24,7 @@ type planOptions struct {
 	sittings, consider      []string
 	temperature, think, ics string
 	hands                   string
-	tight, full             bool
+	tight, full, unkept     bool
 }
 
 func (a *app) planCommand() *cobra.Command {
@@ -40,7 +39,8 @@ func (a *app) planCommand() *cobra.Command {
 			"said how far from it this one is at most. What fits no sitting, or not\n" +
 			"the temperature, is left out with what comes after it. Where there is no plan, it is said what is\n" +
 			"in conflict. What would help is said too. Nothing is recorded. The plan is kept beside the store,\n" +
-			"in a file named like it with .plan at its end, and what is next follows it. You may delete it.\n\n" +
+			"in a file named like it with .plan at its end, and what is next follows it. You may delete it.\n" +
+			"A plan that is only a question (what if?) is asked with --unkept.\n\n" +
 			"A sitting is \"today 19:00-21:00\", \"tomorrow …\", \"sat 14:00-17:00\" (the next one), a date as in\n" +
 			"\"2026-03-07 14:00-17:00\", or is repeated: \"every weekday 19:30-21:00\", every day, every weekend,\n" +
 			"every tue. On a day of which something is said, what is repeated gives way to that. One may end\n" +
@@ -76,6 +76,7 @@ func (a *app) planCommand() *cobra.Command {
 	flags.StringArrayVar(&o.consider, "consider", nil, "plan with this `ADHESIVE or ANSWER` to an open choice; may be repeated")
 	flags.BoolVar(&o.tight, "tight", false, "use windows to their ends, with nothing to spare")
 	flags.BoolVar(&o.full, "full", false, "every sitting in full, however many there are")
+	flags.BoolVar(&o.unkept, "unkept", false, "show it only: the plan before is kept, and what is next follows that")
 	flags.StringVar(&o.think, "think", "1s", "how long to look for a better plan, a `DURATION`")
 	flags.StringVar(&o.ics, "ics", "", "write the sittings to a calendar of their own: a `FILE`, or - for standard output")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.plan(cmd.Context(), args, o) }
@@ -155,8 +156,10 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := d.Plan.Keep(ctx, fleet, timetable); err != nil {
-		a.warn("%v; what is next does not follow it", err)
+	if !o.unkept {
+		if err := d.Plan.Keep(ctx, fleet, timetable); err != nil {
+			a.warn("%v; what is next does not follow it", err)
+		}
 	}
 	names := make([]string, len(fleet))
 	for i, s := range fleet {
@@ -165,7 +168,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	p := page.NewPlan(names, timetable)
 	p.Full, p.Think, p.Columns = o.full, think, a.Wide()
 	for _, s := range begin {
-		p.Begin = append(p.Begin, s.Airframe.Mark)
+		p.ToBegin(s, now)
 	}
 	inReach := func(of []*workflow.State, w workflow.Lapse) bool {
 		return slices.ContainsFunc(of, func(s *workflow.State) bool { return s.Airframe.Mark == w.Mark && s.InReach(w, now) })
@@ -270,8 +273,8 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 	return n, origin == "flag" || origin == "environment", nil
 }
 
-// fleet is what is planned, of these airframes or of all on which something is open: with the repair of their damage as if it
-// were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
+// fleet is what is planned, of these airframes or of all on which something is open: with the check that is due and the repair of
+// their damage as if they were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
 // noted where all journals are read for that.
 func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin []*workflow.State, err error) {
 	now := a.time.Now()
@@ -280,7 +283,7 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 		if work.read {
 			work.note(s, now)
 		}
-		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && !neverBegun(s) {
+		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && (s.Retired != nil || s.Unchecked(now) == nil) && !neverBegun(s) {
 			return nil
 		}
 		return s
@@ -302,32 +305,14 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 	return fleet, unbegun, begin, nil
 }
 
-// neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair.
+// neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair, or a flight to check it after.
 func neverBegun(s *workflow.State) bool {
-	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0
-}
-
-// timedOnce is how often a step must have been timed before it is planned by that (common practice, no source).
-const timedOnce = 3
-
-// paceOf is how long somebody takes for a step: by how long that step took, else by how all steps compare with what is
-// written, where the record has enough of either.
-func paceOf(done []workflow.WorkDone, by string) func(*steps.Procedure, *steps.Step) (time.Duration, bool) {
-	every := workflow.Pace(done, by, func(*steps.Procedure, *steps.Step) bool { return true })
-	return func(p *steps.Procedure, step *steps.Step) (time.Duration, bool) {
-		hands, err := step.Hands.Duration()
-		of := workflow.Pace(done, by, func(other *steps.Procedure, s *steps.Step) bool { return other.Name == p.Name && s.Name == step.Name })
-		known := of.Count >= timedOnce
-		if !known {
-			of, known = every, every.Count >= workflow.TimedInAll
-		}
-		return time.Duration(of.Median * float64(hands)), known && err == nil && hands > 0
-	}
+	return len(s.Jobs) == 0 && s.Retired == nil && len(s.Damages) == 0 && len(s.Flights) == 0
 }
 
 // byRecord adds to the hours of a plan what the record has for it: the builder's own pace, and the plan that was shown.
 func byRecord(ctx context.Context, d *desk.Desk, h *workflow.Hours, fleet []*workflow.State, work *worked, known []*workflow.State) {
-	h.Again, h.Pace, h.Like = true, paceOf(work.all(ctx, d, known), d.By), d.Plan.Last(fleet)
+	h.Again, h.Pace, h.Like = true, workflow.PaceOf(work.all(ctx, d, known), d.By), d.Plan.Last(fleet)
 }
 
 // thinkAgain is how long a plan is looked for while somebody waits for the next step.

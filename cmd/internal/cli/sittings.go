@@ -19,6 +19,8 @@ const (
 	farthestSitting = 366
 	// longestSitting tells one that goes on after midnight from one that ends before it starts.
 	longestSitting = 12 * time.Hour
+	// mostSittings is how many can be planned: more than one an hour, day and night, is a slip of the pen, and takes long.
+	mostSittings = 24 * sittingsAhead
 )
 
 const sittingForms = `write "today 19:00-21:00", "sat 14:00-17:00", "2026-03-07 14:00-17:00" or "every weekday 19:30-21:00"`
@@ -64,6 +66,9 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 		default:
 			out = append(out, s.Sitting)
 		}
+	}
+	if len(out) > mostSittings {
+		return nil, usage("that is %d sittings in %d weeks; a plan can be for at most %d: write fewer, longer ones", len(out), sittingsAhead/7, mostSittings)
 	}
 	return out, nil
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -109,6 +110,16 @@ func TestSittings(t *testing.T) {
 	}
 	if _, err := sittings([]string{"every weekday 19:30-21:00"}, now, false); err != nil {
 		t.Error(err)
+	}
+	var short []string
+	for minute := 6 * 60; minute < 13*60; minute += 15 {
+		short = append(short, fmt.Sprintf("every day %02d:%02d-%02d:%02d", minute/60, minute%60, minute/60, minute%60+10))
+	}
+	if _, err := sittings(short[:24], now, true); err != nil {
+		t.Error(err)
+	}
+	if _, err := sittings(short, now, true); err == nil || !strings.Contains(err.Error(), "in 26 weeks; a plan can be for at most 4368: write fewer") {
+		t.Errorf("28 sittings a day: %v", err)
 	}
 }
 

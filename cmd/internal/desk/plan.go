@@ -64,33 +64,12 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 		if line, err := lineOf(p.File, 1); err != nil || json.Unmarshal(line, &p.last) != nil {
 			p.last = order{}
 		}
-		p.last.among(p.Hands)
+		workflow.Among(p.last.Planned, p.Hands)
 	}
 	if mark := s.Airframe.Mark; p.last.Since[mark].Equal(s.Since) {
 		return p.last.Planned[mark]
 	}
 	return nil
-}
-
-// among has the plan go by nobody in particular where fewer people are there than it is for: nobody else does a step meanwhile.
-//
-//go:noinline
-func (o *order) among(people int) {
-	most := 0
-	for _, all := range o.Planned {
-		for i := range all {
-			for _, who := range all[i].Hands {
-				most = max(most, who)
-			}
-		}
-	}
-	for _, all := range o.Planned {
-		for i := range all {
-			if 0 < people && people < most {
-				all[i].Hands = nil
-			}
-		}
-	}
 }
 
 // same reports whether a file was not written since; nil: there was none.
@@ -186,7 +165,10 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if p == nil {
 		return nil
 	}
-	defer os.Remove(p.alone())
+	release, locked := wholefile.Lock(p.File)
+	if locked == nil {
+		defer release()
+	}
 	var next order
 	if line, err := p.line(1); err == nil {
 		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
@@ -215,10 +197,12 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		return err
 	}
 	text := fmt.Appendf(nil, "%s\n%s\n", first, second)
-	err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
-		_, err := to.Write(text)
-		return err
-	})
+	if err = locked; err == nil {
+		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
+			_, err := to.Write(text)
+			return err
+		})
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if err == nil {
@@ -227,31 +211,26 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	}
 	p.read, _ = os.Stat(p.File)
 	p.last, p.held = next, text
-	p.last.among(p.Hands)
+	workflow.Among(p.last.Planned, p.Hands)
 	return fmt.Errorf("keeping the plan: %w", err)
 }
 
-// alone waits until no other program keeps a plan there, for a second at most: one that was ended leaves its mark behind. Whoever
-// is done removes it.
-func (p *Plan) alone() (mark string) {
-	mark = p.File + ".lock"
-	for range 100 {
-		f, err := os.OpenFile(mark, os.O_CREATE|os.O_EXCL, 0o600)
-		if _ = f.Close(); !errors.Is(err, os.ErrExist) { // what can't be written there is said of the plan
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	return mark
-}
-
-// Repairing is an airframe as it would be with the repair of its damage begun, or its open repair amended, of which nothing is
-// recorded; as it is, where there is nothing to begin or it is refused.
+// Repairing is an airframe as it would be with the check that is due and the repair of its damage begun, or its open repair amended,
+// of which nothing is recorded; as it is, where there is nothing to begin or it is refused.
 func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State {
-	if s.Retired != nil || len(s.Unplanned(d.Now())) == 0 {
+	now := d.Now()
+	if s.Retired != nil {
 		return s
 	}
 	trial := &Desk{Store: unwritten{d.Store}, Library: d.Library, Now: d.Now, By: d.By, Program: d.Program}
+	if due := s.Unchecked(now); due != nil && due.Remedy.Kind == workflow.ToStart {
+		if _, after, err := trial.Start(ctx, s, due.Remedy.Name, "", time.Time{}); err == nil {
+			s = after
+		}
+	}
+	if len(s.Unplanned(now)) == 0 {
+		return s
+	}
 	repair, err := trial.PlanRepair(ctx, s)
 	if err != nil {
 		return s

@@ -11,8 +11,10 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
+	"fettle/store/wholefile"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -169,8 +171,7 @@ func TestPlanThatIsNotWrittenGivesWay(t *testing.T) {
 	}
 }
 
-// Programs that keep their plans at the same time lose none of each other's, and what one of them leaves behind as it is ended stops
-// nobody for long.
+// Programs that keep their plans at the same time lose none of each other's.
 func TestPlansAreKeptAtOnce(t *testing.T) {
 	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	file := filepath.Join(t.TempDir(), "store.plan")
@@ -190,18 +191,40 @@ func TestPlansAreKeptAtOnce(t *testing.T) {
 		})
 	}
 	all.Wait()
-	if err := os.WriteFile(file+".lock", nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if err := (&Plan{File: file}).Keep(t.Context(), nil, workflow.Timetable{Made: since}); err != nil {
-		t.Error(err)
-	}
 	for _, mark := range []string{"FN-01", "FN-02", "FN-03"} {
 		if got := (&Plan{File: file}).planned(of(mark)); len(got) != 1 || got[0].Step != "step-9" {
 			t.Errorf("%s has %+v", mark, got)
 		}
 	}
-	if _, err := os.Stat(file + ".lock"); err == nil {
-		t.Error("a lock is left behind")
+}
+
+// A plan waits while another program holds the folder, and where that goes on it is followed, and does not overwrite what is there.
+func TestPlanWaitsForAnotherProgram(t *testing.T) {
+	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	file := filepath.Join(t.TempDir(), "store.plan")
+	s := &workflow.State{Airframe: journal.Registered{Mark: "FN-01"}, Since: since}
+	for held, kept := range map[time.Duration]bool{time.Second: true, time.Minute: false} {
+		synctest.Test(t, func(t *testing.T) {
+			release, err := wholefile.Lock(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			go func() {
+				time.Sleep(held)
+				release()
+			}()
+			p := &Plan{File: file}
+			visits := []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-01", Job: "finch-build", Step: held.String(), Begins: since}}}}
+			if err := p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: visits}); (err == nil) != kept {
+				t.Errorf("held for %v: %v", held, err)
+			}
+			if got := p.planned(s); len(got) != 1 || got[0].Step != held.String() {
+				t.Errorf("held for %v it has %+v", held, got)
+			}
+			if got := (&Plan{File: file}).planned(s); (len(got) == 1 && got[0].Step == held.String()) != kept {
+				t.Errorf("held for %v another program has %+v", held, got)
+			}
+			time.Sleep(held)
+		})
 	}
 }

@@ -179,7 +179,7 @@ func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time
 	for _, o := range suggestion.Others {
 		p := NewStep(s, o.Step, now)
 		p.heed(s, now)
-		all = append(all, NextShare{o.Who, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, p.Whole})
+		all = append(all, NextShare{o.Who, s.NameOf(o.Step.Job, o.Step.Step.Name, now), turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, p.Whole})
 	}
 	return all
 }

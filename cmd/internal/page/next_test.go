@@ -7,6 +7,7 @@ import (
 
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A step that does not fit in before a joint must be joined is shown with the
@@ -64,6 +65,32 @@ func TestAStepSaysWhoseItIs(t *testing.T) {
 		text := strings.TrimSpace(n.Later(&Clock{Now: now}))
 		if text != test.want || !strings.Contains(n.Markdown(&Clock{Now: now}), test.want) || !strings.Contains(n.Action(&Clock{Now: now}), test.want) {
 			t.Errorf("%q, want %q", text, test.want)
+		}
+	}
+}
+
+// What another person does is found by its name: where two open jobs have a step of that name, with its job.
+func TestAShareNamesItsJob(t *testing.T) {
+	at := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	one := func(name string) *steps.Procedure {
+		return &steps.Procedure{Name: name, Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{{Kind: steps.Do, Name: "look", Title: "Look", Do: "Look."}}}}}
+	}
+	entry := func(n int64, f journal.Facts) journal.Entry {
+		return journal.Entry{Position: n, At: at, Recorded: at, Facts: f}
+	}
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{"sheet": {}}, Procedures: map[string]*steps.Procedure{"check": one("check"), "repair": one("repair")}}
+	entries := []journal.Entry{entry(0, journal.Registered{Mark: "CW-01", Sheet: "sheet"}), entry(1, journal.JobOpened{Job: "check", Procedure: "check", Sheet: "sheet"}), entry(2, journal.JobOpened{Job: "repair", Procedure: "repair", Sheet: "sheet"})}
+	for n, want := range map[int]string{2: "look", 3: "repair/look"} {
+		s, err := workflow.Replay(entries[:n], docs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		job := s.Jobs[len(s.Jobs)-1]
+		all := sharesNext(s, workflow.Suggestion{Others: []workflow.Share{{Who: 2, Step: s.Steps(job, at)[0], Planned: at}}}, at)
+		if len(all) != 1 || all[0].Step != want {
+			t.Errorf("%+v, want %s", all, want)
+		} else if r, _, err := s.FindStep(all[0].Step, at); err != nil || r.Job != job.ID {
+			t.Errorf("%s: %v", all[0].Step, err)
 		}
 	}
 }

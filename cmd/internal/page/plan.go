@@ -36,9 +36,9 @@ type Plan struct {
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Pace    *PlanPace             `json:"own_pace,omitempty"` // nil: all goes by the minutes that are written
 	Climate []workflow.Climates   `json:"climate"`
-	Bench   *float64              `json:"bench,omitempty"`            // at which it stops nothing, in °C
-	Begin   []string              `json:"repairs_to_begin,omitempty"` // airframes whose repair is planned and not open yet
-	Unbegun []string              `json:"to_begin,omitempty"`         // the commands that begin airframes without any job
+	Bench   *float64              `json:"bench,omitempty"`         // at which it stops nothing, in °C
+	Begin   []PlanBegin           `json:"jobs_to_begin,omitempty"` // what is planned as if it were begun
+	Unbegun []string              `json:"to_begin,omitempty"`      // the commands that begin airframes without any job
 	Full    bool                  `json:"-"`
 	Think   time.Duration         `json:"-"` // how long it was looked for, at most
 	Columns int                   `json:"-"` // of the page, where that is known
@@ -215,8 +215,8 @@ func (p Plan) Markdown(c *Clock) string {
 	if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return s.Overtime }) {
 		l.add("What is open, hot, on or plugged in can't wait for your next sitting: it is planned in overtime.\n")
 	}
-	for _, mark := range p.Begin {
-		l.add("The repair of %s is planned as if it were begun. To begin it:\n\n%s", esc(mark), command("fettle repair "+mark+" --start"))
+	for _, b := range p.Begin {
+		l.add("The %s of %s is planned as if it were begun. To begin it:\n\n%s", b.What, esc(b.Mark), command(b.Do))
 	}
 	if len(p.Unbegun) > 0 {
 		l.add("To begin, and plan then:")
@@ -494,21 +494,44 @@ func (l *lines) days(d *Days, mark string, c *Clock) {
 	l.add("\n%s: `fettle plan %s`", map[bool]string{false: "Step by step", true: "Step by step, and what can't be planned"}[d.Partly], esc(mark))
 }
 
-// atOnce says what waits for no sitting.
+// A PlanBegin is a check that is due, or the repair of damage, which is planned as if it were begun.
+type PlanBegin struct {
+	Mark string `json:"mark"`
+	What string `json:"what"`
+	Do   string `json:"do"` // the command that begins it
+}
+
+// ToBegin adds what of an airframe is planned and not open yet.
+func (p *Plan) ToBegin(s *workflow.State, now time.Time) {
+	mark := s.Airframe.Mark
+	if due := s.Unchecked(now); due != nil && due.Remedy.Kind == workflow.ToStart {
+		p.Begin = append(p.Begin, PlanBegin{mark, "check " + due.Remedy.Name, "fettle start " + mark + " " + due.Remedy.Name})
+	}
+	if len(s.Unplanned(now)) > 0 {
+		p.Begin = append(p.Begin, PlanBegin{mark, "repair", "fettle repair " + mark + " --start"})
+	}
+}
+
+// atOnce says what waits for no sitting, and what shows it: what is not begun yet is to be begun for that.
 func (p *Plan) atOnce(l *lines) {
-	said := ""
+	said, do := "", "fettle next"
 	for i := range p.Sittings {
 		for k := range p.Sittings[i].Turns {
-			if t := &p.Sittings[i].Turns[k]; t.AtOnce {
-				if said != "" {
-					said += "; "
-				}
-				said += t.Title + " (" + t.Mark + ")"
+			t := &p.Sittings[i].Turns[k]
+			if !t.AtOnce {
+				continue
 			}
+			if at := slices.IndexFunc(p.Begin, func(b PlanBegin) bool { return b.Mark == t.Mark }); said == "" && at >= 0 {
+				do = p.Begin[at].Do
+			}
+			if said != "" {
+				said += "; "
+			}
+			said += t.Title + " (" + t.Mark + ")"
 		}
 	}
 	if said != "" {
-		l.add("**At once, before any sitting:** %s. `fettle next`\n", esc(said))
+		l.add("**At once, before any sitting:** %s. `%s`\n", esc(said), do)
 	}
 }
 

@@ -49,7 +49,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 func (a album) planning(now time.Time) {
 	marks := []string{"FN-01", "WR-01"}
 	plan := page.NewPlan(marks, twoSittings(now))
-	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = marks[1:], true, true
+	plan.Begin, plan.Kept, plan.Sittings[0].Overtime = []page.PlanBegin{{Mark: marks[1], What: "repair", Do: "fettle repair " + marks[1] + " --start"}}, true, true
 	plan.Lapses[0].InReach, plan.Lapses[2].InReach, plan.Lapses[2].Before = true, true, true
 	last := plan.Sittings[1].To
 	plan.Sittings[1].Turns = append(plan.Sittings[1].Turns,

@@ -1,0 +1,84 @@
+package workflow
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// leftAlone goes through a plan of airframes and says at which nobody is, and for how long, while the plug of its battery is in by what
+// the plan sets.
+func leftAlone(p Timetable) (all []string) {
+	for _, v := range p.Visits {
+		in, until := map[string]bool{}, map[string]time.Time{} // what is plugged in; until when somebody is at it
+		for i := range v.Turns {
+			t := &v.Turns[i]
+			if in[t.Mark] && t.Begins.After(until[t.Mark]) {
+				all = append(all, fmt.Sprintf("%s for %s before %s", t.Mark, t.Begins.Sub(until[t.Mark]), t.Step))
+			}
+			if t.Ends.After(until[t.Mark]) {
+				until[t.Mark] = t.Ends
+			}
+			for _, is := range t.Sets {
+				in[t.Mark] = is.State == "in"
+			}
+		}
+	}
+	return all
+}
+
+// What is plugged in on one of several airframes waits for no second person: it is plugged in when they come.
+func TestScheduleLeavesNothingPluggedInAlone(t *testing.T) {
+	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
+	r := rand.New(rand.NewPCG(7, 0))
+	some := func(name string) steps.Step {
+		step := hands(name, fmt.Sprintf("%d min", 2+r.IntN(30)))
+		if r.IntN(3) == 0 {
+			step.Alone = []string{steps.No}
+		}
+		return step
+	}
+	for round := range 40 {
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		var fleet []*State
+		for n := range 2 + r.IntN(2) {
+			all := []steps.Step{some("sand")}
+			if n == 0 || r.IntN(2) == 0 {
+				plug, pull := hands("plug", "2 min"), hands("pull", "1 min")
+				plug.Sets, pull.Sets = []steps.Setting{in}, []steps.Setting{out}
+				all = append(all, plug)
+				for k := range 1 + r.IntN(3) {
+					try := some(fmt.Sprintf("try-%d", k+1))
+					try.Needs = []steps.Setting{in}
+					all = append(all, try)
+				}
+				all = append(all, pull)
+			}
+			b := workingOn(t, kit, one("power", append(all, some("weigh"))...), one("rest", some("file"), some("tape")))
+			b.state.Airframe.Mark = fmt.Sprintf("PL-%02d", n)
+			fleet = append(fleet, b.state)
+		}
+		for i := range fleet {
+			var others []*State
+			for k, other := range fleet {
+				if k != i {
+					others = append(others, other)
+				}
+			}
+			fleet[i] = fleet[i].Beside(others)
+		}
+		people := 2 + r.IntN(2)
+		p, err := Schedule(t.Context(), fleet, evening, Hours{Hands: people, Sittings: open(0, 300, 1440, 1740)}, plan.Options{Think: 50 * time.Millisecond})
+		if err != nil {
+			t.Fatalf("%d: %v", round, err)
+		}
+		if all := leftAlone(p); len(all) > 0 {
+			t.Errorf("%d, %d people: %s: %v", round, people, says(p), all)
+		}
+	}
+}
