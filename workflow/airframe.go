@@ -186,6 +186,10 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if reasons := s.guarded(nil, []steps.Setting{set}, c.At); len(reasons) > 0 {
 			return nil, &Refusal{What: set.String(), Reasons: reasons}
 		}
+		if first := s.safeFirst(set, c.At); first.State != "" && !lists.Contains(r.Set, first) {
+			return nil, refuse(set.String(), ByCondition, fmt.Sprintf("before that it needs %s, but %s says %s: %s", first, s.sayer(first.Condition, c.At), first.Condition, s.Holds(first.Condition, c.At)),
+				s.remedy(Remedy{Kind: ToSetCondition, Setting: first}))
+		}
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +17,8 @@ func armed(t *testing.T) *bench {
 		return []steps.Setting{{Condition: condition, State: state}}
 	}
 	kit := sheet()
-	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "propeller", States: []string{"off", "on"}, Guarded: "on"}, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	kit.Conditions[0].Guarded = "on" // the propeller
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
 	bare, plug, try, pull := plain("bare"), plain("plug"), plain("try"), plain("pull")
 	fit, tie, arm, full, disarm := plain("fit"), plain("tie"), plain("arm"), plain("full"), plain("disarm")
 	bare.Sets = append(is("propeller", "off"), is("battery", "out")...)
@@ -116,4 +118,32 @@ func TestWhatWasPluggedInInAnotherSitting(t *testing.T) {
 	b.must(out)
 	b.must(Clear{Step: "plug", Answers: []bool{true}})
 	b.done("try", "pull")
+}
+
+// Whoever takes a propeller off pulls the plug first, as whoever fits it does, also where no job is open any more.
+func TestThePlugIsOutBeforeAHandGoesToThePropeller(t *testing.T) {
+	b := armed(t)
+	on, off, in, out := setting("propeller", "on"), setting("propeller", "off"), setting("battery", "in"), setting("battery", "out")
+	mustContain(t, b.refused(off, ByCondition), "before that it needs battery: out, but the journal says battery: in", "[set-condition ")
+	b.must(out, off)
+	b.must(Clear{Step: "plug", Answers: []bool{true}})
+	mustContain(t, b.refused(on, ByCondition), "before that it needs battery: out")
+	b.must(ReadBench{Set: append(slices.Clone(out.Set), on.Set...)}, in) // said together
+	var got []string
+	for _, need := range []steps.Setting{off.Set[0], out.Set[0]} { // the plug can be pulled whatever the propeller does
+		for _, r := range b.state.stands(need, b.now) {
+			got = append(got, r.Text+" -> "+r.Remedy.Setting.String())
+		}
+	}
+	if want := []string{"it needs propeller: off, and before that battery: out, but the journal says battery: in -> battery: out", "it needs battery: out, but the journal says battery: in -> battery: out"}; !slices.Equal(got, want) {
+		t.Errorf("the reasons are %q", got)
+	}
+	b = armed(t)
+	b.done("full", "disarm")
+	b.must(in)
+	if open := b.state.OpenJobs(b.now); len(open) > 0 {
+		t.Fatalf("%s is open", open[0].ID)
+	}
+	b.refused(off, ByCondition)
+	b.must(out, off)
 }

@@ -446,10 +446,15 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	step := stage.Steps[i]
 	var reasons []Reason
 	needs := s.NeedsAt(j, step, at)
+	var kept []Reason
 	for _, need := range needs {
-		reasons = append(reasons, s.stands(need, at, needs...)...)
+		guards := s.guarded(j, []steps.Setting{need}, at)
+		if len(guards) == 0 { // else nobody is told to set it so
+			reasons = append(reasons, s.stands(need, at, needs...)...)
+		}
+		kept = append(kept, guards...)
 	}
-	reasons = append(reasons, s.guarded(j, needs, at)...)
+	reasons = append(reasons, kept...)
 	own := openCoat{spread: begunOf(j, step.Name)}
 	if step.Kind.Traits().Joins {
 		own.Joint, _ = j.JointOf(step)

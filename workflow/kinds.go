@@ -310,7 +310,7 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 		}
 	}
 	needs = without(needs, s.NeedsAt(j, stage.Steps[i], at))
-	return slices.Concat(reasons, s.lacking(needs, at), s.guarded(j, needs, at), s.harms(openCoat{}, "needs", needs, at))
+	return slices.Concat(reasons, s.lacking(j, needs, at), s.harms(openCoat{}, "needs", needs, at))
 }
 
 func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {

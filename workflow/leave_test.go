@@ -161,7 +161,7 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	if rows := p.Planned("PL-01"); rows[0].Again != AgainSafe || len(rows[0].Ends) != 1 || rows[1].Again != AgainReady || rows[1].Ends != nil || rows[1].Step+rows[1].Rework != "" || rows[3].Again != "" || rows[3].Step != "film-2" {
 		t.Errorf("it is kept as %+v", rows)
 	}
-	if r := b.state.Left(b.now); len(r) != 0 {
+	if r := b.state.Left(Suggestion{}, b.now); len(r) != 0 {
 		t.Errorf("at the bench: %+v", r)
 	}
 	// The next part goes on with it: nothing is said. Planned for the next day, or with an hour of silence, it is.
@@ -210,7 +210,7 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	}
 	// The next day it is not, and whoever left it so is told.
 	b.now = evening.Add(day * time.Minute)
-	if r := b.state.Left(b.now); len(r) != 1 || r[0].Text != "The iron: hot, as the journal says, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(33*time.Minute)) {
+	if r := b.state.Left(Suggestion{}, b.now); len(r) != 1 || r[0].Text != "The iron: hot, as the journal says, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(33*time.Minute)) {
 		t.Errorf("left is %+v", r)
 	}
 	p = b.planned(t, Hours{Sittings: open(day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494")
@@ -219,7 +219,7 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	}
 	b.must(setting("iron", "cold"))
 	b.after(7 * time.Hour)
-	if r := b.state.Left(b.now); len(r) != 0 {
+	if r := b.state.Left(Suggestion{}, b.now); len(r) != 0 {
 		t.Errorf("left is %+v", r)
 	}
 }

@@ -353,18 +353,20 @@ func without(needs, these []steps.Setting) []steps.Setting {
 	})
 }
 
-// lacking gives the needs of several that do not stand. Where two of them need a
-// condition otherwise, as a battery in and out, either will do.
-func (s *State) lacking(needs []steps.Setting, at time.Time) []Reason {
-	var reasons []Reason
+// lacking gives the needs of several that do not stand, and what keeps them from it: nobody is told to set what nobody may set. Where
+// two of them need a condition otherwise, as a battery in and out, either will do.
+func (s *State) lacking(j *Job, needs []steps.Setting, at time.Time) (reasons []Reason) {
+	var kept []Reason
 	for i, need := range needs {
+		guards := s.guarded(j, []steps.Setting{need}, at)
+		kept = append(kept, guards...)
 		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
 		stands := func(n steps.Setting) bool { return same(n) && len(s.stands(n, at)) == 0 }
-		if !slices.ContainsFunc(needs[:i], same) && !slices.ContainsFunc(needs, stands) {
+		if len(guards) == 0 && !slices.ContainsFunc(needs[:i], same) && !slices.ContainsFunc(needs, stands) {
 			reasons = append(reasons, s.stands(need, at)...)
 		}
 	}
-	return reasons
+	return append(reasons, kept...)
 }
 
 // outAlready refuses to measure a point again if it is out of tolerance, alone or

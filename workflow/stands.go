@@ -3,6 +3,7 @@ package workflow
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -71,8 +72,8 @@ func (s *State) conditionTitle(name string) string {
 
 // A hotThing is what is hot, on or plugged in.
 type hotThing struct {
-	is, safe steps.Setting
-	bench    bool
+	is, safe     steps.Setting
+	bench, wreck bool // of the bench; so when the airframe crashed
 	Reason
 }
 
@@ -84,16 +85,28 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 	for i := range s.Sheet.Conditions {
 		def := &s.Sheet.Conditions[i]
 		c := s.lastSaid(def.Name, at)
+		wreck := c.state == "" && s.crashedWith(def, at)
+		if wreck {
+			c = s.said[def.Name][saidBy(s.said[def.Name], at)-1]
+		}
 		is := steps.Setting{Condition: def.Name, State: c.state}
 		j := s.ender(is)
 		if j == nil || c.at.After(by) {
 			continue
 		}
 		safe, _ := s.ends(j.written, is, "")
-		all = append(all, &hotThing{is, safe, def.Bench, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
+		all = append(all, &hotThing{is, safe, def.Bench, wreck, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
 	return all
+}
+
+// crashedWith reports whether a guarded condition stood so when the airframe was damaged or came down hard, as on or plugged in, and
+// nothing since says how it stands: until it was looked over and repaired.
+func (s *State) crashedWith(def *steps.Condition, at time.Time) bool {
+	all := s.said[def.Name]
+	n := saidBy(all, at)
+	return n > 0 && def.Guarded != "" && all[n-1].state == def.Guarded && (len(s.OpenDamages(at)) > 0 || s.Unchecked(at) != nil)
 }
 
 // untended is how long nobody needs to have recorded anything before what stands hot, on or plugged in is taken for forgotten
@@ -101,8 +114,27 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 const untended = time.Hour
 
 // Left says what is hot, on or plugged in by what was said of it last, where nothing was recorded since for so long that it may
-// have been forgotten.
-func (s *State) Left(at time.Time) []Reason { return reasonsOf(s.standing(at, at.Add(-untended))) }
+// have been forgotten, or what crashed so; that not where what is suggested makes it safe.
+func (s *State) Left(g Suggestion, at time.Time) []Reason {
+	all := s.standing(at, at.Add(-untended))
+	if len(all) == 0 {
+		all = sorting.Delete(s.standing(at, at), func(is *hotThing) bool { return !is.wreck })
+	}
+	return reasonsOf(sorting.Delete(all, func(is *hotThing) bool { return is.wreck && g.AtOnce && s.leadsTo(g.Step, is) }))
+}
+
+// leadsTo reports whether a step of the same stage ends it, and is not done yet.
+func (s *State) leadsTo(r *StepReport, is *hotThing) bool {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return false
+	}
+	stage, _ := job.Procedure.Stage(r.Stage)
+	return slices.ContainsFunc(stage.Steps, func(step steps.Step) bool {
+		_, done := job.done[step.Name]
+		return !done && lists.Contains(step.Sets, is.safe)
+	})
+}
 
 //go:noinline
 func reasonsOf(all []*hotThing) (reasons []Reason) {
@@ -119,7 +151,7 @@ const Soon = 30 * time.Minute
 // LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
 // sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
-	if all := s.Left(now); len(all) > 0 {
+	if all := s.Left(g, now); len(all) > 0 {
 		return all
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
@@ -164,14 +196,16 @@ func (s *State) busy(now time.Time) bool {
 }
 
 // HotBeside is what of the bench is hot or on for other airframes by what was said of it last, where the last plan has nobody at them
-// now or soon, and a step does not need it either.
+// now or soon, and a step does not need it either; and what of another airframe is on or plugged in since that crashed,
+// or though the plan has ended it by now.
 func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
 	for _, other := range s.others {
-		if other.busy(now) {
-			continue
-		}
+		busy := other.busy(now)
 		all = append(all, reasonsOf(sorting.Delete(other.standing(now, now), func(is *hotThing) bool {
-			return !is.bench || s.ender(is.is) != nil || s.needsIt(g.Step, is, now)
+			if !is.bench {
+				return !is.wreck && !other.endedByNow(is, now)
+			}
+			return s.ender(is.is) != nil || s.needsIt(g.Step, is, now) || busy && !other.endedByNow(is, now)
 		}))...)
 	}
 	return all
@@ -183,11 +217,12 @@ type Plugged struct {
 	Reason
 }
 
-// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now.
+// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now. What is
+// ended at once is none of it, see [State.HotBeside].
 func (s *State) PluggedIn(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		for _, is := range other.standing(now, now) {
-			if !is.bench && other.isGuarded(is.is) {
+			if !is.bench && !is.wreck && other.isGuarded(is.is) && !other.endedByNow(is, now) {
 				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
 			}
 		}
@@ -268,6 +303,9 @@ func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (
 		}
 		return first
 	}
+	if first = s.safeFirst(is, at); first.State != "" {
+		return first
+	}
 	_, by := s.setter(is, with, at)
 	for _, j := range s.OpenJobs(at) {
 		for _, step := range j.Procedure.Steps() {
@@ -286,6 +324,49 @@ func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (
 		}
 	}
 	return first
+}
+
+// safeFirst is what must stand before a condition that is guarded is changed either way, by whatever job: each step that changes it
+// alone needs that, and what is guarded stands otherwise, as a battery that is plugged in does where a propeller is fitted or taken off.
+// Without a state: nothing.
+func (s *State) safeFirst(is steps.Setting, at time.Time) (first steps.Setting) {
+	def, _ := s.Sheet.Condition(is.Condition)
+	if def.Guarded == "" || s.Holds(is.Condition, at) == is.State {
+		return first
+	}
+	for i := range s.Sheet.Conditions {
+		other := &s.Sheet.Conditions[i]
+		if other.Guarded == "" || other.Name == is.Condition || s.Holds(other.Name, at) != other.Guarded {
+			continue
+		}
+		every := true
+		first = steps.Setting{}
+		for _, j := range s.Jobs {
+			for _, step := range j.written.Steps() {
+				if of := stateOf(step.Sets, is.Condition); of == "" || stateOf(step.Sets, other.Name) != "" {
+					continue
+				}
+				first = steps.Setting{Condition: other.Name, State: stateOf(step.Needs, other.Name)}
+				every = every && first.State != "" && first.State != other.Guarded
+			}
+		}
+		if every && first.State != "" {
+			return first
+		}
+	}
+	return steps.Setting{}
+}
+
+// stateOf is how a condition is among settings; "": it is not.
+//
+//go:noinline
+func stateOf(all []steps.Setting, condition string) string {
+	for i := range all {
+		if all[i].Condition == condition {
+			return all[i].State
+		}
+	}
+	return ""
 }
 
 // Heeded are the cautions of the step without lines that set what nobody leaves as it is, where it was ended since: whoever sets it

@@ -274,7 +274,7 @@ type Recorded struct {
 // NewRecorded makes the page of what was recorded.
 func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Recorded {
 	r := Recorded{Mark: s.Airframe.Mark, Entries: []Entry{}}
-	seen := map[string]bool{}
+	seen, next := map[string]bool{}, s.Next(now)
 	for _, e := range entries {
 		r.Entries = append(r.Entries, newEntry(s, e))
 		gate, joint := "", ""
@@ -293,7 +293,10 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 			}
 		case journal.EquipmentChanged:
 			r.Stale, r.Balance, r.Instead = append(r.Stale, staleBy(s, f, now)...), moved(s, now), s.Replaced(e.Position)
+		case journal.DamageFound:
+			next.AtOnce = false // the step that makes it safe isn't shown
 		case journal.FlightLogged:
+			next.AtOnce = false
 			for _, t := range s.Trims() {
 				if t.Flight == e.Position {
 					trim := newTrim(t)
@@ -317,12 +320,12 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		seen["joint "+joint] = true
 	}
-	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, s.Left(now), now), waitsAfter(s, entries, now)
+	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, s.Left(next, now), now), waitsAfter(s, entries, now)
 	if why := s.Untrusted(now); why != nil {
 		reason := newReason(*why)
 		r.Clock = &reason
 	}
-	if next := s.Next(now); next.Step != nil {
+	if next.Step != nil {
 		r.Next = next.Step.Step.Name
 	}
 	return r

@@ -124,6 +124,7 @@ func harms(s *workflow.State, left []workflow.Reason, now time.Time) []Reason {
 // over. Before that it is said with the step that outlasts it.
 func atOnce(s *workflow.State, now time.Time) []Reason {
 	g := s.Next(now)
+	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown
 	left := s.LeftBy(g, now)
 	if end, by := s.EndFirst(g, now); len(left) == 0 && !by.After(now) {
 		left = end
