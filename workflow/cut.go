@@ -95,6 +95,9 @@ func (c *scheduler) split(r *row, starts []int, alone bool) cut {
 				if minutes = c.tasks[r.setter].minutes; r.setter == is.tasks[0] {
 					minutes = 0
 				}
+				if hold, _ := c.looks(r.of, c.jobOf(r), r.sets); hold != nil {
+					minutes += c.minutes(c.jobOf(r).Procedure, hold)
+				}
 			} else {
 				minutes = minutesOfAll(c.readying(r, is.tasks[from:n+1], from == 0 && is.gaps[0] == stays))
 			}
@@ -185,6 +188,10 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	of.asked, of.uncut = asked{}, nil
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
+	if d.none && d.c.sided {
+		of.mixed = true
+		d, err = of.draft(ctx, o)
+	}
 	why := d                // by which it is said why there is no plan
 	if d.none && d.c.held { // what keeps rows whole may be too much
 		of.loose, of.rough = true, true
