@@ -199,8 +199,6 @@ func (s *State) ahead(is *hotThing, now time.Time) bool {
 
 // busy reports whether the last plan has somebody at the airframe now or soon, and not only to end something: what a file of an
 // older plan does not name may only end something.
-//
-//go:noinline
 func (s *State) busy(now time.Time) bool {
 	for i := range s.Planned {
 		if p := &s.Planned[i]; (p.Step != "" || p.Rework != "" || p.Again == AgainReady) && p.Begins.Sub(now) <= Soon && p.ends().After(now) {
