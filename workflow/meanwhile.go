@@ -218,13 +218,9 @@ func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {
 
 // asks are the conditions that a step needs and sets, and what it is done with.
 func (s *State) asks(r *StepReport, now time.Time) []steps.Setting {
-	all := slices.Concat(r.Step.Sets, r.Step.Needs)
 	job, err := s.Job(r.Job)
 	if err != nil {
-		return all
+		return settingsOf(&r.Step, nil)
 	}
-	for _, u := range s.UsesOf(job, r.Step, now) {
-		all = append(all, u.NeedsAt(r.Step)...)
-	}
-	return all
+	return settingsOf(&r.Step, s.UsesOf(job, r.Step, now))
 }

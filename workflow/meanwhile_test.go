@@ -180,3 +180,17 @@ func TestNextHasATurnForEachOfSeveral(t *testing.T) {
 		}
 	}
 }
+
+// Nobody is named a step meanwhile that leaves their own join too little time.
+func TestNextNamesNothingThatCostsTheOthersTheirJoin(t *testing.T) {
+	for takes, want := range map[int]string{30: "hollow 2 long", 38: "hollow"} {
+		b := working(t, one("hollow", hands("hollow", "20 min")), one("long", hands("long", "30 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
+		b.done("coat")
+		row := func(step string, at, takes, who int) Planned {
+			return Planned{Job: b.state.Jobs[0].ID, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: []int{who}}
+		}
+		if got := b.meanwhile([]Planned{row("hollow", 0, 20, 1), row("long", 1, takes, 2), row("join", 39, 1, 2)}); got != want {
+			t.Errorf("%d min: %s, want %s", takes, got, want)
+		}
+	}
+}

@@ -145,8 +145,6 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 }
 
 // needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
-//
-//go:noinline
 func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	if r == nil {
 		return false
