@@ -105,14 +105,20 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 	return leave
 }
 
-// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
-// is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
+// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
+// or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
 // is time for both, or nothing was recorded in that sitting for long.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
 	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
 		return reasonsOf(all), by
 	}
-	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+	if g.Step == nil {
+		return nil, by
+	}
+	if by = s.leaves(now); now.Sub(by) > untended && s.Sits != nil && len(s.standing(now, now)) > 0 { // it isn't planned
+		by = s.Sits()
+	}
+	if now.Sub(by) > untended {
 		return nil, by
 	}
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) })

@@ -326,7 +326,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
-			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people},
+			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people, Sits: a.sits},
 			Read:    a.read,
 
 			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,
