@@ -16,7 +16,10 @@ func (b *bench) meanwhile(planned []Planned) string {
 	}
 	text := g.Step.Step.Name
 	for _, o := range g.Others {
-		text += fmt.Sprint(" ", o.Who, " ", o.Step.Step.Name)
+		if text += fmt.Sprint(" ", o.Who, " "); o.Mark != "" {
+			text += o.Mark + " "
+		}
+		text += o.Step.Step.Name
 	}
 	return text
 }
@@ -102,20 +105,20 @@ func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
 		done string
 		want string
 	}{
-		"at the same time":       {"cut", 5, []int{2}, "", "hollow"},
-		"before it":              {"cut", 0, []int{2}, "", "hollow"},
+		"at the same time":       {"cut", 5, []int{2}, "", "hollow 2 PL-02 cut"},
+		"before it":              {"cut", 0, []int{2}, "", "hollow 2 PL-02 cut"},
 		"the other one":          {"cut", 0, []int{1}, "", "hollow 2 cut"},
 		"both":                   {"cut", 0, []int{1, 2}, "", "hollow"},
 		"after it":               {"cut", 6, []int{2}, "", "hollow 2 cut"},
 		"in a plan for one":      {"cut", 0, nil, "", "hollow 2 cut"},
-		"begun":                  {"cut", -4, []int{2}, "", "hollow"},
+		"begun":                  {"cut", -4, []int{2}, "", "hollow 2 PL-02 cut"},
 		"over by then":           {"cut", -5, []int{2}, "", "hollow 2 cut"},
-		"a little late":          {"cut", -19, []int{2}, "", "hollow"},
+		"a little late":          {"cut", -19, []int{2}, "", "hollow 2 PL-02 cut"},
 		"much too late":          {"cut", -20, []int{2}, "", "hollow 2 cut"},
 		"it is done":             {"cut", 0, []int{2}, "cut", "hollow 2 cut"},
 		"nothing is known of it": {"cut", 0, []int{2}, "?", "hollow"},
 		"nothing is known later": {"cut", -10, []int{2}, "?", "hollow 2 cut"},
-		"something else is done": {"cut", 0, []int{2}, "sand", "hollow"},
+		"something else is done": {"cut", 0, []int{2}, "sand", "hollow 2 PL-02 cut"},
 	} {
 		is := working(t, one("cut", plain("cut")), one("sand", plain("sand")))
 		if test.done != "" && test.done != "?" {
