@@ -207,7 +207,10 @@ func (n *Next) AtOnce(c *Clock) string {
 	}
 	l.harmed(n.Harms, c)
 	for i := range n.EndFirst {
-		r, why := &n.EndFirst[i], ""
+		r, why := n.EndFirst[i], ""
+		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
+			r.By = n.LeaveBy
+		}
 		if r.By.IsZero() {
 			why = "nothing more needs it in this sitting by the plan. "
 		}
