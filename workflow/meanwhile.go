@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -104,7 +105,7 @@ func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
 				break
 			}
 			ends := p.ends()
-			if apart(p.Hands, of.Hands) || len(p.Hands) == 0 || now.Sub(ends) >= ends.Sub(p.Begins) || now.Before(ends) && !ends.After(of.Begins) {
+			if apart(p.Hands, of.Hands) || len(p.Hands) == 0 || p.givenUp(now) || now.Before(ends) && !ends.After(of.Begins) {
 				continue
 			}
 			done := !now.Before(ends) // so it is taken where nothing is known of it
@@ -119,6 +120,43 @@ func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
 		}
 	}
 	return false
+}
+
+// A busyStep is a step that somebody else is at.
+type busyStep struct {
+	StepReport
+	of *Planned // by which they are to be at it; nil: they are, as far as is known
+}
+
+// busyAt is a step that is not offered as one that somebody is at: theirs, it is claimed; or it is begun, or the last plan of several has it
+// now. nil: nobody is.
+func busyAt(r StepReport, theirs bool, planned []Planned, now time.Time) *busyStep {
+	of := planOf(&r, planned)
+	switch {
+	case theirs, r.Begun.runs(now):
+		return &busyStep{r, nil}
+	case of != nil && len(of.Hands) > 0 && !of.Begins.After(now) && !of.givenUp(now):
+		return &busyStep{r, of}
+	}
+	return nil
+}
+
+// Apart is the report of a step that could be done: it waits for what somebody else is at on the airframe, where it can't be done beside
+// that. What the plan has for the same people is done by them one after the other.
+func (s *State) Apart(g Suggestion, r StepReport, now time.Time) StepReport {
+	of := planOf(&r, g.planned)
+	for _, busy := range g.elsewhere {
+		if !r.AtHand() || busy.of != nil && of != nil && len(of.Hands) > 0 && !apart(of.Hands, busy.of.Hands) || !s.clash(&r, []*StepReport{&busy.StepReport}, now) {
+			continue
+		}
+		who := "somebody else is at"
+		if busy.of != nil {
+			who = "the plan has for somebody else now"
+		}
+		r.Progress = Waiting
+		r.Reasons = append(r.Reasons[:len(r.Reasons):len(r.Reasons)], Reason{Because: ByState, Text: fmt.Sprintf("it can't be done beside %q, which %s", busy.Step.Label(), who)})
+	}
+	return r
 }
 
 // clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,

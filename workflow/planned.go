@@ -60,6 +60,14 @@ func Among(plans map[string][]Planned, people int) {
 //go:noinline
 func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
 
+// givenUp reports whether the step is so late that nobody is at it.
+//
+//go:noinline
+func (p *Planned) givenUp(now time.Time) bool {
+	ends := p.ends()
+	return now.Sub(ends) >= ends.Sub(p.Begins)
+}
+
 // planOf is the step as a plan has it; nil: it hasn't.
 //
 //go:noinline

@@ -79,13 +79,6 @@ func (a *app) nextCommand() *cobra.Command {
 func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step string, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
-	if step != "" {
-		r, _, err := s.FindStep(step, now)
-		if err != nil {
-			return next, nil, nil, err
-		}
-		next = s.GoTo(next, r, now)
-	}
 	if others, err = a.others(ctx, d, s); err != nil {
 		return next, nil, others, err
 	}
@@ -93,8 +86,20 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 		step, _ := r.Claim()
 		return slices.ContainsFunc(others, func(c *store.Claim) bool { return c.Step == step })
 	}
-	if len(others) > 0 && !take && step == "" {
-		if free := s.NextBut(now, at, s.Planned); free.Step != nil {
+	if free := next; step != "" || len(others) > 0 && !take {
+		if len(others) > 0 {
+			free = s.NextBeside(now, nil, at, s.Planned)
+		}
+		if step != "" {
+			r, _, err := s.FindStep(step, now)
+			if err != nil {
+				return next, nil, nil, err
+			}
+			if !at(r) {
+				r = s.Apart(free, r, now)
+			}
+			next = s.GoTo(next, r, now)
+		} else if free.Step != nil || free.KeptApart {
 			next = free
 		}
 	}
