@@ -3,12 +3,14 @@ package procedures
 import (
 	"archive/zip"
 	"bytes"
+	"cmp"
 	"compress/flate"
 	"flag"
 	"io"
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -51,8 +53,20 @@ func TestLibraryIsPacked(t *testing.T) {
 }
 
 func pack(t *testing.T, paths []string) {
+	documents := map[string][]byte{}
+	for _, path := range paths {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		documents[path] = data
+	}
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
+	list, asBytes := wordsAsBytes(slices.Collect(maps.Values(documents)))
+	if err := z.SetComment(list); err != nil {
+		t.Fatal(err)
+	}
 	var by []byte
 	for n := range len(samples) + 1 {
 		dictionary := by
@@ -60,25 +74,18 @@ func pack(t *testing.T, paths []string) {
 			return flate.NewWriterDict(w, flate.BestCompression, dictionary)
 		})
 		if n < len(samples) {
-			sample, err := os.ReadFile(filepath.Join("library", samples[n]+".yaml"))
-			if err != nil {
-				t.Fatal(err)
-			}
-			by = slices.Concat(by, sample)
+			by = append(slices.Clip(by), asBytes.Replace(string(documents[filepath.Join("library", samples[n]+".yaml")]))...)
 		}
 	}
 	for _, path := range paths {
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+		data := documents[path]
 		method := uint16(bySamples + len(samples))
 		if n := slices.Index(samples[:], strings.TrimSuffix(filepath.Base(path), ".yaml")); n >= 0 {
 			method = uint16(bySamples + n)
 		}
 		w, err := z.CreateHeader(&zip.FileHeader{Name: filepath.Base(path), Method: method, Comment: string(headOf(data))})
 		if err == nil {
-			_, err = w.Write(data)
+			_, err = asBytes.WriteString(w, string(data))
 		}
 		if err != nil {
 			t.Fatal(err)
@@ -90,4 +97,40 @@ func pack(t *testing.T, paths []string) {
 	if err := os.WriteFile("library.zip", out.Bytes(), 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// wordsAsBytes are the words that are written as bytes, the most frequent ones, as the zip file lists them, and what writes them so.
+func wordsAsBytes(documents [][]byte) (list string, asBytes *strings.Replacer) {
+	often := map[string]int{}
+	var has [256]bool
+	has[wordEnd[0]] = true
+	for _, data := range documents {
+		for _, b := range data {
+			has[b] = true
+		}
+		for _, of := range []string{` [a-zA-Z]{2,}|\n +`, `\n *(?:- )?[a-z]+:? ?`} {
+			for _, word := range regexp.MustCompile(of).FindAllString(string(data), -1) {
+				often[word]++
+			}
+		}
+	}
+	all := slices.SortedFunc(maps.Keys(often), func(a, b string) int {
+		return cmp.Or(often[b]-often[a], strings.Compare(a, b))
+	})
+	var pairs []string
+	for b := range has {
+		if !has[b] && len(all) > 0 {
+			list += string([]byte{byte(b)}) + all[0] + wordEnd
+			pairs, all = append(pairs, all[0], string([]byte{byte(b)})), all[1:]
+		}
+	}
+	// The longest of those that begin alike comes first.
+	for i := 0; i < len(pairs); i += 2 {
+		for k := i + 2; k < len(pairs); k += 2 {
+			if len(pairs[k]) > len(pairs[i]) {
+				pairs[i], pairs[i+1], pairs[k], pairs[k+1] = pairs[k], pairs[k+1], pairs[i], pairs[i+1]
+			}
+		}
+	}
+	return list, strings.NewReplacer(pairs...)
 }

@@ -126,8 +126,8 @@ func (c *scheduler) continues(t *task, start int) bool {
 	return !c.laysBy && start == 0 && t.since < 0 && t.step.Joint == ""
 }
 
-// whose are those who do each task, in the order that they begin: who was to do it by what was shown before, else who was at the airframe
-// before, and is not to do something else meanwhile.
+// whose are those who do each task, in the order that they begin: whoever coated presses, else who was to do it by what was shown before,
+// else who was at the airframe before, and is not to do something else meanwhile.
 func (c *scheduler) whose(order, starts []int) [][]int {
 	wanted, all := make([]int, len(c.tasks)), make([][]int, len(c.tasks))
 	if c.h.Like != nil {
@@ -174,6 +174,11 @@ func (c *scheduler) whose(order, starts []int) [][]int {
 		for who := c.hands; who > 0; who-- {
 			if set>>who&1 == 1 {
 				all[i], until[who], before[t.of] = append(all[i], who), ends, who
+			}
+		}
+		for k := range c.joins {
+			if join := &c.joins[k]; slices.Contains(join.coats, i) {
+				wanted[join.task] = set
 			}
 		}
 		slices.Reverse(all[i])

@@ -139,7 +139,7 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 		}
 		for i := range of.Planned {
 			p := &of.Planned[i]
-			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && is.At.Before(p.Begins) && lists.Contains(p.Ends, is.safe) {
+			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && !is.At.Truncate(time.Minute).After(p.Begins) && lists.Contains(p.Ends, is.safe) {
 				return true
 			}
 		}

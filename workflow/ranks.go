@@ -15,6 +15,7 @@ type Rank int
 const (
 	RankPresses   Rank = iota // its window is open, or its coat is in hand: it can't wait
 	RankMakesSafe             // it makes safe what crashed
+	RankStaysBy               // somebody stays by the airframe, since it is plugged in
 	RankLooksOver             // it looks a damaged airframe over
 	RankRepairs               // it repairs what is damaged
 	RankPlanned               // the last plan has it in its next sitting
@@ -33,38 +34,14 @@ const (
 	RankOver                  // every job is complete
 )
 
-// Foremost is the airframe to go on with of several: the one of which something can't wait, then the one that the last plan
-// has first in its next sitting, but for what makes safe what crashed, then the first on which something can be done, then what the
-// plan has later, or what other people do than a join that is due, then the one that waits for that join, and only then one whose step
-// would cost it; nil: no job is open on any.
+// Foremost is the airframe to go on with of several: the one of which something can't wait, then what makes safe what crashed, then the
+// one that somebody stays by, then the one that the last plan has first in its next sitting, then the first on which something can be
+// done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, and only
+// then one whose step would cost it; nil: no job is open on any, and none crashed with its battery in.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
-	var leave time.Time
-	for _, s := range fleet {
-		leave = nextLeave(leave, s.Planned, now)
-	}
-	rank := func(g Suggestion) Rank {
-		switch {
-		case g.Presses:
-			return RankPresses
-		case g.WaitsForDue:
-			return RankWaits
-		case g.Step == nil:
-			return RankNothing
-		case slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }):
-			return RankCosts
-		case g.AtOnce:
-			return RankMakesSafe
-		case len(g.Beside) > 0:
-			return RankLater
-		case g.Planned.IsZero():
-			return RankOpen
-		case !leave.IsZero() && g.Planned.After(leave):
-			return RankLater
-		}
-		return RankPlanned
-	}
-	at := func(g Suggestion) time.Time {
+	least, leave := RankOver, NextLeave(fleet, now)
+	at := func(g *Suggestion) time.Time {
 		switch {
 		case g.Step == nil:
 			return g.Until
@@ -74,15 +51,57 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 		return g.Planned
 	}
 	for _, s := range fleet {
-		g := s.Next(now)
-		if g.Over {
-			continue
+		g, costs := s.Next(now), RankPresses
+		if slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }) {
+			costs = RankCosts
+		} else if len(g.Beside) > 0 {
+			costs = RankLater
 		}
-		if first == nil || cmp.Or(cmp.Compare(rank(g), rank(best)), compareTimes(at(g), at(best))) < 0 {
-			first, best = s, g
+		rank := s.Among(&g, costs, leave, now)
+		if rank < RankOver && cmp.Or(cmp.Compare(rank, least), compareTimes(at(&g), at(&best))) < 0 {
+			first, best, least = s, g, rank
 		}
 	}
 	return first
+}
+
+// NextLeave is when the first sitting of the last plans of several airframes is over that is not yet.
+func NextLeave(fleet []*State, now time.Time) (leave time.Time) {
+	for _, s := range fleet {
+		leave = nextLeave(leave, s.Planned, now)
+	}
+	return leave
+}
+
+// Among is how soon what is suggested comes among what is suggested on other airframes. It costs a joint of one of them that lapses
+// meanwhile, [RankCosts], or that other people join, [RankLater]; else nothing. Leave is their [NextLeave].
+func (s *State) Among(g *Suggestion, costs Rank, leave, now time.Time) Rank {
+	standing := s.standing(now, now)
+	switch {
+	case g.Presses:
+		return RankPresses
+	case slices.ContainsFunc(standing, func(is *hotThing) bool { return is.wreck }):
+		return RankMakesSafe
+	case g.Over:
+		return RankOver
+	case g.WaitsForDue:
+		return RankWaits
+	case g.Step == nil:
+		return RankNothing
+	case costs == RankCosts:
+		return costs
+	case g.AtOnce:
+		return RankMakesSafe
+	case slices.ContainsFunc(standing, func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) }):
+		return RankStaysBy
+	case costs == RankLater:
+		return costs
+	case g.Planned.IsZero():
+		return RankOpen
+	case !leave.IsZero() && g.Planned.After(leave):
+		return RankLater
+	}
+	return RankPlanned
 }
 
 // tight is the rank of what doesn't fit in.

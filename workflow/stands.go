@@ -196,12 +196,16 @@ func (s *State) busy(now time.Time) bool {
 }
 
 // HotBeside is what of the bench is hot or on for other airframes by what was said of it last, where the last plan has nobody at them
-// now or soon, and a step does not need it either; and what of another airframe is on or plugged in since that crashed.
+// now or soon, and a step does not need it either; and what of another airframe is on or plugged in since that crashed,
+// or though the plan has ended it by now.
 func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
 	for _, other := range s.others {
 		busy := other.busy(now)
 		all = append(all, reasonsOf(sorting.Delete(other.standing(now, now), func(is *hotThing) bool {
-			return !is.wreck && (busy || !is.bench || s.ender(is.is) != nil || s.needsIt(g.Step, is, now))
+			if !is.bench {
+				return !is.wreck && !other.endedByNow(is, now)
+			}
+			return s.ender(is.is) != nil || s.needsIt(g.Step, is, now) || busy && !other.endedByNow(is, now)
 		}))...)
 	}
 	return all
@@ -213,12 +217,12 @@ type Plugged struct {
 	Reason
 }
 
-// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now. What crashed so is none
-// of it: that is ended at once.
+// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now. What is
+// ended at once is none of it, see [State.HotBeside].
 func (s *State) PluggedIn(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		for _, is := range other.standing(now, now) {
-			if !is.bench && !is.wreck && other.isGuarded(is.is) {
+			if !is.bench && !is.wreck && other.isGuarded(is.is) && !other.endedByNow(is, now) {
 				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
 			}
 		}

@@ -3,6 +3,8 @@ package workflow
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -80,5 +82,47 @@ func TestScheduleLeavesNothingPluggedInAlone(t *testing.T) {
 		if all := leftAlone(p); len(all) > 0 {
 			t.Errorf("%d, %d people: %s: %v", round, people, says(p), all)
 		}
+	}
+}
+
+// Whoever of several coated last presses, unless they are at something else then.
+func TestScheduleHasPressedByWhoeverCoated(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 0))
+	both := 0
+	for round := range 40 {
+		stages := []steps.Stage{}
+		for n := range 2 + r.IntN(2) {
+			tab := fmt.Sprintf("tab-%d", n)
+			coat, join := coating("coat-"+tab, tab), joining("join-"+tab, tab)
+			coat.Hands, join.Hands = q(fmt.Sprintf("%d min", 2+r.IntN(4))), q("2 min")
+			stages = append(stages, one(tab, coat, join), one("beside-"+tab, hands("sand-"+tab, fmt.Sprintf("%d min", 1+r.IntN(9))), hands("trim-"+tab, fmt.Sprintf("%d min", 1+r.IntN(9)))))
+		}
+		people := 2 + r.IntN(2)
+		p, err := scheduled(t, evening, Hours{Hands: people, Sittings: open(0, 400)}, workingOn(t, sheet(), stages...).state)
+		if err != nil {
+			t.Fatalf("%d: %v", round, err)
+		}
+		coated := map[string][]int{}
+		for _, v := range p.Visits {
+			for _, turn := range v.Turns {
+				kind, of, _ := strings.Cut(turn.Step, "-")
+				switch {
+				case kind == "coat":
+					coated[of] = turn.Hands
+				case kind == "join" && !slices.Equal(turn.Hands, coated[of]):
+					busy := slices.ContainsFunc(v.Turns, func(other Turn) bool {
+						return slices.Equal(other.Hands, coated[of]) && other.Begins.Before(turn.Ends) && other.Ends.After(turn.Begins)
+					})
+					if !busy {
+						t.Errorf("%d, %d people: %d coats %s, and %d presses it: %s", round, people, coated[of], of, turn.Hands, says(p))
+					}
+				case kind == "join":
+					both++
+				}
+			}
+		}
+	}
+	if both < 40 {
+		t.Errorf("%d joins are pressed by whoever coated", both)
 	}
 }

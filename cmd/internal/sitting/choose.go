@@ -31,6 +31,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	var of, keep *workflow.State
 	var best, kept workflow.Suggestion
 	least, stays, jumps := workflow.RankPresses, false, false
+	leave := workflow.NextLeave(c.states, now)
 	for _, s := range c.states {
 		suggestion := s.NextBeside(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] },
 			func(r workflow.StepReport) bool { return c.Bench.at(s, r) != nil }, s.Planned)
@@ -42,7 +43,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {
 			keep, kept = s, s.GoTo(suggestion, r, now)
 		}
-		rank := c.rank(s, suggestion, now)
+		rank := c.rank(s, &suggestion, leave, now)
 		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
 			of, best, least = s, suggestion, rank
 		}
@@ -56,7 +57,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 			c.presses = &best
 		}
 		fallthrough
-	case keep != nil && (least > workflow.RankPresses || c.fits(keep, kept.Step, false, now)):
+	case keep != nil && (least > workflow.RankMakesSafe || least == workflow.RankPresses && c.fits(keep, kept.Step, false, now)):
 		return keep, kept
 	}
 	return of, best
@@ -78,31 +79,26 @@ func goesOn(r workflow.StepReport, now time.Time) bool {
 	return r.AtHand() && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable))
 }
 
-// rank is how soon a suggestion comes among those of all airframes; less is sooner.
-func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, now time.Time) workflow.Rank {
-	r := suggestion.Step
+// rank is how soon a suggestion comes among those of all airframes; less is sooner. What somebody has put off comes last, what was wet
+// waits, and work goes on at the airframe at hand.
+func (c *conversation) rank(s *workflow.State, g *workflow.Suggestion, leave, now time.Time) workflow.Rank {
+	r, costs := g.Step, workflow.RankPresses
 	switch {
-	case suggestion.Over:
-		return workflow.RankOver
-	case len(suggestion.PutOff) > 0 && c.putOff(s, suggestion) == nil:
+	case len(g.PutOff) > 0 && c.putOff(s, *g) == nil:
 		return workflow.RankPutOff
-	case suggestion.WaitsForDue:
-		return workflow.RankWaits
-	case r == nil:
-		return workflow.RankNothing
-	case suggestion.Presses:
-		return workflow.RankPresses
+	case r == nil || g.Presses:
 	case !r.Touch.IsZero():
 		return workflow.RankWaits
 	case !c.fits(s, r, false, now):
-		if c.fits(s, r, true, now) { // it costs nothing that is due for whoever does it
-			return workflow.RankLater
+		if costs = workflow.RankCosts; c.fits(s, r, true, now) { // it costs nothing that is due for whoever does it
+			costs = workflow.RankLater
 		}
-		return workflow.RankCosts
-	case s.Airframe.Mark == c.mark, !suggestion.Planned.IsZero():
+	}
+	rank := s.Among(g, costs, leave, now)
+	if rank == workflow.RankOpen && s.Airframe.Mark == c.mark {
 		return workflow.RankPlanned
 	}
-	return workflow.RankOpen
+	return rank
 }
 
 // sooner orders suggestions of one rank: by when the window closes, by when they are

@@ -116,7 +116,9 @@ func (c *conversation) toEnd(s *workflow.State, next page.Next, step *workflow.S
 	c.ends = nil
 	add := func(r workflow.Reason) {
 		by := step != nil && lists.Contains(step.Step.Sets, r.Remedy.Setting)
-		if r.Remedy.Kind == workflow.ToSetCondition && !by && !lists.Contains(c.ends, r.Remedy.Setting) {
+		def, _ := s.Sheet.Condition(r.Remedy.Setting.Condition)
+		elsewhere := r.Remedy.Mark != s.Airframe.Mark && !def.Bench
+		if r.Remedy.Kind == workflow.ToSetCondition && !by && !elsewhere && !lists.Contains(c.ends, r.Remedy.Setting) {
 			c.ends = append(c.ends, r.Remedy.Setting)
 		}
 	}

@@ -272,7 +272,7 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.show(s, suggestion)
 		return c.askClock(ctx)
 	}
-	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !c.Bench.dated.Load() {
+	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !suggestion.AtOnce && !c.Bench.dated.Load() {
 		c.hand = workflow.StepReport{}
 		c.show(s, workflow.Suggestion{})
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
