@@ -40,7 +40,8 @@ func (f Faults) Error() string {
 
 // sorted sorts the faults and drops duplicates.
 func (f Faults) sorted() Faults {
-	sorting.Stable(f, func(a, b Fault) int {
+	sorting.Stable(f, func(i, k int) int {
+		a, b := &f[i], &f[k]
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Text, b.Text))
 	})
 	return slices.Compact(f)

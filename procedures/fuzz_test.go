@@ -38,7 +38,7 @@ func FuzzRead(f *testing.F) {
 			if err != nil || !reflect.DeepEqual(doc, again) {
 				t.Errorf("read again, it differs: %v", err)
 			}
-			if !isName(doc.Name()) || doc.Title() == "" || doc.Revision() < 1 || rank(Entry{Document: doc}) < 0 {
+			if !isName(doc.Name()) || doc.Title() == "" || doc.Revision() < 1 || rank(&Entry{Document: doc}) < 0 {
 				t.Errorf("%q, %q, revision %d, kind %q", doc.Name(), doc.Title(), doc.Revision(), doc.Kind())
 			}
 		}

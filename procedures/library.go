@@ -93,13 +93,14 @@ func (l *Library) before(shipped []Entry) ([]Entry, []claim, Faults) {
 		}
 		entries = append(entries, e)
 	}
-	sorting.Stable(entries, func(a, b Entry) int {
+	sorting.Stable(entries, func(i, k int) int {
+		a, b := &entries[i], &entries[k]
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Document.Name(), b.Document.Name()))
 	})
 	return entries, claims, faults
 }
 
-func rank(e Entry) int {
+func rank(e *Entry) int {
 	return lists.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 

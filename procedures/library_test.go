@@ -62,7 +62,7 @@ func TestEmbeddedHaveNoFault(t *testing.T) {
 			t.Errorf("%s: %q, %q, revision %d", e.Document.Name(), e.From, e.Document.Title(), e.Document.Revision())
 		}
 	}
-	if !slices.IsSortedFunc(entries, func(a, b Entry) int { return rank(a) - rank(b) }) {
+	if !slices.IsSortedFunc(entries, func(a, b Entry) int { return rank(&a) - rank(&b) }) {
 		t.Error("not sorted by kind")
 	}
 }

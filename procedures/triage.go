@@ -239,7 +239,10 @@ func asked(design string, docs []*Document) []*Document {
 		}
 		return n
 	}
-	sorting.Stable(tables, func(a, b *Document) int { return rank(a) - rank(b) })
+	sorting.Stable(tables, func(i, k int) int {
+		a, b := tables[i], tables[k]
+		return rank(a) - rank(b)
+	})
 	return tables
 }
 

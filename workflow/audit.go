@@ -93,7 +93,10 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	for i, g := range s.Sheet.Gates {
 		rank[g.Name] = i - len(s.Sheet.Gates)
 	}
-	sorting.Stable(all, func(a, b AuditedReading) int { return rank[a.Reading.Gate] - rank[b.Reading.Gate] })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return rank[a.Reading.Gate] - rank[b.Reading.Gate]
+	})
 	var failed map[int64]bool
 	if filter.Failures {
 		var err error

@@ -100,7 +100,8 @@ func (s *State) pooled(condition string) (all, voided []said) {
 		}
 		voided = append(voided, own(other.voided[condition])...)
 	}
-	sorting.Stable(pool, func(a, b statement) int {
+	sorting.Stable(pool, func(i, k int) int {
+		a, b := &pool[i], &pool[k]
 		return cmp.Or(a.at.Compare(b.at), a.recorded.Compare(b.recorded))
 	})
 	var last said

@@ -185,6 +185,10 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	of.asked, of.uncut = asked{}, nil
 	of.short, of.futile = nil, nil
 	d, err := of.draft(ctx, o)
+	if d.none && d.c.sided {
+		of.mixed = true
+		d, err = of.draft(ctx, o)
+	}
 	why := d                // by which it is said why there is no plan
 	if d.none && d.c.held { // what keeps rows whole may be too much
 		of.loose, of.rough = true, true

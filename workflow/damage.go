@@ -81,7 +81,10 @@ func (s *State) checkedFlights() []Flight {
 			all = append(all, f)
 		}
 	}
-	sorting.Stable(all, func(a, b Flight) int { return cmp.Compare(a.Position, b.Position) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return cmp.Compare(a.Position, b.Position)
+	})
 	return all
 }
 

@@ -114,11 +114,17 @@ type turn struct {
 	last   bool            // no such step comes after it: it measures all that is left
 	coming []string        // the zones that the steps after it disturb
 	needs  []steps.Setting // what must stand there
+	before []turn          // of such steps before it that are done while something stands otherwise: what those take is theirs
 }
 
 // turn is that of the step. What may be done beside it comes after it.
 func (s *State) turn(j *Job, step steps.Step) turn {
 	t := turn{last: true, needs: step.Needs}
+	j.before(step, func(stage steps.Stage, i int) {
+		if of := &stage.Steps[i]; lists.Contains(of.Gates, steps.Stale) && steps.AnySetting(of.Needs, t.otherwise) {
+			t.before = append(t.before, s.turn(j, *of))
+		}
+	})
 	_, own, _ := j.Procedure.Step(step.Name)
 	before := j.Procedure.Before(own.Name)
 	for _, stage := range j.Procedure.Stages {
@@ -154,10 +160,40 @@ func (s *State) disturbing(step steps.Step) []string {
 
 // takes reports whether the gate is measured now and not later.
 func (t turn) takes(g steps.Gate) bool {
-	other := func(need steps.Setting) bool {
-		return steps.AnySetting(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
+	if slices.ContainsFunc(t.before, func(of turn) bool { return of.takes(g) }) {
+		return false
 	}
-	return t.last || !g.Touched(t.coming...) && !slices.ContainsFunc(g.Needs, other)
+	return t.last || !g.Touched(t.coming...) && !slices.ContainsFunc(g.Needs, t.otherwise)
+}
+
+// otherwise reports whether a condition that is needed stands otherwise there.
+func (t turn) otherwise(need steps.Setting) bool {
+	return steps.AnySetting(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
+}
+
+// disturbedAfter is a gate that a step which asks for what is stale took, and that was disturbed since, while a step is still to be done that
+// measures the rest while something stands otherwise: what is measured with the plug out is measured again before full power. nil: none
+// is.
+func (s *State) disturbedAfter(done completion, j *Job, step *steps.Step, at time.Time) *GateReport {
+	if !lists.Contains(step.Gates, steps.Stale) || !steps.AnyStep(j.Procedure.Steps(), func(after *steps.Step) bool {
+		_, over := j.done[after.Name]
+		return !over && lists.Contains(after.Gates, steps.Stale) && steps.AnySetting(after.Needs, turn{needs: step.Needs}.otherwise)
+	}) {
+		return nil
+	}
+	turn := s.turn(j, *step)
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		record := s.gates[g.Name]
+		if g.Work || record == nil || len(record.readings) == 0 || !turn.takes(g) {
+			continue
+		}
+		r := s.reportFrom(g, moment{}, at)
+		d, _, _ := s.disturbedSince(g, record.readings[0])
+		if t := last(record.readings); !r.Met() && (t.position > done.position || d.position > done.position) {
+			return &r
+		}
+	}
+	return nil
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

@@ -121,13 +121,50 @@ func TestStepsShareWhatIsDue(t *testing.T) {
 		job := b.state.Jobs[0]
 		for i, name := range []string{"still", "last"} {
 			step, _, _ := job.Procedure.Step(name)
-			want := c.want[i]
-			if i == 1 {
-				want = "slot square" // the last asks for all that is left
-			}
-			if got := names(b.state.GatesOf(job, step, b.now)); got != want {
-				t.Errorf("%s: %s asks for %s, want %s", c.what, name, got, want)
+			if got := names(b.state.GatesOf(job, step, b.now)); got != c.want[i] {
+				t.Errorf("%s: %s asks for %s, want %s", c.what, name, got, c.want[i])
 			}
 		}
+	}
+}
+
+// What was measured with the plug out, and is disturbed once more before full power, is measured with the plug out before it is tied down.
+func TestWhatIsStaleIsMeasuredAgainBeforeThePlugIsIn(t *testing.T) {
+	out, in := setting("battery", "out"), setting("battery", "in")
+	s := sheet()
+	s.Conditions = append(s.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	still := steps.Step{Name: "still", Kind: steps.Measure, Gates: []string{steps.Stale}, Needs: out.Set}
+	full := steps.Step{Name: "full", Kind: steps.Measure, Gates: []string{steps.Stale}, Needs: in.Set}
+	tie, arm, pull := plain("tie"), plain("arm"), plain("pull")
+	tie.Needs, arm.Needs, arm.Sets, pull.Sets = out.Set, out.Set, in.Set, out.Set
+	b := workingOn(t, s, one("one", still, tie, arm, full, pull))
+	square, moved := readings("square", "left=500 mm", "right=501 mm"), ChangeEquipment{Item: "camera", Change: Moved}
+	b.must(out, readings("slot", "root=4 mm", "tip=4 mm"), square) // and still is done
+	for _, after := range []func(){func() {}, func() { b.done("tie") }, func() { b.done("arm") }} {
+		after()
+		b.after(time.Minute)
+		b.must(moved)
+		for _, name := range []string{"tie", "arm", "full"} {
+			if r := b.step(name); r.Progress == Ready {
+				t.Errorf("%s is ready", name)
+			}
+		}
+		if is := b.step("still"); !strings.HasPrefix(is.Reopened, "square is stale: pod was disturbed by the camera being moved") {
+			t.Fatalf("still is %s: %s", is.Progress, is.Reopened)
+		}
+		if b.state.Holds("battery", b.now) == "in" {
+			mustContain(t, b.refused(square, ByCondition), "it needs battery: out")
+			b.must(out)
+		}
+		b.must(square) // and it is done again
+	}
+	b.must(in)
+	if got := names(b.state.GatesOf(b.state.Jobs[0], full, b.now)); got != "" {
+		t.Errorf("at full power it asks for %s", got)
+	}
+	b.done("full")
+	b.must(moved)
+	if is := b.step("still"); is.Progress != Done { // whoever releases it asks for it
+		t.Errorf("still is %s: %s", is.Progress, is.Reopened)
 	}
 }

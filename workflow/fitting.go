@@ -48,7 +48,10 @@ func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWor
 		s.leadTo(d, nil, now)
 		all = append(all, d)
 	}
-	sorting.Stable(all, func(a, b *dueWork) int { return a.closes.Compare(b.closes) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := all[i], all[k]
+		return a.closes.Compare(b.closes)
+	})
 	for i := len(all) - 1; i >= 0; i-- {
 		d := all[i]
 		for k := range planned {

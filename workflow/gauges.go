@@ -73,7 +73,10 @@ func (s *State) GaugeChecks() []GaugeCheck {
 			all = append(all, *c)
 		}
 	}
-	sorting.Stable(all, func(a, b GaugeCheck) int { return cmp.Compare(a.Position, b.Position) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return cmp.Compare(a.Position, b.Position)
+	})
 	return all
 }
 

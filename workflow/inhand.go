@@ -58,7 +58,10 @@ func (c *scheduler) findInHand() {
 	}
 	c.inHand = map[sameTurn]int{}
 	begun, _ := c.shown()
-	sorting.Stable(begun, func(a, b *Turn) int { return a.Begins.Compare(b.Begins) })
+	sorting.Stable(begun, func(i, k int) int {
+		a, b := begun[i], begun[k]
+		return a.Begins.Compare(b.Begins)
+	})
 	busy := 0
 	for _, t := range begun {
 		if !t.Begins.Before(c.now) {

@@ -93,7 +93,7 @@ func inTime(readings []reading) []reading {
 		return nil
 	}
 	sorted := slices.Clone(readings)
-	sorting.Stable(sorted, byTime)
+	sorting.Stable(sorted, func(i, k int) int { return byTime(sorted[i], sorted[k]) })
 	return sorted
 }
 

@@ -222,9 +222,10 @@ func measureMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done b
 }
 
 // failing is the first gate of a measure step that was done which is not met by what was
-// read or reworked since, while work is left that comes after the step; nil: none. That
-// work has disturbed a gate is no matter of the step, nor is a gate of the work once the
-// work has gone on.
+// read or reworked since, while work is left that comes after the step, or that was
+// disturbed since and would be measured while something stands otherwise, see
+// [State.disturbedAfter]; nil: none. Else it is no matter of the step that work has disturbed a
+// gate, nor is a gate of the work once the work has gone on.
 func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateReport {
 	done, ok := j.done[stage.Steps[i].Name]
 	if !ok {
@@ -269,7 +270,7 @@ func (s *State) failedSince(done completion, j *Job, stage steps.Stage, i int, a
 			return &r
 		}
 	}
-	return nil
+	return s.disturbedAfter(done, j, &step, at)
 }
 
 // workAfter reports whether work is left that comes after the step, in its stage or in

@@ -419,7 +419,10 @@ func (t *task) until(latest int) {
 //go:noinline
 func byStart(tasks, starts []int) []int {
 	order := slices.Clone(tasks)
-	sorting.Stable(order, func(a, b int) int { return starts[a] - starts[b] })
+	sorting.Stable(order, func(i, k int) int {
+		a, b := order[i], order[k]
+		return starts[a] - starts[b]
+	})
 	return order
 }
 

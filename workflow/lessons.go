@@ -122,7 +122,10 @@ func LessonsOf(p *steps.Procedure, digest string, all []WorkDone) Lessons {
 		end(gone[name])
 		out.Gone = append(out.Gone, *gone[name])
 	}
-	sorting.Stable(out.Steps, func(a, b Lesson) int { return cmp.Compare(b.weight(), a.weight()) })
+	sorting.Stable(out.Steps, func(i, k int) int {
+		a, b := &out.Steps[i], &out.Steps[k]
+		return cmp.Compare(b.weight(), a.weight())
+	})
 	out.Marks, out.Revisions = distinct(out.Marks), distinct(out.Revisions)
 	for _, by := range distinct(people) {
 		own := pace(all, by, func(r *StepRecord, _ float64) bool { return counted[r.Step] })

@@ -50,7 +50,10 @@ func Moments(airframes []*State, after, until time.Time) []Moment {
 	for _, s := range airframes {
 		all = append(all, s.Moments(after, until)...)
 	}
-	sorting.Stable(all, func(a, b Moment) int { return a.At.Compare(b.At) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.At.Compare(b.At)
+	})
 	return all
 }
 

@@ -81,7 +81,10 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 			all = append(all, OtherClock{other.Airframe.Mark, t, theirs})
 		}
 	}
-	sorting.Stable(all, func(a, b OtherClock) int { return a.Closes.Compare(b.Closes) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.Closes.Compare(b.Closes)
+	})
 	return all
 }
 
@@ -145,7 +148,10 @@ func (s *State) NextBeside(now time.Time, putOff, at func(StepReport) bool, plan
 			out.Damaged = append(out.Damaged, *s.unrepaired(d, now))
 		}
 	}
-	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(&a), opens(&b)) })
+	sorting.Stable(waiting, func(i, k int) int {
+		a, b := &waiting[i], &waiting[k]
+		return compareTimes(opens(a), opens(b))
+	})
 	dues := s.dues(now, planned, s)
 	due, what := soonest(dues)
 	turn, leave := s.turns(jobs, now), nextLeave(time.Time{}, planned, now)
@@ -182,8 +188,9 @@ func (s *State) NextBeside(now time.Time, putOff, at func(StepReport) bool, plan
 		}
 		return RankOpen
 	}
-	sorting.Stable(ready, func(a, b StepReport) int {
-		return cmp.Or(cmp.Compare(rank(&a), rank(&b)), costs(&a, &b)-costs(&b, &a), compareTimes(a.Closes, b.Closes), placeOf(&a, planned)-placeOf(&b, planned))
+	sorting.Stable(ready, func(i, k int) int {
+		a, b := &ready[i], &ready[k]
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), costs(a, b)-costs(b, a), compareTimes(a.Closes, b.Closes), placeOf(a, planned)-placeOf(b, planned))
 	})
 	rework := indexOf(waiting, func(r *StepReport) bool { return r.Stage == stage && reworkable(r) })
 	joins := func(r *StepReport) bool {

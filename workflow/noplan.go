@@ -69,7 +69,10 @@ func (of *scheduler) openNow() (all []Lapse) {
 			}
 		}
 	}
-	sorting.Stable(all, func(a, b Lapse) int { return a.Closes.Compare(b.Closes) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.Closes.Compare(b.Closes)
+	})
 	return all
 }
 

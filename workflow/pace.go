@@ -57,7 +57,8 @@ func Timed(all []WorkDone) {
 		}
 	}
 	for _, visits := range people {
-		sorting.Stable(visits, func(a, b *visit) int {
+		sorting.Stable(visits, func(i, k int) int {
+			a, b := visits[i], visits[k]
 			return cmp.Or(a.recorded.Compare(b.recorded), strings.Compare(a.mark, b.mark), cmp.Compare(a.position, b.position))
 		})
 		for i, v := range visits {
@@ -166,7 +167,7 @@ func spreadOf(values []float64) Spread {
 		return Spread{}
 	}
 	sorted := slices.Clone(values)
-	sorting.Stable(sorted, cmp.Compare[float64])
+	sorting.Stable(sorted, func(i, k int) int { return cmp.Compare(sorted[i], sorted[k]) })
 	at := func(p float64) float64 {
 		place := p * float64(n+1)
 		k := int(place)

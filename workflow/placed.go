@@ -87,7 +87,10 @@ func (s *State) fittings() fittings {
 		return b
 	}
 	changes := append(slices.Clone(s.changes), s.rebalanced()...)
-	sorting.Stable(changes, func(a, b change) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.position, b.position)) })
+	sorting.Stable(changes, func(i, k int) int {
+		a, b := &changes[i], &changes[k]
+		return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.position, b.position))
+	})
 	for _, e := range s.Sheet.Equipment {
 		f.items = append(f.items, e.Name)
 		b, there := s.sheetBody(e)

@@ -288,7 +288,10 @@ func (s *State) NearLimit(at time.Time) []NearLimit {
 			}
 		}
 	}
-	sorting.Stable(all, func(a, b NearLimit) int { return cmp.Compare(a.Value.Room, b.Value.Room) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return cmp.Compare(a.Value.Room, b.Value.Room)
+	})
 	return all
 }
 

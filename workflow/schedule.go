@@ -148,6 +148,7 @@ type scheduler struct {
 	stretches   []stretch
 	byCondition map[string][]int   // tasks that need or set it, and do not glue
 	held        bool               // a row is kept from a coat, or from what disturbs it
+	sided       bool               // jobs of one airframe are kept from what another one sets for good
 	bare        bool               // a coat waits for the end of what no row is for
 	short       map[string]*NoPlan // by the step that joins, windows that are too short
 	tried       map[string]*NoPlan // of those, for which is known what helps
@@ -169,6 +170,7 @@ type asked struct {
 	cuts    map[int]cut // by row
 	loose   bool        // only stretches about whose gaps all is decided are kept from coats: no plan finishes before one that keeps all
 	barest  bool        // no coat waits for the end of what no row is for
+	mixed   bool        // jobs of one airframe are not kept from what another one sets for good
 	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
 	rough   bool        // nobody asks whether there is more work than time
 	warm    []int       // starts of another draft, by task

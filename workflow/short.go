@@ -135,7 +135,7 @@ func (of *scheduler) frees() bool {
 	benches(is.celsius[0], func(celsius float64) bool {
 		return try(Freeing{At: &celsius}, func(h *Hours) { h.Celsius = &celsius })
 	})
-	sorting.Stable(others, strings.Compare)
+	sorting.Stable(others, func(i, k int) int { return strings.Compare(others[i], others[k]) })
 	for _, name := range others {
 		try(Freeing{With: name}, func(h *Hours) { h.Consider = append([]string{name}, h.Consider...) })
 	}

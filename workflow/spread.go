@@ -293,7 +293,10 @@ func inUnit(value *big.Rat, from, to string, difference bool) (*big.Rat, error) 
 }
 
 func (s *Series) finish() {
-	sorting.Stable(s.Values, func(a, b DrawnValue) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Mark, b.Mark)) })
+	sorting.Stable(s.Values, func(i, k int) int {
+		a, b := &s.Values[i], &s.Values[k]
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Mark, b.Mark))
+	})
 	if len(s.Values) == 0 {
 		return
 	}

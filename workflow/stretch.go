@@ -90,26 +90,92 @@ func (c *scheduler) ends(i, of int, is steps.Setting) bool {
 
 // undisturbed keeps out of the stretches what would disturb them.
 func (c *scheduler) undisturbed() {
-	for _, st := range c.stretches {
-		var last []int // of its tasks: nothing of them comes after it
-		for _, i := range st.tasks {
-			if i != st.first && !slices.ContainsFunc(st.tasks, func(k int) bool { return c.precedes(i, k) }) {
-				last = append(last, i)
-			}
+	for i := range c.stretches {
+		c.undisturb(&c.stretches[i])
+	}
+	held, sides := c.held, c.sides()
+	for i := range sides {
+		c.undisturb(&sides[i])
+	}
+	c.held, c.sided = held, len(sides) > 0 // nothing ends these for a while
+}
+
+func (c *scheduler) undisturb(st *stretch) {
+	var last []int // of its tasks: nothing of them comes after it
+	for _, i := range st.tasks {
+		if i != st.first && !slices.ContainsFunc(st.tasks, func(k int) bool { return c.precedes(i, k) }) {
+			last = append(last, i)
 		}
-		for _, other := range c.against(st.of, st.is) {
-			until := last
-			if !c.ends(other, st.of, st.is) && st.ended >= 0 {
-				until = []int{st.ended}
+	}
+	for _, other := range c.against(st.of, st.is) {
+		until := last
+		if !c.ends(other, st.of, st.is) && st.ended >= 0 {
+			until = []int{st.ended}
+		}
+		if other == st.ended || other == st.first || lists.Contains(st.tasks, other) {
+			continue
+		}
+		for _, i := range until {
+			c.keepOut(other, st.first, i)
+		}
+	}
+}
+
+// sides are the stretches for which what one job sets for good, such as a propeller that it fits, stands for what needs it, and those for
+// which it stands otherwise for others of the airframe. One job alone has them in its order.
+func (c *scheduler) sides() (all []stretch) {
+	if c.mixed {
+		return nil
+	}
+	for of, s := range c.fleet {
+		for k := range s.Sheet.Conditions {
+			def := &s.Sheet.Conditions[k]
+			guarded := steps.Setting{Condition: def.Name, State: def.Guarded}
+			jobs, good := map[*Job]bool{}, false
+			for i := range c.tasks {
+				if t := &c.tasks[i]; t.of == of && t.step != nil {
+					jobs[t.job] = true
+					good = good || lists.Contains(t.so, guarded) && !s.staysNot(t.work, guarded)
+				}
 			}
-			if other == st.ended || other == st.first || lists.Contains(st.tasks, other) {
+			if !good || def.Bench || len(jobs) < 2 {
 				continue
 			}
-			for _, i := range until {
-				c.keepOut(other, st.first, i)
+			from := len(all)
+			for i := range c.tasks {
+				t := &c.tasks[i]
+				if t.of != of || t.step == nil {
+					continue
+				}
+				for _, is := range t.step.Needs {
+					if first, stands := c.stoodSince(i, is); is.Condition == def.Name && stands {
+						n := slices.IndexFunc(all[from:], func(st stretch) bool { return st.is == is && st.first == first })
+						if n < 0 {
+							n = len(all) - from
+							all = append(all, stretch{of, first, nil, -1, is})
+						}
+						all[from+n].tasks = append(all[from+n].tasks, i)
+					}
+				}
 			}
 		}
 	}
+	return all
+}
+
+// stoodSince is the task that sets a condition last before another one of its airframe, where it sets it so; -1: it stands so now.
+func (c *scheduler) stoodSince(i int, is steps.Setting) (first int, stands bool) {
+	first = -1
+	for k := range c.tasks {
+		if t := &c.tasks[k]; t.step != nil && c.precedes(k, i) && (first < 0 || c.precedes(first, k)) &&
+			steps.AnySetting(t.step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition }) {
+			first = k
+		}
+	}
+	if first < 0 {
+		return first, c.fleet[c.tasks[i].of].Holds(is.Condition, c.now) == is.State
+	}
+	return first, lists.Contains(c.tasks[first].step.Sets, is)
 }
 
 // keepOut has a task lie before the first of two others, or after the last; without a first, after the last.

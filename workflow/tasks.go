@@ -132,7 +132,10 @@ func (c *scheduler) airframe(of int, s *State) error {
 		}
 		return 1
 	}
-	sorting.Stable(jobs, func(a, b *Job) int { return place(a) - place(b) })
+	sorting.Stable(jobs, func(i, k int) int {
+		a, b := jobs[i], jobs[k]
+		return place(a) - place(b)
+	})
 	first := len(c.tasks)
 	c.first = len(c.delays)
 	ends := map[string]front{} // by job

@@ -149,7 +149,8 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 			}
 		}
 	}
-	sorting.Stable(events, func(a, b change) int {
+	sorting.Stable(events, func(i, k int) int {
+		a, b := &events[i], &events[k]
 		if byTime && !a.at.Equal(b.at) {
 			return a.at.Compare(b.at)
 		}
@@ -265,7 +266,10 @@ func (s *State) flown() []instant {
 			}
 		}
 	}
-	sorting.Stable(all, func(a, b instant) int { return a.at.Compare(b.at) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.at.Compare(b.at)
+	})
 	return all
 }
 

@@ -34,7 +34,7 @@ func (s *State) Clocks(now time.Time) []Timer {
 			timers = append(timers, Timer{Name: q.Damage, Lies: q.Says(), Began: q.Since, Opens: q.Until, Ready: q.Until})
 		}
 	}
-	sorting.Stable(timers, CompareReady)
+	sorting.Stable(timers, func(i, k int) int { return CompareReady(&timers[i], &timers[k]) })
 	return timers
 }
 
@@ -94,9 +94,9 @@ func (s *State) Timers(now time.Time) []Timer {
 			}
 		}
 	}
-	sorting.Stable(timers, CompareReady)
+	sorting.Stable(timers, func(i, k int) int { return CompareReady(&timers[i], &timers[k]) })
 	return timers
 }
 
 // CompareReady orders clocks by their next moment; those that have none come last.
-func CompareReady(a, b Timer) int { return compareTimes(a.Ready, b.Ready) }
+func CompareReady(a, b *Timer) int { return compareTimes(a.Ready, b.Ready) }

@@ -299,14 +299,18 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	for _, g := range c.slack {
 		out.Lapses = append(out.Lapses, Lapse{Mark: g.end.mark, Job: g.end.job, Name: g.end.name, Closes: g.end.closes, Lost: g.far == 2})
 	}
-	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
+	sorting.Stable(out.Lapses, func(i, k int) int {
+		a, b := &out.Lapses[i], &out.Lapses[k]
+		return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name)
+	})
 	order := make([]int, 0, len(c.tasks))
 	for i := range c.tasks {
 		if c.tasks[i].step != nil {
 			order = append(order, i)
 		}
 	}
-	sorting.Stable(order, func(a, b int) int { // what somebody is at first
+	sorting.Stable(order, func(i, k int) int {
+		a, b := order[i], order[k] // what somebody is at first
 		return cmp.Or(r.Starts[a]-r.Starts[b], c.tasks[a].since-c.tasks[b].since)
 	})
 	drying := c.drying(r.Starts)
@@ -453,7 +457,10 @@ func (c *scheduler) drying(starts []int) (all []Drying) {
 			all = append(all, d)
 		}
 	}
-	sorting.Stable(all, func(a, b Drying) int { return a.From.Compare(b.From) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.From.Compare(b.From)
+	})
 	return all
 }
 

@@ -45,7 +45,10 @@ func (s *State) measurementsUntil(g steps.Gate, unit string, until instant) []me
 	all := s.measuredOneWay(g, unit, until)
 	if other, ok := g.Other(); ok {
 		all = append(all, s.measuredOneWay(other, unit, until)...)
-		sorting.Stable(all, func(a, b measurement) int { return b.last().at.Compare(a.last().at) })
+		sorting.Stable(all, func(i, k int) int {
+			a, b := &all[i], &all[k]
+			return b.last().at.Compare(a.last().at)
+		})
 	}
 	return all
 }
@@ -116,7 +119,10 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 			all = append(all, e)
 		}
 	}
-	sorting.Stable(all, func(a, b journal.Entry) int { return a.At.Compare(b.At) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.At.Compare(b.At)
+	})
 	return all
 }
 
@@ -226,7 +232,10 @@ func (s *State) massesUntil(until instant) []massed {
 			}
 		}
 	}
-	sorting.Stable(all, func(a, b massed) int { return b.last().at.Compare(a.last().at) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return b.last().at.Compare(a.last().at)
+	})
 	return all
 }
 

@@ -178,7 +178,7 @@ func median(readings []quantity.Quantity, unit string) *big.Rat {
 	if len(all) == 0 {
 		return nil
 	}
-	sorting.Stable(all, (*big.Rat).Cmp)
+	sorting.Stable(all, func(i, k int) int { return all[i].Cmp(all[k]) })
 	middle := new(big.Rat).Add(all[(len(all)-1)/2], all[len(all)/2])
 	return middle.Quo(middle, big.NewRat(2, 1))
 }

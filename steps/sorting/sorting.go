@@ -8,11 +8,10 @@ import (
 	"sort"
 )
 
-// Stable sorts by a comparison; what is equal keeps its order.
-//
-//go:noinline
-func Stable[T any](all []T, compare func(a, b T) int) {
-	sort.SliceStable(all, func(i, k int) bool { return compare(all[i], all[k]) < 0 })
+// Stable sorts a list by a comparison of what is at two places of it; what is equal keeps its order. It takes places and not what is
+// there: so no type has code of its own, and nothing large is copied to be compared.
+func Stable(all any, compare func(i, k int) int) {
+	sort.SliceStable(all, func(i, k int) bool { return compare(i, k) < 0 })
 }
 
 // Positions sorts those of entries.

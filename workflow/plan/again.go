@@ -83,7 +83,8 @@ func (v *solver) liken(end int) (last []int) {
 	for k := range order {
 		order[k] = k
 	}
-	sorting.Stable(order, func(a, b int) int {
+	sorting.Stable(order, func(i, k int) int {
+		a, b := order[i], order[k]
 		switch {
 		case was[a] < was[b]:
 			return -1
@@ -121,7 +122,8 @@ func (v *solver) liken(end int) (last []int) {
 func (v *solver) moved(starts []int) int {
 	was := v.o.Warm
 	order := append([]int(nil), v.free...)
-	sorting.Stable(order, func(a, b int) int {
+	sorting.Stable(order, func(i, k int) int {
+		a, b := order[i], order[k]
 		if was[a] != was[b] {
 			return was[a] - was[b]
 		}

@@ -73,7 +73,8 @@ func (l *layout) blocks(lo []int) *blocks {
 					break
 				}
 			}
-			sorting.Stable(members, func(a, b int) int {
+			sorting.Stable(members, func(i, k int) int {
+				a, b := members[i], members[k]
 				if lo[a] != lo[b] {
 					return lo[a] - lo[b]
 				}

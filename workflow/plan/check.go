@@ -75,7 +75,10 @@ func Check(p Problem, starts []int) error {
 			changes = append(changes, change{starts[i], i, true}, change{starts[i] + a.Length, i, false})
 		}
 	}
-	sorting.Stable(changes, func(a, b change) int { return a.at - b.at })
+	sorting.Stable(changes, func(i, k int) int {
+		a, b := &changes[i], &changes[k]
+		return a.at - b.at
+	})
 	for k, there := range p.Capacity {
 		used, free := 0, 0
 		for n, c := range changes {

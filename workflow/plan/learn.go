@@ -176,7 +176,8 @@ func (s *search) raise(l literal, anew bool) {
 
 // forget drops half of the learnt clauses, those of the most levels, and of these the ones that were of little use.
 func (s *search) forget() {
-	sorting.Stable(s.learnt, func(a, b *clause) int {
+	sorting.Stable(s.learnt, func(i, k int) int {
+		a, b := s.learnt[i], s.learnt[k]
 		switch {
 		case a.levels != b.levels:
 			return int(a.levels - b.levels)

@@ -36,7 +36,10 @@ func (c *table) at(s *search, t, over int32, out int, to []literal) []literal {
 			sum += c.need[k]
 		}
 	}
-	sorting.Stable(c.who, func(a, b int32) int { return int(c.need[a] - c.need[b]) })
+	sorting.Stable(c.who, func(i, k int) int {
+		a, b := c.who[i], c.who[k]
+		return int(c.need[a] - c.need[b])
+	})
 	for _, k := range c.who {
 		if sum-c.need[k] > over {
 			sum -= c.need[k]

@@ -49,7 +49,10 @@ func (m *model) turns(p *Problem, d [][]int32) {
 		}
 		all = append(all, c)
 	}
-	sorting.Stable(all, func(a, b turnTakers) int { return int(b.work - a.work) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return int(b.work - a.work)
+	})
 	count := 0
 	for k := range all {
 		if count == turnsMost {

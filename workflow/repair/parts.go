@@ -158,7 +158,8 @@ func (on Airframe) baseFirst(parts []*part) []*part {
 		return 2*i + 1
 	}
 	sorted := slices.Clone(parts)
-	sorting.Stable(sorted, func(a, b *part) int {
+	sorting.Stable(sorted, func(i, k int) int {
+		a, b := sorted[i], sorted[k]
 		if d := at(a) - at(b); d != 0 {
 			return d
 		}

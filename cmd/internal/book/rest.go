@@ -166,7 +166,10 @@ func (m *maker) seals() []seal {
 			all = append(all, seal{Position: position, Size: position + 1, Note: strings.TrimSpace(note)})
 		}
 	}
-	sorting.Stable(all, func(a, b seal) int { return cmp.Compare(a.Size, b.Size) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return cmp.Compare(a.Size, b.Size)
+	})
 	return all
 }
 

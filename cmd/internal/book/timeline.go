@@ -40,7 +40,10 @@ func (m *maker) timeline() []event {
 	for _, bad := range m.record.BadGauges {
 		events = append(events, event{At: bad.At, By: m.entries[bad.Position].By, Kind: "gauge", Says: m.gaugeTitle(bad.Gauge) + " was found " + bad.Off.Found(), Position: -1})
 	}
-	sorting.Stable(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
+	sorting.Stable(events, func(i, k int) int {
+		a, b := &events[i], &events[k]
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position))
+	})
 	events = m.joined(events)
 	for i, e := range events {
 		if _, shown := m.anchors[e.Position]; e.Position >= 0 && !shown {

@@ -34,9 +34,9 @@ func (a *app) airframeAddCommand() *cobra.Command {
 		Example: "  fettle airframe add CW-01 --design causeway --with working-rudders\n  fettle airframe add CW-02 --design causeway --as-built",
 		Args:    arguments(1, 1),
 	}
-	cmd.Flags().StringVar(&design, "design", "", "the `DESIGN` sheet, by name or file")
+	stringFlag(cmd.Flags(), &design, "design", "", "the `DESIGN` sheet, by name or file")
 	cmd.Flags().StringArrayVar(&options, "with", nil, "an `OPTION` of the design that this airframe has; may be repeated")
-	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "its build is not on record: start the check that takes it over")
+	boolFlag(cmd.Flags(), &asBuilt, "as-built", false, "its build is not on record: start the check that takes it over")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if design == "" {
@@ -97,8 +97,8 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().StringVar(&retire.Because, "because", "", "why: `"+strings.Join(workflow.RetiredBecause(), " or ")+"`")
-	cmd.Flags().StringVar(&retire.Note, "note", "", "a `NOTE`")
+	stringFlag(cmd.Flags(), &retire.Because, "because", "", "why: `"+strings.Join(workflow.RetiredBecause(), " or ")+"`")
+	stringFlag(cmd.Flags(), &retire.Note, "note", "", "a `NOTE`")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if retire.Because == "" {
@@ -153,7 +153,7 @@ func (a *app) airframeShowCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().BoolVar(&entries, "entries", false, "show the entries of its journal instead")
+	boolFlag(cmd.Flags(), &entries, "entries", false, "show the entries of its journal instead")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		s, err := a.airframeAlone(cmd.Context(), args)
 		if err != nil {

@@ -34,7 +34,7 @@ func (a *app) balanceCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringArrayVar(&try, "try", nil, "what it would do on board, `\"NAME MASS @ STATION\"`; several may be given")
-	cmd.Flags().StringVar(&at, "at", "", "ballast at this `STATION`, such as -320mm (else the least, and only if the battery does not do)")
+	stringFlag(cmd.Flags(), &at, "at", "", "ballast at this `STATION`, such as -320mm (else the least, and only if the battery does not do)")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.balance(cmd.Context(), args, try, at) }
 	return cmd
 }

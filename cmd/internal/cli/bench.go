@@ -34,8 +34,8 @@ func (a *app) benchCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAllMarks,
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench: 16C, 61F")
-	flags.StringVar(&o.humidity, "humidity", "", "the relative `HUMIDITY`: 60%")
+	stringFlag(flags, &o.temperature, "temperature", "", "the `TEMPERATURE` at the bench: 16C, 61F")
+	stringFlag(flags, &o.humidity, "humidity", "", "the relative `HUMIDITY`: 60%")
 	flags.StringArrayVar(&o.set, "set", nil, "how a `CONDITION=STATE` stands; may be repeated")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {

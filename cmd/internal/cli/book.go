@@ -39,8 +39,8 @@ func (a *app) bookCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVarP(&out, "output", "o", "", "the `FILE` to write; - is the standard output")
-	cmd.Flags().BoolVar(&force, "force", false, "write over an older book")
-	cmd.Flags().BoolVar(&full, "full", false, "add the steps of each job with their texts, and each reading by itself")
+	boolFlag(cmd.Flags(), &force, "force", false, "write over an older book")
+	boolFlag(cmd.Flags(), &full, "full", false, "add the steps of each job with their texts, and each reading by itself")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if out == "" {
 			return usage("name the file to write: fettle book -o book.html")

@@ -36,9 +36,9 @@ func (a *app) cardCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.altitude, "altitude", "", "the `HEIGHT` of the field above sea level, such as 350m (else 0m)")
-	flags.StringVar(&o.temperature, "temperature", "", "of the air at the field, a `TEMPERATURE` such as 28°C (else that of the standard atmosphere)")
-	flags.BoolVar(&o.full, "full", false, "all of it and where each figure comes from, however long; md, json and html have all of it anyway")
+	stringFlag(flags, &o.altitude, "altitude", "", "the `HEIGHT` of the field above sea level, such as 350m (else 0m)")
+	stringFlag(flags, &o.temperature, "temperature", "", "of the air at the field, a `TEMPERATURE` such as 28°C (else that of the standard atmosphere)")
+	boolFlag(flags, &o.full, "full", false, "all of it and where each figure comes from, however long; md, json and html have all of it anyway")
 	a.formats(cmd, &o.format, "", "html")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.card(cmd.Context(), args, o) }
 	return cmd

@@ -24,7 +24,7 @@ func (a *app) chooseCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(answers, nothing),
 	}
-	cmd.Flags().BoolVar(&no, "no", false, "ANSWER is an option that the airframe does not get")
+	boolFlag(cmd.Flags(), &no, "no", false, "ANSWER is an option that the airframe does not get")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.choose(cmd.Context(), args, no, *at)

@@ -42,8 +42,8 @@ func (a *app) crashCommand() *cobra.Command {
 	}
 	cmd.Flags().StringArrayVar(&found, "found", nil, "`ZONE=FINDING:SEVERITY[:NOTE]`; may be repeated")
 	cmd.Flags().StringArrayVar(&places, "place", nil, "`WORDS`: where in its zone it is, one for each --found in their order; \"\": not said")
-	cmd.Flags().StringVar(&cause, "cause", "", "`WORDS`: what did it")
-	cmd.Flags().BoolVar(&ownWords, "own-words", false, "the words of --found mean none of the findings that they sound like")
+	stringFlag(cmd.Flags(), &cause, "cause", "", "`WORDS`: what did it")
+	boolFlag(cmd.Flags(), &ownWords, "own-words", false, "the words of --found mean none of the findings that they sound like")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.crash(cmd.Context(), args, workflow.ReportDamage{OwnWords: ownWords, Cause: cause}, found, places, *photos, *at)

@@ -31,11 +31,11 @@ func (a *app) doneCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAfterMark(dueSteps, nothing),
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
-	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
+	stringFlag(flags, &o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
+	stringFlag(flags, &o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
 	flags.IntVar(&o.way, "way", 0, "a rework that has several ways: the `NUMBER` of the one that was taken")
-	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `ADHESIVE` that is used")
-	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
+	stringFlag(flags, &o.with, "with", "", "a coat that may be of several adhesives: the `ADHESIVE` that is used")
+	stringFlag(flags, &o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
 	nameFlag(cmd, &o.thing)
 	witnessFlags(cmd, &o.witness)
 	at, photos := atFlag(cmd), photoFlag(cmd)
@@ -48,12 +48,12 @@ func (a *app) doneCommand() *cobra.Command {
 
 // nameFlag is the name of what a step fits.
 func nameFlag(cmd *cobra.Command, to *string) {
-	cmd.Flags().StringVar(to, "name", "", "a step that fits a battery or the like: the `NAME` written on it")
+	stringFlag(cmd.Flags(), to, "name", "", "a step that fits a battery or the like: the `NAME` written on it")
 }
 
 // witnessFlags are the two answers of a step that wants a second person.
 func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
-	cmd.Flags().StringVar(&to.Second, "second", "", "a step that wants a second person: `WHO` that was")
+	stringFlag(cmd.Flags(), &to.Second, "second", "", "a step that wants a second person: `WHO` that was")
 	cmd.Flags().IntVar(&to.Alone, "alone", 0, "such a step, done alone: the `NUMBER` of the way that was used instead")
 }
 

@@ -28,10 +28,10 @@ func (a *app) flightCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().StringVar(&landing, "landing", workflow.Soft, "how it landed: `soft or hard`")
-	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	stringFlag(cmd.Flags(), &landing, "landing", workflow.Soft, "how it landed: `soft or hard`")
+	stringFlag(cmd.Flags(), &note, "note", "", "a `NOTE`")
 	cmd.Flags().StringArrayVar(&trims, "trim", nil, "where a control surface stood after landing, `SURFACE-WAY=VALUE`: elevator-up=1.5mm, ailerons-left-up=2deg")
-	cmd.Flags().StringVar(&lasted, "for", "", "how long it was in the air, `TIME`: 7min")
+	stringFlag(cmd.Flags(), &lasted, "for", "", "how long it was in the air, `TIME`: 7min")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		time, err := optionalQuantity(lasted, quantity.Duration)
@@ -129,12 +129,12 @@ func (a *app) equipCommand() *cobra.Command {
 		Args:              arguments(3, 3),
 		ValidArgsFunction: a.completeAfterMark(oneOf(workflow.Fitted, workflow.Removed, workflow.Moved), equipment, nothing),
 	}
-	cmd.Flags().StringVar(&mass, "mass", "", "its `MASS`: 60g")
-	cmd.Flags().StringVar(&arm, "arm", "", "how far its middle is behind the datum, `ARM`: 150mm, -295mm")
-	cmd.Flags().StringVar(&change.Name, "name", "", "which one it is, by the `NAME` written on it")
-	cmd.Flags().StringVar(&change.Zone, "zone", "", "the `ZONE` in which it is fitted, if the design sheet does not list it")
-	cmd.Flags().StringVar(&change.Note, "note", "", "a `NOTE`")
-	cmd.Flags().BoolVar(&change.Sure, "sure", false, "keep a --mass or an --arm that looks mistyped")
+	stringFlag(cmd.Flags(), &mass, "mass", "", "its `MASS`: 60g")
+	stringFlag(cmd.Flags(), &arm, "arm", "", "how far its middle is behind the datum, `ARM`: 150mm, -295mm")
+	stringFlag(cmd.Flags(), &change.Name, "name", "", "which one it is, by the `NAME` written on it")
+	stringFlag(cmd.Flags(), &change.Zone, "zone", "", "the `ZONE` in which it is fitted, if the design sheet does not list it")
+	stringFlag(cmd.Flags(), &change.Note, "note", "", "a `NOTE`")
+	boolFlag(cmd.Flags(), &change.Sure, "sure", false, "keep a --mass or an --arm that looks mistyped")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		change.Change, change.Item = args[1], args[2]

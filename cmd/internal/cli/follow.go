@@ -44,9 +44,9 @@ func (a *app) followCommand() *cobra.Command {
 		},
 	}
 	runner = a.runFlag(cmd)
-	cmd.Flags().StringVar(&hands, "hands", "", "how `MANY` people there are (else as many as the last plan is for)")
-	cmd.Flags().BoolVar(&short, "short", false, "the short text of each step that has one, for who has built one before; cautions stay whole")
-	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
+	stringFlag(cmd.Flags(), &hands, "hands", "", "how `MANY` people there are (else as many as the last plan is for)")
+	boolFlag(cmd.Flags(), &short, "short", false, "the short text of each step that has one, for who has built one before; cautions stay whole")
+	boolFlag(cmd.Flags(), &plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
 	return cmd
 }
 

@@ -17,7 +17,7 @@ func (a *app) formats(cmd *cobra.Command, format *string, note string, others ..
 	all := append([]string{"text", "md", "json"}, others...)
 	last := len(all) - 1
 	listed := strings.Join(all[:last], ", ") + " or " + all[last]
-	cmd.Flags().StringVar(format, "format", "text", "`"+listed+"`"+note)
+	stringFlag(cmd.Flags(), format, "format", "text", "`"+listed+"`"+note)
 	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error {
 		if a.json && !cmd.Flags().Changed("format") {
 			*format = "json"

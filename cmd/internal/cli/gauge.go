@@ -30,9 +30,9 @@ func (a *app) gaugeCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAfterMark(gauges, nothing),
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.reads, "reads", "", "the `VALUE` that the gauge reads")
-	flags.StringVar(&o.of, "of", "", "the size of the reference, a `VALUE`")
-	flags.StringVar(&o.note, "note", "", "`WORDS` about the check: what it was held against")
+	stringFlag(flags, &o.reads, "reads", "", "the `VALUE` that the gauge reads")
+	stringFlag(flags, &o.of, "of", "", "the size of the reference, a `VALUE`")
+	stringFlag(flags, &o.note, "note", "", "`WORDS` about the check: what it was held against")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at = *at

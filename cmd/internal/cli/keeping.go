@@ -87,7 +87,7 @@ func (a *app) restoreCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
 	}
-	cmd.Flags().BoolVar(&force, "force", false, "restore even if entries are lost; the old store is kept under another name")
+	boolFlag(cmd.Flags(), &force, "force", false, "restore even if entries are lost; the old store is kept under another name")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		k, err := a.keeper()
 		if err != nil {
@@ -113,7 +113,7 @@ func (a *app) examineCommand() *cobra.Command {
 			"lost end may have said that the aircraft is not fit to fly.",
 		Args: arguments(0, 0),
 	}
-	cmd.Flags().StringVar(&salvage, "salvage", "", "copy what is whole to this new `FILE`")
+	stringFlag(cmd.Flags(), &salvage, "salvage", "", "copy what is whole to this new `FILE`")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		k, err := a.keeper()
 		if err != nil {
@@ -188,8 +188,8 @@ func (a *app) importCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
 	}
-	cmd.Flags().StringVar(&against, "against", "", "import only a journal that begins with what this `SEAL`, a file, has sealed")
-	cmd.Flags().StringVar(&key, "key", "", "with --against: the signer's public `KEY`; else your own")
+	stringFlag(cmd.Flags(), &against, "against", "", "import only a journal that begins with what this `SEAL`, a file, has sealed")
+	stringFlag(cmd.Flags(), &key, "key", "", "with --against: the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		k, err := a.keeper()
 		if err != nil {

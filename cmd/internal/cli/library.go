@@ -124,10 +124,10 @@ func (a *app) showCommand() *cobra.Command {
 		}
 		return a.showAs(things, format)
 	}
-	cmd.Flags().BoolVar(&full, "full", false, "every step as at the bench, every gate with its limits, for proof-reading")
-	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
+	boolFlag(cmd.Flags(), &full, "full", false, "every step as at the bench, every gate with its limits, for proof-reading")
+	boolFlag(cmd.Flags(), &parts, "parts", false, "of a procedure: its tools, and its parts added up")
 	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts or --format html: the `OPTIONS` of the airframe")
-	cmd.Flags().StringVar(&design, "design", "", "with --format html: the `DESIGN` whose limits and drawings a procedure for several has")
+	stringFlag(cmd.Flags(), &design, "design", "", "with --format html: the `DESIGN` whose limits and drawings a procedure for several has")
 	return cmd
 }
 

@@ -39,10 +39,10 @@ func (a *app) measureCommand() *cobra.Command {
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
-	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
-	cmd.Flags().BoolVar(&o.sure, "sure", false, "keep readings that look mistyped or misread")
-	cmd.Flags().BoolVar(&o.anew, "anew", false, "begin the points anew, after the set-up was steadied")
-	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
+	stringFlag(cmd.Flags(), &o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
+	boolFlag(cmd.Flags(), &o.sure, "sure", false, "keep readings that look mistyped or misread")
+	boolFlag(cmd.Flags(), &o.anew, "anew", false, "begin the points anew, after the set-up was steadied")
+	stringFlag(cmd.Flags(), &o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at, o.photos = *at, *photos

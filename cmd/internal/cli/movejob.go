@@ -22,8 +22,8 @@ func (a *app) moveJobCommand() *cobra.Command {
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeAfterMark(openJobs, nothing),
 	}
-	cmd.Flags().BoolVar(&accept, "accept", false, "move the job")
-	cmd.Flags().StringVar(&procedure, "procedure", "", "the procedure's `FILE`, if not the library's")
+	boolFlag(cmd.Flags(), &accept, "accept", false, "move the job")
+	stringFlag(cmd.Flags(), &procedure, "procedure", "", "the procedure's `FILE`, if not the library's")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.moveJob(cmd.Context(), args[0], args[1], procedure, accept, *at)

@@ -67,9 +67,9 @@ func (a *app) nextCommand() *cobra.Command {
 			return a.show(next)
 		},
 	}
-	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
-	cmd.Flags().BoolVar(&take, "take", false, "the step that comes first, also where another bench is at it: it is taken over")
-	cmd.Flags().BoolVar(&short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
+	boolFlag(cmd.Flags(), &full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
+	boolFlag(cmd.Flags(), &take, "take", false, "the step that comes first, also where another bench is at it: it is taken over")
+	boolFlag(cmd.Flags(), &short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
 }
 

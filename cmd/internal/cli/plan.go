@@ -71,14 +71,14 @@ func (a *app) planCommand() *cobra.Command {
 	}
 	flags := cmd.Flags()
 	flags.StringArrayVar(&o.sittings, "sitting", nil, "when you are at the bench, a `SITTING`; may be repeated (else sittings: in the config)")
-	flags.StringVar(&o.hands, "hands", "", "how `MANY` people work at once (else hands: in the config, or 1)")
-	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench then, such as 18C (else as it was recorded last)")
+	stringFlag(flags, &o.hands, "hands", "", "how `MANY` people work at once (else hands: in the config, or 1)")
+	stringFlag(flags, &o.temperature, "temperature", "", "the `TEMPERATURE` at the bench then, such as 18C (else as it was recorded last)")
 	flags.StringArrayVar(&o.consider, "consider", nil, "plan with this `ADHESIVE or ANSWER` to an open choice; may be repeated")
-	flags.BoolVar(&o.tight, "tight", false, "use windows to their ends, with nothing to spare")
-	flags.BoolVar(&o.full, "full", false, "every sitting in full, however many there are")
-	flags.BoolVar(&o.unkept, "unkept", false, "show it only: the plan before is kept, and what is next follows that")
-	flags.StringVar(&o.think, "think", "1s", "how long to look for a better plan, a `DURATION`")
-	flags.StringVar(&o.ics, "ics", "", "write the sittings to a calendar of their own: a `FILE`, or - for standard output")
+	boolFlag(flags, &o.tight, "tight", false, "use windows to their ends, with nothing to spare")
+	boolFlag(flags, &o.full, "full", false, "every sitting in full, however many there are")
+	boolFlag(flags, &o.unkept, "unkept", false, "show it only: the plan before is kept, and what is next follows that")
+	stringFlag(flags, &o.think, "think", "1s", "how long to look for a better plan, a `DURATION`")
+	stringFlag(flags, &o.ics, "ics", "", "write the sittings to a calendar of their own: a `FILE`, or - for standard output")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.plan(cmd.Context(), args, o) }
 	return cmd
 }

@@ -22,8 +22,8 @@ func (a *app) releaseCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
-	cmd.Flags().BoolVar(&only, "proof", false, "only show the proof")
+	stringFlag(cmd.Flags(), &certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
+	boolFlag(cmd.Flags(), &only, "proof", false, "only show the proof")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.release(cmd.Context(), args, certificate, only, *at)

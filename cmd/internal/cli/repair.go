@@ -24,9 +24,9 @@ func (a *app) repairCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().BoolVar(&full, "full", false, "every step, and why it is there")
-	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
-	cmd.Flags().BoolVar(&sure, "sure", false, "begin it though an open coat can't be joined any more then")
+	boolFlag(cmd.Flags(), &full, "full", false, "every step, and why it is there")
+	boolFlag(cmd.Flags(), &start, "start", false, "open the plan as a job, or amend the open repair by it")
+	boolFlag(cmd.Flags(), &sure, "sure", false, "begin it though an open coat can't be joined any more then")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.repair(cmd.Context(), args, start, full, sure, *at)

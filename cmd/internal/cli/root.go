@@ -80,11 +80,11 @@ func (a *app) root() *cobra.Command {
 		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context(), nil) },
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")
-	flags.StringVar(&a.libraryPath, "library", "", "a `FOLDER` of your own documents, found before the embedded ones (else FETTLE_LIBRARY)")
-	flags.StringVar(&a.by, "by", "", "`WHO` is at the bench (else FETTLE_BY, the config, the login name)")
-	flags.BoolVar(&a.bothUnits, "both-units", false, "show limits and readings in the other system of units too, to the nearest 1/64 in")
-	flags.BoolVar(&a.json, "json", false, "print JSON where the command reports")
+	stringFlag(flags, &a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")
+	stringFlag(flags, &a.libraryPath, "library", "", "a `FOLDER` of your own documents, found before the embedded ones (else FETTLE_LIBRARY)")
+	stringFlag(flags, &a.by, "by", "", "`WHO` is at the bench (else FETTLE_BY, the config, the login name)")
+	boolFlag(flags, &a.bothUnits, "both-units", false, "show limits and readings in the other system of units too, to the nearest 1/64 in")
+	boolFlag(flags, &a.json, "json", false, "print JSON where the command reports")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		if value := negative(err); value != "" {
 			return usage("put -- before a negative value, and options before that: %s … -- %s", cmd.CommandPath(), value)

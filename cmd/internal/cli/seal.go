@@ -66,7 +66,7 @@ func (a *app) sealCheckCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
 	}
-	cmd.Flags().StringVar(&key, "key", "", "the signer's public `KEY`; else your own")
+	stringFlag(cmd.Flags(), &key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
 		data, err := readSeal(args[0])
 		if err != nil {

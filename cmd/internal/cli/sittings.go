@@ -50,7 +50,10 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 		}
 		all = append(all, some...)
 	}
-	sorting.Stable(all, func(a, b statedSitting) int { return a.From.Compare(b.From) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return a.From.Compare(b.From)
+	})
 	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
 	given := sorting.Delete(slices.Clone(all), func(s statedSitting) bool { return s.every })
 	all = sorting.Delete(all, func(s statedSitting) bool {

@@ -41,10 +41,10 @@ func (a *app) spreadCommand() *cobra.Command {
 		ValidArgsFunction: a.completeSpread,
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.design, "design", "", "airframes of this `DESIGN`, where several have the gate")
-	flags.StringVar(&o.point, "point", "", "one `POINT` of the gate, or a pair, A/B; else all that is judged")
-	flags.BoolVar(&o.life, "life", false, "every value of each airframe, not only as built")
-	flags.BoolVar(&o.final, "after-rework", false, "the value with which each airframe passed in the end")
+	stringFlag(flags, &o.design, "design", "", "airframes of this `DESIGN`, where several have the gate")
+	stringFlag(flags, &o.point, "point", "", "one `POINT` of the gate, or a pair, A/B; else all that is judged")
+	boolFlag(flags, &o.life, "life", false, "every value of each airframe, not only as built")
+	boolFlag(flags, &o.final, "after-rework", false, "the value with which each airframe passed in the end")
 	a.formats(cmd, &o.format, "", "csv", "svg")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.spread(cmd.Context(), args, o) }
 	return cmd

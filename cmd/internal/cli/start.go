@@ -30,8 +30,8 @@ func (a *app) startCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeStart,
 	}
-	cmd.Flags().StringVar(&zone, "zone", "", "the `ZONE` it is about, for a repair that asks for one")
-	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "start the check that takes the airframe over as built")
+	stringFlag(cmd.Flags(), &zone, "zone", "", "the `ZONE` it is about, for a repair that asks for one")
+	boolFlag(cmd.Flags(), &asBuilt, "as-built", false, "start the check that takes the airframe over as built")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.start(cmd.Context(), args, zone, asBuilt, *at)

@@ -31,8 +31,8 @@ func (a *app) statusCommand() *cobra.Command {
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
 	}
-	cmd.Flags().StringVar(&since, "since", "", "what changed since the last `good` flight of one airframe")
-	cmd.Flags().BoolVar(&watched, "watch", false, "show it until it is stopped, anew when something changes")
+	stringFlag(cmd.Flags(), &since, "since", "", "what changed since the last `good` flight of one airframe")
+	boolFlag(cmd.Flags(), &watched, "watch", false, "show it until it is stopped, anew when something changes")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		switch {
 		case watched && cmd.Flags().Changed("since"):
@@ -124,8 +124,8 @@ func (a *app) timersCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAllMarks,
 	}
 	flags := cmd.Flags()
-	flags.BoolVar(&watched, "watch", false, "count, and ring at each moment of a clock")
-	flags.StringVar(&calendar, "ics", "", "write what comes to a calendar, with alarms: a `FILE`, or - for standard output")
+	boolFlag(flags, &watched, "watch", false, "count, and ring at each moment of a clock")
+	stringFlag(flags, &calendar, "ics", "", "write what comes to a calendar, with alarms: a `FILE`, or - for standard output")
 	runner := a.runFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		called, err := runner()

@@ -40,8 +40,8 @@ func (a *app) studyCommand() *cobra.Command {
 		Args:              arguments(1, 3),
 		ValidArgsFunction: a.completeStudy,
 	}
-	cmd.Flags().StringVar(&request.Gate, "gate", "", "the `GATE` whose readings it is about")
-	cmd.Flags().StringVar(&request.Note, "note", "", "`WORDS` about the study")
+	stringFlag(cmd.Flags(), &request.Gate, "gate", "", "the `GATE` whose readings it is about")
+	stringFlag(cmd.Flags(), &request.Note, "note", "", "`WORDS` about the study")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.study(cmd.Context(), args, request, *at)

@@ -25,7 +25,7 @@ func (a *app) undoCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(entries, nothing),
 	}
-	cmd.Flags().StringVar(&reason, "reason", "", "`WHY` it is taken back")
+	stringFlag(cmd.Flags(), &reason, "reason", "", "`WHY` it is taken back")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.undo(cmd.Context(), args, reason, *at)

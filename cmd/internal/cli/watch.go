@@ -222,11 +222,12 @@ func (w *watch) rows(now time.Time) []term.Row {
 			clocks, longest = append(clocks, c), max(longest, len([]rune(c.name)))
 		}
 	}
-	sorting.Stable(clocks, func(a, b clock) int {
+	sorting.Stable(clocks, func(i, k int) int {
+		a, b := &clocks[i], &clocks[k]
 		if a.calls != b.calls {
 			return map[bool]int{true: -1, false: 1}[a.calls]
 		}
-		return workflow.CompareReady(a.Timer, b.Timer)
+		return workflow.CompareReady(&a.Timer, &b.Timer)
 	})
 	rows := []term.Row{{Text: now.In(time.Local).Format("Mon 2 Jan 15:04:05"), Strong: true}, {}}
 	rows = append(rows, w.notice()...)

@@ -113,14 +113,14 @@ func soonest(timers []Timer, now time.Time) (found Timer, ok bool) {
 }
 
 // compareTiles puts the most urgent first.
-func compareTiles(a, b Tile) int {
-	early := func(t Tile) int64 {
+func compareTiles(a, b *Tile) int {
+	early := func(t *Tile) int64 {
 		if t.by.IsZero() {
 			return 1<<63 - 1
 		}
 		return t.by.Unix()
 	}
-	late := func(t Tile) int {
+	late := func(t *Tile) int {
 		if t.first {
 			return 0
 		}
@@ -149,7 +149,7 @@ func NewBoard(tiles []Tile) Board {
 			b.lines = append(b.lines, t)
 		}
 	}
-	sorting.Stable(b.lines, compareTiles)
+	sorting.Stable(b.lines, func(i, k int) int { return compareTiles(&b.lines[i], &b.lines[k]) })
 	return b
 }
 

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -460,7 +459,7 @@ func (c *Card) text(clock *Clock, keep int, most int) string {
 	for _, i := range items {
 		ranks = append(ranks, i.rank)
 	}
-	sorting.Stable(ranks, cmp.Compare[int])
+	sorting.Stable(ranks, func(i, k int) int { return ranks[i] - ranks[k] })
 	var l lines
 	if c.Released {
 		l.add("# %s may fly: released %s by %s\n", esc(c.Mark), clock.At(c.At), esc(cut(c.By, most)))

@@ -74,7 +74,10 @@ func (b *Bench) Timers(now time.Time) []Timer {
 			all = append(all, Timer{s.Airframe.Mark, t})
 		}
 	}
-	sorting.Stable(all, func(a, b Timer) int { return workflow.CompareReady(a.Timer, b.Timer) })
+	sorting.Stable(all, func(i, k int) int {
+		a, b := &all[i], &all[k]
+		return workflow.CompareReady(&a.Timer, &b.Timer)
+	})
 	return all
 }
 

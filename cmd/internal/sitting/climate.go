@@ -32,7 +32,10 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		def, _ := s.Sheet.Condition(n.Condition)
 		return !def.Lapses() || c.broughtByTool(s, n) || steps.AnySetting(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
-	sorting.Stable(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
+	sorting.Stable(needs, func(i, k int) int {
+		a, b := &needs[i], &needs[k]
+		return strings.Compare(a.Condition, b.Condition)
+	})
 	needs = slices.Compact(needs)
 	var words []string
 	for _, n := range needs {
