@@ -229,7 +229,8 @@ func TestNextKeepsApartWhatClashes(t *testing.T) {
 		among := func(names []string) func(StepReport) bool {
 			return func(r StepReport) bool { return lists.Contains(names, r.Step.Name) }
 		}
-		g := b.state.NextBeside(b.now, among(test.off), among(test.at), test.planned)
+		at := among(test.at)
+		g := b.state.NextBeside(b.now, among(test.off), func(_ *State, r StepReport) bool { return at(r) }, test.planned)
 		got := ""
 		if g.Step != nil {
 			got = g.Step.Step.Name
@@ -246,6 +247,35 @@ func TestNextKeepsApartWhatClashes(t *testing.T) {
 		}
 		if got != test.want || waits != test.waits || g.KeptApart != (test.waits != "") {
 			t.Errorf("%s: next is %q, want %q; waits %q, want %q; kept apart %t", name, got, test.want, waits, test.waits, g.KeptApart)
+		}
+	}
+}
+
+// What belongs to the bench is kept for what somebody else is at on another airframe too: the iron stays hot while they film, and what
+// needs it hot goes on beside that. What belongs to each airframe is not.
+func TestNextKeepsTheBenchForOthers(t *testing.T) {
+	set := func(name, to string) []steps.Setting { return []steps.Setting{{Condition: name, State: to}} }
+	step := func(name string, needs, sets []steps.Setting) steps.Step {
+		s := hands(name, "5 min")
+		s.Needs, s.Sets = needs, sets
+		return s
+	}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	a := workingOn(t, kit, one("a", step("cool", nil, set("iron", "cold"))), one("b", step("turn", nil, set("propeller", "off"))), one("c", hands("sand", "5 min")))
+	b := workingOn(t, kit, one("a", step("film", set("iron", "hot"), nil)), one("b", step("fan", set("propeller", "on"), nil)))
+	for _, is := range []*bench{a, b} {
+		is.must(ReadBench{Temperature: q("20 °C"), Set: append(set("iron", "hot"), set("propeller", "on")...)})
+	}
+	a.state.Airframe.Mark, b.state.Airframe.Mark = "PL-00", "PL-01"
+	for at, want := range map[string]string{"": "cool", "film": "turn", "fan": "cool"} {
+		g := a.state.Beside([]*State{b.state}).NextBeside(a.now, nil, func(of *State, r StepReport) bool { return of == b.state && r.Step.Name == at }, nil)
+		waits := ""
+		for _, w := range g.Waiting {
+			waits += w.Step.Name + ": " + w.Reasons[0].Text
+		}
+		if says := "cool: it can't be done beside \"film\" of PL-01, which somebody else is at"; g.Step.Step.Name != want || (waits == says) != (at == "film") {
+			t.Errorf("beside %q next is %s; waits %q", at, g.Step.Step.Name, waits)
 		}
 	}
 }

@@ -97,9 +97,9 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 //go:noinline
 func (s *State) Next(now time.Time) Suggestion { return s.NextBeside(now, nil, nil, s.Planned) }
 
-// NextBeside is Next without the steps that somebody has put off, or somebody else is at, and what can't be done beside those; in the
-// order of a plan.
-func (s *State) NextBeside(now time.Time, putOff, at func(StepReport) bool, planned []Planned) Suggestion {
+// NextBeside is Next without the steps that somebody has put off, or somebody else is at, and what can't be done beside those or what
+// others are at on other airframes of the bench; in the order of a plan.
+func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(*State, StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
 	outdated := s.outdated(planned, now)
@@ -110,18 +110,21 @@ func (s *State) NextBeside(now time.Time, putOff, at func(StepReport) bool, plan
 	reports := make([][]StepReport, len(jobs))
 	for i, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
-			theirs := at != nil && r.AtHand() && at(r)
+			theirs := at != nil && r.AtHand() && at(s, r)
 			if !theirs && (putOff == nil || !r.AtHand() || !putOff(r)) {
 				reports[i] = append(reports[i], r)
 				continue
 			}
 			off = append(off, r)
-			if busy := busyAt(r, theirs, planned, now); busy != nil {
+			if busy := s.busyAt(r, theirs, planned, now); busy != nil {
 				out.elsewhere = append(out.elsewhere, busy)
 			}
 		}
 	}
 	out.PutOff = off
+	if at != nil {
+		out.elsewhere = append(out.elsewhere, s.busyBeside(at, now)...)
+	}
 	for i := range reports {
 		for _, r := range reports[i] {
 			free := r.AtHand()

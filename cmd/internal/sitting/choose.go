@@ -34,7 +34,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	leave := workflow.NextLeave(c.states, now)
 	for _, s := range c.states {
 		suggestion := s.NextBeside(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] },
-			func(r workflow.StepReport) bool { return c.Bench.at(s, r) != nil }, s.Planned)
+			func(of *workflow.State, r workflow.StepReport) bool { return c.Bench.at(of, r) != nil }, s.Planned)
 		suggestion = c.own(s, suggestion, now)
 		if r, ok := atHand(s, c.jump, now); ok {
 			keep, kept, stays, jumps = s, s.GoTo(suggestion, s.Apart(suggestion, r, now), now), true, true
