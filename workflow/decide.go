@@ -46,7 +46,9 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	if reason := s.doubt.refuses(); reason != nil {
 		return nil, &Refusal{What: "recording", Reasons: []Reason{*reason}}
 	}
-	facts, err := r.decide(s.Seated(Seat{c.By, c.Bench}), c)
+	seat := s.seat
+	seat.By, seat.Bench = c.By, c.Bench
+	facts, err := r.decide(s.Seated(seat), c)
 	if err != nil {
 		return nil, dated(err, c)
 	}

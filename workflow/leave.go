@@ -222,6 +222,9 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	}
 	if r.sets != nil && !stands {
 		all = append([]doing{{r.sets, c.minutes(work, r.sets)}}, all...)
+		if hold, _ := c.looks(r.of, c.jobOf(r), r.sets); hold != nil {
+			all = append([]doing{{hold, c.minutes(work, hold)}}, all...)
+		}
 	}
 	switch {
 	case len(unwritten) == 0:

@@ -8,6 +8,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
+	"fettle/workflow/journal"
 )
 
 // This file knows what the others of a plan for several do beside a step.
@@ -65,17 +66,21 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 			begins = at
 		}
 		for _, who := range of.Hands {
-			all = append(all, Share{who, *r, begins})
+			all = append(all, Share{who, "", *r, begins})
 		}
 		busy, beside = slices.Concat(busy, of.Hands), append(beside, r)
 	}
-	return all
+	named := slices.Clone(step.Hands)
+	for _, o := range all {
+		named = append(named, o.Who)
+	}
+	return append(all, s.sharesElsewhere(named, step, now)...)
 }
 
 // TurnOf is the step that the plan has about now for one of several who is not to do what is suggested; nil: it has none that can be done
-// beside that, what is due can't wait for it, or what is suggested is late or presses, and comes first for everybody.
+// beside that, something that is due for them can't wait for it, or what is suggested comes first for everybody.
 func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
-	if who == 0 || !apart(g.Hands, []int{who}) || g.Presses || g.Late(now) > 0 {
+	if !s.forOthers(who, g, now) {
 		return nil
 	}
 	for i := range g.planned {
@@ -87,15 +92,47 @@ func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
 		if r == nil || len(p.Hands) != 1 || p.Hands[0] != who || reportOf(p, g.PutOff) != nil {
 			continue
 		}
-		if r.AtHand() && !now.Before(r.Touch) && fits(r, p, g.dues, true, now) && !s.clash(r, []*StepReport{g.Step}, now) {
+		if r.AtHand() && !now.Before(r.Touch) && fits(r, p, forTheSame(p, g.dues), true, now) && !s.clash(r, []*StepReport{g.Step}, now) &&
+			!slices.ContainsFunc(s.beside(*r, presses(r, now), now), OtherClock.costs) {
 			return r
 		}
 	}
 	return nil
 }
 
-// awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench: one
-// that is not done, as far as is known, nor to be over by then, and is not so late that nobody is at it.
+// PersonOf is who of several the last plan has the step for of which was recorded last; 0: it has it for nobody alone.
+func (s *State) PersonOf(entries []journal.Entry) int {
+	for _, e := range slices.Backward(entries) {
+		work, ok := journal.WorkOf(e.Facts)
+		if begun, is := e.Facts.(journal.Begun); is {
+			work.Job, work.Step, ok = begun.Job, begun.Step, true
+		}
+		for i := range s.Planned {
+			if p := &s.Planned[i]; ok && p.Job == work.Job && p.Step == s.StepOf(work) && len(p.Hands) == 1 {
+				return p.Hands[0]
+			}
+		}
+	}
+	return 0
+}
+
+// forOthers reports whether what is suggested is for other people than one of several: not where it makes safe what crashed or is
+// late, nor where it can't wait, unless they are at work and it is not late at all.
+func (s *State) forOthers(who int, g *Suggestion, now time.Time) bool {
+	if who == 0 || g.Step == nil || g.AtOnce || !apart(g.Hands, []int{who}) {
+		return false
+	}
+	if !g.Presses {
+		return g.Late(now) == 0
+	}
+	there := true
+	for _, other := range g.Hands {
+		there = there && s.seat.Known>>other&1 == 1
+	}
+	return there && now.Sub(g.Planned) <= Slip
+}
+
+// awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench.
 //
 //go:noinline
 func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
@@ -105,22 +142,54 @@ func (s *State) awaitedElsewhere(of *Planned, now time.Time) bool {
 			if mark == s.Airframe.Mark || p.Begins.After(of.Begins) {
 				break
 			}
-			ends := p.ends()
-			if apart(p.Hands, of.Hands) || len(p.Hands) == 0 || p.givenUp(now) || now.Before(ends) && !ends.After(of.Begins) {
-				continue
-			}
-			done := !now.Before(ends) // so it is taken where nothing is known of it
-			for _, other := range s.others {
-				if job, err := other.Job(p.Job); err == nil && other.Airframe.Mark == mark {
-					_, done = job.done[p.Step]
-				}
-			}
-			if !done {
+			if ends := p.ends(); !apart(p.Hands, of.Hands) && len(p.Hands) > 0 && (!now.Before(ends) || ends.After(of.Begins)) && s.leftElsewhere(mark, p, now) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// leftElsewhere reports whether a step of another airframe of the bench is not done, as far as is known, and not so late that nobody is at
+// it.
+//
+//go:noinline
+func (s *State) leftElsewhere(mark string, p *Planned, now time.Time) bool {
+	ends := p.ends()
+	done := !now.Before(ends) // so it is taken where nothing is known of it
+	for _, other := range s.others {
+		if job, err := other.Job(p.Job); err == nil && other.Airframe.Mark == mark {
+			_, done = job.done[p.Step]
+		}
+	}
+	return !done && !p.givenUp(now)
+}
+
+// sharesElsewhere is what people who are not busy here have to do by the plan meanwhile on other airframes of the bench: of each the first.
+func (s *State) sharesElsewhere(busy []int, step *Planned, now time.Time) (all []Share) {
+	for who := 1; who <= PeopleOf(s.Plans); who++ {
+		first := Share{Who: who}
+		for _, other := range s.others {
+			mark := other.Airframe.Mark
+			for i := range s.Plans[mark] {
+				p := &s.Plans[mark][i]
+				if p.Begins.Sub(now) > Soon || !p.Begins.Before(step.ends()) {
+					break
+				}
+				if !lists.Contains(p.Hands, who) || !apart(p.Hands, busy) || !s.leftElsewhere(mark, p, now) {
+					continue
+				}
+				if r, _, err := other.FindStep(p.Job+"/"+p.Step, now); err == nil && (first.Mark == "" || p.Begins.Before(first.Planned)) {
+					first.Mark, first.Step, first.Planned = mark, r, p.Begins
+				}
+				break
+			}
+		}
+		if first.Mark != "" {
+			all = append(all, first)
+		}
+	}
+	return all
 }
 
 // A busyStep is a step that somebody else is at.
@@ -221,13 +290,9 @@ func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {
 
 // asks are the conditions that a step needs and sets, and what it is done with.
 func (s *State) asks(r *StepReport, now time.Time) []steps.Setting {
-	all := slices.Concat(r.Step.Sets, r.Step.Needs)
 	job, err := s.Job(r.Job)
 	if err != nil {
-		return all
+		return settingsOf(&r.Step, nil)
 	}
-	for _, u := range s.UsesOf(job, r.Step, now) {
-		all = append(all, u.NeedsAt(r.Step)...)
-	}
-	return all
+	return settingsOf(&r.Step, s.UsesOf(job, r.Step, now))
 }

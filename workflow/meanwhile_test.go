@@ -17,7 +17,10 @@ func (b *bench) meanwhile(planned []Planned) string {
 	}
 	text := g.Step.Step.Name
 	for _, o := range g.Others {
-		text += fmt.Sprint(" ", o.Who, " ", o.Step.Step.Name)
+		if text += fmt.Sprint(" ", o.Who, " "); o.Mark != "" {
+			text += o.Mark + " "
+		}
+		text += o.Step.Step.Name
 	}
 	return text
 }
@@ -103,20 +106,20 @@ func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
 		done string
 		want string
 	}{
-		"at the same time":       {"cut", 5, []int{2}, "", "hollow"},
-		"before it":              {"cut", 0, []int{2}, "", "hollow"},
+		"at the same time":       {"cut", 5, []int{2}, "", "hollow 2 PL-02 cut"},
+		"before it":              {"cut", 0, []int{2}, "", "hollow 2 PL-02 cut"},
 		"the other one":          {"cut", 0, []int{1}, "", "hollow 2 cut"},
 		"both":                   {"cut", 0, []int{1, 2}, "", "hollow"},
 		"after it":               {"cut", 6, []int{2}, "", "hollow 2 cut"},
 		"in a plan for one":      {"cut", 0, nil, "", "hollow 2 cut"},
-		"begun":                  {"cut", -4, []int{2}, "", "hollow"},
+		"begun":                  {"cut", -4, []int{2}, "", "hollow 2 PL-02 cut"},
 		"over by then":           {"cut", -5, []int{2}, "", "hollow 2 cut"},
-		"a little late":          {"cut", -19, []int{2}, "", "hollow"},
+		"a little late":          {"cut", -19, []int{2}, "", "hollow 2 PL-02 cut"},
 		"much too late":          {"cut", -20, []int{2}, "", "hollow 2 cut"},
 		"it is done":             {"cut", 0, []int{2}, "cut", "hollow 2 cut"},
 		"nothing is known of it": {"cut", 0, []int{2}, "?", "hollow"},
 		"nothing is known later": {"cut", -10, []int{2}, "?", "hollow 2 cut"},
-		"something else is done": {"cut", 0, []int{2}, "sand", "hollow"},
+		"something else is done": {"cut", 0, []int{2}, "sand", "hollow 2 PL-02 cut"},
 	} {
 		is := working(t, one("cut", plain("cut")), one("sand", plain("sand")))
 		if test.done != "" && test.done != "?" {
@@ -276,6 +279,20 @@ func TestNextKeepsTheBenchForOthers(t *testing.T) {
 		}
 		if says := "cool: it can't be done beside \"film\" of PL-01, which somebody else is at"; g.Step.Step.Name != want || (waits == says) != (at == "film") {
 			t.Errorf("beside %q next is %s; waits %q", at, g.Step.Step.Name, waits)
+		}
+	}
+}
+
+// Nobody is named a step meanwhile that leaves their own join too little time.
+func TestNextNamesNothingThatCostsTheOthersTheirJoin(t *testing.T) {
+	for takes, want := range map[int]string{30: "hollow 2 long", 38: "hollow"} {
+		b := working(t, one("hollow", hands("hollow", "20 min")), one("long", hands("long", "30 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
+		b.done("coat")
+		row := func(step string, at, takes, who int) Planned {
+			return Planned{Job: b.state.Jobs[0].ID, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: []int{who}}
+		}
+		if got := b.meanwhile([]Planned{row("hollow", 0, 20, 1), row("long", 1, takes, 2), row("join", 39, 1, 2)}); got != want {
+			t.Errorf("%d min: %s, want %s", takes, got, want)
 		}
 	}
 }

@@ -37,6 +37,7 @@ type Suggestion struct {
 	AtOnce  bool         // Step makes safe what crashed: it waits for no sitting, and is never planned for later
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
+	ForOthers   bool // Step is for other people of the last plan, and whoever sits here has nothing to do about now
 	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
 	KeptApart   bool // something waits for what somebody else is at, and for nothing else
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
@@ -49,7 +50,8 @@ type Suggestion struct {
 
 // A Share is what one of several people does by the last plan.
 type Share struct {
-	Who     int // from 1
+	Who     int    // from 1
+	Mark    string // the other airframe of the bench that it is on; "": this one
 	Step    StepReport
 	Planned time.Time
 }
@@ -60,6 +62,9 @@ type OtherClock struct {
 	Timer
 	theirs bool // the last plan has what it is for for other people than the step
 }
+
+// costs reports whether it is for whoever does the step too.
+func (o OtherClock) costs() bool { return !o.theirs }
 
 // beside are the clocks of other airframes that are over before a step would be done, or whose windows are open while it has
 // none.
@@ -219,6 +224,10 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 	out.dues, out.meanwhile = dues, slices.Concat(ready, waiting, off)
 	if out.Step != nil {
 		out = s.GoTo(out, *out.Step, now)
+		if own := s.TurnOf(s.seat.Who, &out, now); own != nil {
+			out = s.GoTo(out, *own, now)
+		}
+		out.ForOthers = s.forOthers(s.seat.Who, &out, now)
 		r := out.Step
 		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
 	}

@@ -37,15 +37,7 @@ func (p *Planned) has(r *StepReport) bool {
 // Among has plans go by nobody in particular where fewer people are there than they are for: nobody else does a step meanwhile. 0: as
 // many as they are for.
 func Among(plans map[string][]Planned, people int) {
-	most := 0
-	for _, all := range plans {
-		for i := range all {
-			for _, who := range all[i].Hands {
-				most = max(most, who)
-			}
-		}
-	}
-	if people == 0 || people >= most {
+	if people == 0 || people >= PeopleOf(plans) {
 		return
 	}
 	for _, all := range plans {
@@ -53,6 +45,18 @@ func Among(plans map[string][]Planned, people int) {
 			all[i].Hands = nil
 		}
 	}
+}
+
+// PeopleOf is how many people plans are for that are for several; 0: they are for one.
+func PeopleOf(plans map[string][]Planned) (most int) {
+	for _, all := range plans {
+		for i := range all {
+			for _, who := range all[i].Hands {
+				most = max(most, who)
+			}
+		}
+	}
+	return most
 }
 
 // ends is when the step is over, as planned.
@@ -148,8 +152,6 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 }
 
 // needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
-//
-//go:noinline
 func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	if r == nil {
 		return false

@@ -25,7 +25,7 @@ const (
 	RankWet                   // it was found wet just now, or is too late for the window of its joint: what fits in comes before it
 	RankWaits                 // it waits for a join that is due
 	RankWaited                // what is due waits for it, and still has the time
-	RankOthers                // somebody else does what is due
+	RankOthers                // somebody else does what is due, or the step
 	RankTight                 // what is due has the time, and none to spare
 	RankTooLong               // what is due lapses meanwhile
 	RankCosts                 // a joint of another airframe lapses meanwhile
@@ -36,8 +36,8 @@ const (
 
 // Foremost is the airframe to go on with of several: the one of which something can't wait, then what makes safe what crashed, then the
 // one that somebody stays by, then the one that the last plan has first in its next sitting, then the first on which something can be
-// done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, and only
-// then one whose step would cost it; nil: no job is open on any, and none crashed with its battery in.
+// done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, then
+// what somebody else is to do, and only then one whose step would cost that join; nil: no job is open on any, and none crashed with its battery in.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	least, leave := RankOver, NextLeave(fleet, now)
@@ -52,7 +52,7 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 	}
 	for _, s := range fleet {
 		g, costs := s.Next(now), RankPresses
-		if slices.ContainsFunc(g.Beside, func(is OtherClock) bool { return !is.theirs }) {
+		if slices.ContainsFunc(g.Beside, OtherClock.costs) {
 			costs = RankCosts
 		} else if len(g.Beside) > 0 {
 			costs = RankLater
@@ -77,10 +77,13 @@ func NextLeave(fleet []*State, now time.Time) (leave time.Time) {
 // meanwhile, [RankCosts], or that other people join, [RankLater]; else nothing. Leave is their [NextLeave].
 func (s *State) Among(g *Suggestion, costs Rank, leave, now time.Time) Rank {
 	standing := s.standing(now, now)
+	wreck := slices.ContainsFunc(standing, func(is *hotThing) bool { return is.wreck })
 	switch {
+	case g.ForOthers && !wreck:
+		return RankOthers
 	case g.Presses:
 		return RankPresses
-	case slices.ContainsFunc(standing, func(is *hotThing) bool { return is.wreck }):
+	case wreck:
 		return RankMakesSafe
 	case g.Over:
 		return RankOver

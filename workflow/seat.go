@@ -7,7 +7,11 @@ import (
 )
 
 // A Seat is who is at which bench. A store of one bench has no name for it.
-type Seat struct{ By, Bench string }
+type Seat struct {
+	By, Bench string
+	Who       int // of the several that the last plan is for, from 1; 0: it is for one, or nobody knows
+	Known     int // who of them others are who are at work, as bits
+}
 
 // held is how it is kept where something was said that counts there alone. Without a bench it
 // counts at all benches of the person.
@@ -26,7 +30,7 @@ func heldAt(said string) string {
 // heldOf is at which seat alone it counts what an entry says; "": at all.
 func heldOf(e journal.Entry) string {
 	if cleared, ok := e.Facts.(journal.UseCleared); ok {
-		return Seat{e.By, cleared.Bench}.held()
+		return Seat{By: e.By, Bench: cleared.Bench}.held()
 	}
 	return ""
 }

@@ -61,7 +61,7 @@ func TestHoldsOfSeveralPeople(t *testing.T) {
 		}
 		for _, by := range []string{"ada", "cy"} {
 			for _, where := range []string{"", "window", "door"} {
-				got := b.state.Seated(Seat{by, where}).Cleared(use, b.now)
+				got := b.state.Seated(Seat{By: by, Bench: where}).Cleared(use, b.now)
 				if got && !b.state.Cleared(use, b.now) {
 					rt.Fatalf("%s is asked for less than anybody", by)
 				}

@@ -46,6 +46,9 @@ func (a *app) nextCommand() *cobra.Command {
 			if len(rest) > 0 {
 				step = rest[0]
 			}
+			if step == "" && !a.json {
+				d.BePerson(cmd.Context(), 0)
+			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
 			if err != nil {
 				return err

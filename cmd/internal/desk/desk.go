@@ -143,10 +143,14 @@ func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
 
 // seat is who is here, and where benches share the store at which one.
 func (d *Desk) seat() workflow.Seat {
+	seat := workflow.Seat{By: d.By}
 	if _, me := d.me(); me != nil {
-		return workflow.Seat{By: me.By, Bench: me.Bench}
+		seat.By, seat.Bench = me.By, me.Bench
 	}
-	return workflow.Seat{By: d.By}
+	if d.Plan != nil {
+		seat.Who, seat.Known = d.Plan.who(seat.By, d.Now())
+	}
+	return seat
 }
 
 // Photograph acts like [Desk.Act], with photos of what is recorded. The photos are
@@ -206,6 +210,9 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
+	if who := s.PersonOf(entries); who > 0 {
+		d.BePerson(ctx, who)
+	}
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err

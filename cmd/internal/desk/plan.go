@@ -36,6 +36,7 @@ type Plan struct {
 type order struct {
 	Since   map[string]time.Time          `json:"since"` // by mark, when the airframe was registered: another store may have its mark
 	Planned map[string][]workflow.Planned `json:"planned"`
+	Who     map[string]person             `json:"who,omitempty"` // by name, who is which person of a plan for several
 }
 
 // mostPlan is more bytes than the file of a plan has.
@@ -59,6 +60,15 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.refresh()
+	if mark := s.Airframe.Mark; p.last.Since[mark].Equal(s.Since) {
+		return p.last.Planned[mark]
+	}
+	return nil
+}
+
+// refresh reads the plan where it was kept anew.
+func (p *Plan) refresh() {
 	if at, _ := os.Stat(p.File); !same(p.read, at) {
 		p.read, p.last, p.held = at, order{}, nil
 		if line, err := lineOf(p.File, 1); err != nil || json.Unmarshal(line, &p.last) != nil {
@@ -66,10 +76,6 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 		}
 		workflow.Among(p.last.Planned, p.Hands)
 	}
-	if mark := s.Airframe.Mark; p.last.Since[mark].Equal(s.Since) {
-		return p.last.Planned[mark]
-	}
-	return nil
 }
 
 // same reports whether a file was not written since; nil: there was none.
@@ -174,7 +180,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
 	}
 	if next.Since == nil || next.Planned == nil {
-		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}}
+		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}, next.Who}
 	}
 	for _, s := range fleet {
 		next.Since[s.Airframe.Mark], next.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)

@@ -133,7 +133,7 @@ func (d *Desk) quarantining(ctx context.Context) (*workflow.Elsewhere, error) {
 const tail = 8
 
 // active are the airframes whose journals may say something of the bench that counts at
-// the time, but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown
+// the time, or of which others do something by a plan for several, but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown
 // since it was replayed is not replayed again.
 func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
 	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
@@ -143,6 +143,7 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 		if err != nil || mark == but {
 			return j, 0, err
 		}
+		shares := d.Plan.shares(mark, at)
 		for n, known := int64(tail), false; !known; n *= 4 {
 			from := max(0, length-n)
 			records, err := r.Read(mark, from)
@@ -150,8 +151,11 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 				return j, 0, err
 			}
 			read += size(records)
-			var says bool
-			if says, known = journal.SaysOfBench(records, stated, coated); !says {
+			says := shares
+			if known = says; !says {
+				says, known = journal.SaysOfBench(records, stated, coated)
+			}
+			if !says {
 				if from == 0 {
 					break
 				}

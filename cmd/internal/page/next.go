@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -168,7 +169,8 @@ type NextPlugged struct {
 
 // A NextShare is what another of several people does meanwhile.
 type NextShare struct {
-	Who      int       `json:"who"` // from 1
+	Who      int       `json:"who"`            // from 1
+	Mark     string    `json:"mark,omitempty"` // the other airframe of the bench that it is on
 	Step     string    `json:"step"`
 	Title    string    `json:"title"`
 	Planned  time.Time `json:"planned"`
@@ -177,9 +179,13 @@ type NextShare struct {
 
 func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time) (all []NextShare) {
 	for _, o := range suggestion.Others {
-		p := NewStep(s, o.Step, now)
-		p.heed(s, now)
-		all = append(all, NextShare{o.Who, s.NameOf(o.Step.Job, o.Step.Step.Name, now), turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, p.Whole})
+		share := NextShare{o.Who, o.Mark, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, nil}
+		if o.Mark == "" { // the page of another airframe has its cautions
+			p := NewStep(s, o.Step, now)
+			p.heed(s, now)
+			share.Step, share.Cautions = s.NameOf(o.Step.Job, o.Step.Step.Name, now), p.Whole
+		}
+		all = append(all, share)
 	}
 	return all
 }
@@ -309,9 +315,9 @@ func (n *Next) planned(c *Clock) string {
 		if cautions != "" {
 			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + ", by its page:*"
 		} else {
-			text += "*" + o.when(c) + ": " + esc(o.Title) + ".*"
+			text += "*" + o.when(c) + ": " + esc(o.Title) + optionally(" on ", o.Mark) + ".*"
 		}
-		text += " `fettle next " + n.Mark + " " + o.Step + "`\n\n"
+		text += " `fettle next " + cmp.Or(o.Mark, n.Mark) + " " + o.Step + "`\n\n"
 	}
 	return text
 }

@@ -33,9 +33,9 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	least, stays, jumps := workflow.RankPresses, false, false
 	leave := workflow.NextLeave(c.states, now)
 	for _, s := range c.states {
+		s = c.Desk.Seated(s, c.who)
 		suggestion := s.NextBeside(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] },
 			func(of *workflow.State, r workflow.StepReport) bool { return c.Bench.at(of, r) != nil }, s.Planned)
-		suggestion = c.own(s, suggestion, now)
 		if r, ok := atHand(s, c.jump, now); ok {
 			keep, kept, stays, jumps = s, s.GoTo(suggestion, s.Apart(suggestion, r, now), now), true, true
 		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
@@ -61,15 +61,6 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 		return keep, kept
 	}
 	return of, best
-}
-
-// own is what whoever answered last has to do about now by a plan for several, while another one is at what comes first: not where that
-// is late, or anything is due.
-func (c *conversation) own(s *workflow.State, g workflow.Suggestion, now time.Time) workflow.Suggestion {
-	if r := s.TurnOf(c.who, &g, now); r != nil && g.JoinBy.IsZero() && len(g.Beside) == 0 {
-		return s.GoTo(g, *r, now)
-	}
-	return g
 }
 
 // goesOn reports whether whoever is at the step can go on, once what holds it back is answered.

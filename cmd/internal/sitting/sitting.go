@@ -260,6 +260,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	if c.planned.IsZero() {
 		c.replan(ctx, now)
 	}
+	c.Desk.BePerson(ctx, c.who)
 	s, suggestion := c.choose(now)
 	outdated := suggestion.Outdated && !c.outdated
 	c.outdated = suggestion.Outdated
