@@ -42,6 +42,21 @@ func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe st
 	return safe, by
 }
 
+// endedBy is what ends a condition till it is needed again: the step that ends it from the named one on, else the last of all; one in
+// the words of the condition, where that step needs it, since no work is done with that.
+func (s *State) endedBy(p *steps.Procedure, is steps.Setting, from string) *steps.Step {
+	safe, by := s.ends(p, is, from)
+	if by == nil || !needsSo(by.Needs, s.Sheet.UsesOf(*by, by.Adhesives...), is) {
+		return by
+	}
+	return s.ending(safe)
+}
+
+// ending is what sets a condition and does nothing else, in words.
+func (s *State) ending(safe steps.Setting) *steps.Step {
+	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
+}
+
 // staysNot reports whether nobody leaves it so.
 //
 //go:noinline
@@ -501,12 +516,8 @@ func (c *scheduler) ending(of int, is steps.Setting, from string) task {
 	if j == nil {
 		return task{}
 	}
-	_, by := s.ends(j.written, is, from)
-	t := task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: safeMinutes}
-	if !lists.Contains(by.Needs, is) {
-		t.minutes = c.minutes(j.written, by)
-	}
-	return t
+	by := s.endedBy(j.written, is, from)
+	return task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: c.minutes(j.written, by)}
 }
 
 // standingNow is how long it takes to end what stands now in the sitting that goes on, and is ended by nothing that is planned, or maybe
@@ -526,7 +537,7 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 			}
 			switch rowed, ended := c.goesOnWith(of, is, def.Bench); {
 			case rowed && !c.unended:
-			case rowed || ended:
+			case rowed || ended && !c.harmsNow(of, is):
 				minutes += ends.minutes
 			default:
 				ends.safe = true
@@ -535,6 +546,22 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 		}
 	}
 	return minutes, forNothing
+}
+
+// harmsNow reports whether how a condition of an airframe stands now harms a coat that is open, or its vapour: it is ended at once, and
+// set anew for what needs it.
+func (c *scheduler) harmsNow(of int, is steps.Setting) bool {
+	for k, s := range c.fleet {
+		if k != of && !s.ofBench(is.Condition) {
+			continue
+		}
+		for _, h := range s.Harms(c.now) {
+			if h.Need.Condition == is.Condition && h.State == is.State {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // goesOnWith reports whether a row goes on with how a condition stands now, and whether a task ends that before anything sets it so
