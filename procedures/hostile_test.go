@@ -112,7 +112,7 @@ const slow = 5
 // memory, and says no more faults than anybody reads.
 func TestHostileFiles(t *testing.T) {
 	if testing.Short() {
-		t.Skip("takes some seconds")
+		t.Skip("takes some seconds, and -short was asked for")
 	}
 	folder := files(t, map[string]string{"sheet.yaml": sheetText})
 	if err := os.WriteFile(filepath.Join(folder, "wide.yaml"), []byte(hostile()["wide sheet"]), 0o600); err != nil {

@@ -160,13 +160,18 @@ func (c *scheduler) setting() {
 
 // settings are what a task needs and sets.
 func (c *scheduler) settings(t *task) []steps.Setting {
-	all := slices.Concat(t.step.Sets, t.step.Needs)
 	var adhesives []string
 	if t.adhesive != nil {
 		adhesives = []string{t.adhesive.Name}
 	}
-	for _, u := range c.fleet[t.of].Sheet.UsesOf(*t.step, adhesives...) {
-		all = append(all, u.NeedsAt(*t.step)...)
+	return settingsOf(t.step, c.fleet[t.of].Sheet.UsesOf(*t.step, adhesives...))
+}
+
+// settingsOf are what a step sets and needs, and then what is needed by what it is done with.
+func settingsOf(step *steps.Step, uses []steps.Use) []steps.Setting {
+	all := slices.Concat(step.Sets, step.Needs)
+	for i := range uses {
+		all = append(all, uses[i].NeedsAt(*step)...)
 	}
 	return all
 }

@@ -61,7 +61,9 @@ func TestWhatIsPluggedInBesideAPropeller(t *testing.T) {
 		}
 	}
 	b.must(setting("battery", "out"))
-	is("look first: A hard pull moved nothing: set-condition battery: in")
+	is("before battery: in the lines of tie are confirmed again: they count in one sitting, and until battery: out: clear :  work/tie")
+	b.must(tieAnew)
+	is("it needs battery: in, but the journal says battery: out: set-condition battery: in")
 	if got := b.state.Heeded(steps.Setting{Condition: "battery", State: "in"}, b.now); len(got) != 1 || got[0] != "Stay out of its line." {
 		t.Errorf("heeded is %v", got)
 	}
@@ -69,9 +71,11 @@ func TestWhatIsPluggedInBesideAPropeller(t *testing.T) {
 	is("it needs propeller: on", "it needs battery: in, and before that propeller: on")
 	b.must(Clear{Step: "plug", Answers: []bool{true}}) // somebody plugs it in on the bare shaft
 	is("it needs propeller: on, and before that battery: out, but the journal says battery: in: set-condition battery: out")
-	b.must(setting("battery", "out"), setting("propeller", "on"), setting("battery", "in"))
+	b.must(setting("battery", "out"), setting("propeller", "on"), tieAnew, setting("battery", "in"))
 	is()
 }
+
+var tieAnew = Clear{Step: "tie", Answers: []bool{true}}
 
 // What was plugged in in another sitting, and that somebody says again is in, counts for nothing that needs it till it was pulled.
 func TestWhatWasPluggedInInAnotherSitting(t *testing.T) {
@@ -93,7 +97,7 @@ func TestWhatWasPluggedInInAnotherSitting(t *testing.T) {
 	if got := because(b, "full"); got != left {
 		t.Errorf("said again: %s", got)
 	}
-	b.must(out, in) // as it was tied down, by the lines that were looked at
+	b.must(out, tieAnew, in)
 	if got := because(b, "full"); got != "" {
 		t.Errorf("set anew: %s", got)
 	}

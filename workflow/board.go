@@ -460,6 +460,11 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		own.Joint, _ = j.JointOf(step)
 	}
 	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
+	if _, done := j.done[step.Name]; !done {
+		if look := s.unlooked(j, &step, at); look != nil {
+			reasons = append(reasons, *look)
+		}
+	}
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)
@@ -489,11 +494,20 @@ func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) 
 	of, hold := s.anew(need, with, at)
 	if first := s.firstFor(need, with, at); first.State != "" {
 		text := fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at))
-		if state == need.State {
+		switch {
+		case state != need.State:
+		case s.tendedNow(need, at):
+			text += ", and no hold was cleared again for it"
+		default:
 			text += ", since another sitting"
 		}
 		remedy.Setting = first
 		return []Reason{{Because: ByCondition, Text: text, Remedy: s.remedy(remedy)}}
+	}
+	if by, step := s.setter(need, with, at); by != nil && state != need.State {
+		if look := s.unlooked(by, step, at); look != nil {
+			return []Reason{*look}
+		}
 	}
 	if hold != nil {
 		remedy.Kind, remedy.Name = ToClear, of.ID+"/"+hold.Name

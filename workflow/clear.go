@@ -29,8 +29,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.Witness.fits(&step, c); err != nil {
 		return nil, err
 	}
-	again := s.Again(report, c.At)
-	if len(again) > 0 {
+	sets, again := s.Again(report, c.At)
+	if again {
 		if reasons := s.notAnew(report, job, c); len(reasons) > 0 {
 			return nil, &Refusal{What: step.Name, Reasons: reasons}
 		}
@@ -46,8 +46,8 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
 		err = &Refusal{What: step.Name, Reasons: reasons}
 	}
-	if len(again) > 0 {
-		return r.anew(err, s, report, job, again, c)
+	if again {
+		return r.anew(err, s, report, job, sets, c)
 	}
 	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
 		return nil, err

@@ -95,6 +95,9 @@ func (c *scheduler) split(r *row, starts []int, alone bool) cut {
 				if minutes = c.tasks[r.setter].minutes; r.setter == is.tasks[0] {
 					minutes = 0
 				}
+				if hold, _ := c.looks(r.of, c.jobOf(r), r.sets); hold != nil {
+					minutes += c.minutes(c.jobOf(r).Procedure, hold)
+				}
 			} else {
 				minutes = minutesOfAll(c.readying(r, is.tasks[from:n+1], from == 0 && is.gaps[0] == stays))
 			}

@@ -357,3 +357,54 @@ func TestAJoinIsInReachAfterAWait(t *testing.T) {
 		}
 	}
 }
+
+// What a join waits for comes first also where another one is due later, for which nothing is left to do.
+func TestNextTakesWhatTheFirstOfTwoJoinsWaitsFor(t *testing.T) {
+	b := working(t, one("plan", hands("plan", "34 min")), one("glue", coating("coat", "tab"), hands("sand", "2 min"), joining("join", "tab")), one("fin", coating("coat-fin", "fin"), joining("join-fin", "fin")))
+	b.done("coat")
+	b.after(34 * time.Minute)
+	b.done("coat-fin")
+	if got, _ := b.nextIn(2, nil); got != "sand" {
+		t.Errorf("next is %q", got)
+	}
+}
+
+// What the plan has late in a window still leaves what is spared of it.
+func TestNextSparesOfAWindowWhatThePlanDoesNot(t *testing.T) {
+	for long, want := range map[string]string{"33 min": "trim", "35 min": ""} {
+		b := working(t, one("trim", hands("trim", long)), one("glue", coating("coat", "tab"), joining("join", "tab")))
+		b.done("coat")
+		planned := []Planned{{Job: b.state.Jobs[0].ID, Step: "join", Begins: b.now.Add(38 * time.Minute), Minutes: 1}}
+		if got, _ := b.nextIn(0, planned); got != want {
+			t.Errorf("trim of %s: next is %q, want %q", long, got, want)
+		}
+	}
+}
+
+// A face that can't dry in time any more takes no time from another join.
+func TestAMissedFaceTakesNoTime(t *testing.T) {
+	b := working(t, one("tidy", hands("tidy", "1 min")), one("one", coating("coat-tab", "tab"), joining("join-tab", "tab")), one("two", coating("coat-left", "fin"), coating("coat-right", "fin"), joining("join-fin", "fin")))
+	b.done("coat-tab")
+	b.after(time.Minute)
+	b.done("coat-left")
+	for at, want := range map[int]bool{25: false, 30: true} { // it must be joined 40 min after the first face, and the other dries for 10
+		now, tidy := b.now.Add(minutesOf(at)), b.step("tidy")
+		if got := b.state.CanWaitFor(&tidy, b.state, false, now); got != want {
+			t.Errorf("after %d min the joins can wait: %v", at, got)
+		}
+	}
+}
+
+// Of two joints of another airframe the one is told of that can't wait.
+func TestOneOfTwoJointsBeside(t *testing.T) {
+	both := working(t, one("one", coating("coat-left", "left"), joining("join-left", "left")), one("two", coating("coat-right", "right"), joining("join-right", "right")))
+	both.done("coat-left")
+	both.after(8 * time.Minute)
+	both.done("coat-right")
+	both.state.Airframe.Mark = "PL-02"
+	b := working(t, one("plan", hands("plan", "30 min")))
+	g := b.state.Beside([]*State{both.state}).Next(both.now)
+	if len(g.Beside) != 1 || g.Beside[0].Name != "left" {
+		t.Errorf("beside it: %+v", g.Beside)
+	}
+}

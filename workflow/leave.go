@@ -80,7 +80,7 @@ func (c *scheduler) findRows() (rows []*row) {
 				})
 				if k < 0 {
 					k = len(rows)
-					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now)})
+					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.harmsNow(t.of, is)})
 				}
 				switch r := rows[k]; {
 				case sets && r.setter < 0:
@@ -150,9 +150,11 @@ func (c *scheduler) complete(r *row) bool {
 			r.sets = step
 		}
 	}
-	_, r.ends = c.fleet[r.of].ends(t.work, r.is, t.step.Name)
+	r.ends = c.fleet[r.of].endedBy(t.work, r.is, t.step.Name)
 	if r.ender >= 0 {
-		r.ends = c.tasks[r.ender].step
+		if r.ends = c.tasks[r.ender].step; r.needed {
+			r.ends = c.fleet[r.of].ending(r.safe)
+		}
 		if r.needed && !lists.Contains(r.tasks, r.ender) {
 			r.tasks = append(r.tasks, r.ender)
 		}
@@ -181,9 +183,6 @@ func (c *scheduler) endsAfter(i int, is steps.Setting) int {
 //
 //go:noinline
 func (c *scheduler) offMinutes(r *row) int {
-	if r.needed || r.ends == nil {
-		return safeMinutes
-	}
 	return c.minutes(c.jobOf(r).Procedure, r.ends)
 }
 
@@ -222,6 +221,9 @@ func (c *scheduler) readying(r *row, tasks []int, stands bool) (all []doing) {
 	}
 	if r.sets != nil && !stands {
 		all = append([]doing{{r.sets, c.minutes(work, r.sets)}}, all...)
+		if hold, _ := c.looks(r.of, c.jobOf(r), r.sets); hold != nil {
+			all = append([]doing{{hold, c.minutes(work, hold)}}, all...)
+		}
 	}
 	switch {
 	case len(unwritten) == 0:
@@ -270,7 +272,15 @@ func (c *scheduler) interrupt() {
 		}
 	}
 	for _, ends := range c.forNothing {
-		c.add(ends, front{})
+		k := c.add(ends, front{})
+		for i := range c.tasks[:k] {
+			t := &c.tasks[i]
+			if t.step != nil && steps.AnySetting(c.settings(t), func(so steps.Setting) bool {
+				return lists.Contains(ends.step.Sets, so) && (t.of == ends.of || c.fleet[t.of].ofBench(so.Condition))
+			}) {
+				c.order(k, i)
+			}
+		}
 	}
 }
 
@@ -286,11 +296,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		return i
 	}
 	end := func(after ...int) int {
-		ends := r.ends
-		if ends == nil {
-			ends = &steps.Step{Title: r.safe.String(), Sets: []steps.Setting{r.safe}}
-		}
-		return put(ends, c.offMinutes(r), AgainSafe, after...)
+		return put(r.ends, c.offMinutes(r), AgainSafe, after...)
 	}
 	var before []int // what is done before the next task
 	switch {

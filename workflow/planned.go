@@ -64,6 +64,14 @@ func PeopleOf(plans map[string][]Planned) (most int) {
 //go:noinline
 func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
 
+// givenUp reports whether the step is so late that nobody is at it.
+//
+//go:noinline
+func (p *Planned) givenUp(now time.Time) bool {
+	ends := p.ends()
+	return now.Sub(ends) >= ends.Sub(p.Begins)
+}
+
 // planOf is the step as a plan has it; nil: it hasn't.
 //
 //go:noinline
@@ -150,8 +158,6 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 }
 
 // needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
-//
-//go:noinline
 func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	if r == nil {
 		return false

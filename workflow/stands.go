@@ -42,6 +42,21 @@ func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe st
 	return safe, by
 }
 
+// endedBy is what ends a condition till it is needed again: the step that ends it from the named one on, else the last of all; one in
+// the words of the condition, where that step needs it, since no work is done with that.
+func (s *State) endedBy(p *steps.Procedure, is steps.Setting, from string) *steps.Step {
+	safe, by := s.ends(p, is, from)
+	if by == nil || !needsSo(by.Needs, s.Sheet.UsesOf(*by, by.Adhesives...), is) {
+		return by
+	}
+	return s.ending(safe)
+}
+
+// ending is what sets a condition and does nothing else, in words.
+func (s *State) ending(safe steps.Setting) *steps.Step {
+	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
+}
+
 // staysNot reports whether nobody leaves it so.
 //
 //go:noinline
@@ -184,8 +199,6 @@ func (s *State) ahead(is *hotThing, now time.Time) bool {
 
 // busy reports whether the last plan has somebody at the airframe now or soon, and not only to end something: what a file of an
 // older plan does not name may only end something.
-//
-//go:noinline
 func (s *State) busy(now time.Time) bool {
 	for i := range s.Planned {
 		if p := &s.Planned[i]; (p.Step != "" || p.Rework != "" || p.Again == AgainReady) && p.Begins.Sub(now) <= Soon && p.ends().After(now) {
@@ -295,10 +308,10 @@ func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, 
 
 // firstFor is what must stand before a condition is set so, with what else is needed: the step of an open job that sets it needs that, and
 // it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. What stands so from another sitting, and
-// nobody leaves as it is, is ended first. Without a state: nothing.
+// nobody leaves as it is, or by a bare word that no hold was looked over for, is ended first. Without a state: nothing.
 func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
 	if s.Holds(is.Condition, at) == is.State {
-		if j := s.ender(is); j != nil && !s.tendedNow(is, at) {
+		if j := s.ender(is); j != nil && (!s.tendedNow(is, at) || s.overlooked(is, at)) {
 			first, _ = s.ends(j.written, is, "")
 		}
 		return first
@@ -394,17 +407,19 @@ func (s *State) anew(is steps.Setting, with []steps.Setting, at time.Time) (of *
 	return of, hold
 }
 
-// Again is all that a hold that was cleared is cleared once more for, see [State.Anew]; none: it is not.
-func (s *State) Again(r StepReport, at time.Time) (anew []steps.Setting) {
+// Again reports whether a hold that was cleared is cleared once more, and all that it sets by that, see [State.Anew]: nothing, where it
+// looks over once more what is plugged in after it.
+func (s *State) Again(r StepReport, at time.Time) (anew []steps.Setting, again bool) {
 	if r.Progress != Done {
-		return nil
+		return nil, false
 	}
 	for _, is := range r.Step.Sets {
 		if of, hold := s.Anew(is, at); hold != nil && of.ID == r.Job && hold.Name == r.Step.Name {
 			anew = append(anew, is)
 		}
 	}
-	return anew
+	_, hold := s.LooksAgain(r.Job+"/"+r.Step.Name, at)
+	return anew, len(anew) > 0 || hold != nil
 }
 
 // confirmed reports whether the setting stands by a step, or by the lines of the hold that were confirmed with it. What another
@@ -460,15 +475,11 @@ func (s *State) seconded(position int64, of *Job, step *steps.Step) bool {
 }
 
 // LookFirst are the lines of a hold of any job that sets what nobody leaves as it is: whoever sets it where no hold is cleared for
-// it looks at the same. Where a step without lines set it last, they are those of the hold right before that, for which it was still safe.
+// it looks at the same.
 func (s *State) LookFirst(is steps.Setting, with []steps.Setting, at time.Time) []string {
-	if of, by := s.setter(is, with, at); by != nil && len(by.Confirm) == 0 {
-		safe, _ := s.ends(of.written, is, "")
-		_, stage, _ := of.Procedure.Step(by.Name)
-		for i := range stage.Steps {
-			if before := &stage.Steps[i]; i+1 < len(stage.Steps) && stage.Steps[i+1].Name == by.Name && lists.Contains(before.Needs, safe) {
-				return before.Confirm
-			}
+	if of, by := s.setter(is, with, at); by != nil {
+		if _, hold := s.looksOver(of.Procedure, by); hold != nil {
+			return nil // its lines are confirmed, see [State.unlooked]
 		}
 	}
 	for i := len(s.Jobs) - 1; i >= 0; i-- {
@@ -505,12 +516,8 @@ func (c *scheduler) ending(of int, is steps.Setting, from string) task {
 	if j == nil {
 		return task{}
 	}
-	_, by := s.ends(j.written, is, from)
-	t := task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: safeMinutes}
-	if !lists.Contains(by.Needs, is) {
-		t.minutes = c.minutes(j.written, by)
-	}
-	return t
+	by := s.endedBy(j.written, is, from)
+	return task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: c.minutes(j.written, by)}
 }
 
 // standingNow is how long it takes to end what stands now in the sitting that goes on, and is ended by nothing that is planned, or maybe
@@ -530,7 +537,7 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 			}
 			switch rowed, ended := c.goesOnWith(of, is, def.Bench); {
 			case rowed && !c.unended:
-			case rowed || ended:
+			case rowed || ended && !c.harmsNow(of, is):
 				minutes += ends.minutes
 			default:
 				ends.safe = true
@@ -539,6 +546,22 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 		}
 	}
 	return minutes, forNothing
+}
+
+// harmsNow reports whether how a condition of an airframe stands now harms a coat that is open, or its vapour: it is ended at once, and
+// set anew for what needs it.
+func (c *scheduler) harmsNow(of int, is steps.Setting) bool {
+	for k, s := range c.fleet {
+		if k != of && !s.ofBench(is.Condition) {
+			continue
+		}
+		for _, h := range s.Harms(c.now) {
+			if h.Need.Condition == is.Condition && h.State == is.State {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // goesOnWith reports whether a row goes on with how a condition stands now, and whether a task ends that before anything sets it so

@@ -90,10 +90,11 @@ func (c *scheduler) ends(i, of int, is steps.Setting) bool {
 
 // undisturbed keeps out of the stretches what would disturb them.
 func (c *scheduler) undisturbed() {
+	sides := c.sides()
 	for i := range c.stretches {
 		c.undisturb(&c.stretches[i])
 	}
-	held, sides := c.held, c.sides()
+	held := c.held
 	for i := range sides {
 		c.undisturb(&sides[i])
 	}
@@ -141,6 +142,7 @@ func (c *scheduler) sides() (all []stretch) {
 			if !good || def.Bench || len(jobs) < 2 {
 				continue
 			}
+			c.setOnceMore(of, def.Name)
 			from := len(all)
 			for i := range c.tasks {
 				t := &c.tasks[i]
@@ -161,6 +163,42 @@ func (c *scheduler) sides() (all []stretch) {
 		}
 	}
 	return all
+}
+
+// setOnceMore has a condition set once more for what needs it, where something else of its airframe sets it otherwise before, or it stands
+// otherwise now: by the step of the job that sets it so, as a propeller that a repair has fitted comes off for the check that goes on.
+func (c *scheduler) setOnceMore(of int, condition string) {
+	for i := range c.tasks {
+		t := c.tasks[i]
+		if t.of != of || t.step == nil || t.again != "" {
+			continue
+		}
+		for _, is := range t.step.Needs {
+			first, stands := c.stoodSince(i, is)
+			if is.Condition != condition || stands || first < 0 && c.fleet[of].Holds(condition, c.now) == "" {
+				continue
+			}
+			for _, sets := range t.work.Steps() {
+				if !lists.Contains(sets.Sets, is) {
+					continue
+				}
+				f := front{}
+				if first >= 0 {
+					f.wait(link{first, c.tasks[first].minutes, tie{why: AfterStep}})
+				}
+				k := c.add(task{of: of, job: t.job, work: t.work, stage: t.stage, step: sets, minutes: c.minutes(t.work, sets), again: AgainReady}, f)
+				c.tasks[k].so, c.byCondition = c.settings(&c.tasks[k]), nil
+				for other := range c.tasks[:k] {
+					if o := &c.tasks[other]; o.job == t.job && o.step != nil && lists.Contains(o.step.Needs, is) {
+						if since, so := c.stoodSince(other, is); since == first && !so {
+							c.order(k, other)
+						}
+					}
+				}
+				break
+			}
+		}
+	}
 }
 
 // stoodSince is the task that sets a condition last before another one of its airframe, where it sets it so; -1: it stands so now.

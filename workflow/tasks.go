@@ -36,6 +36,7 @@ func (c *scheduler) work() error {
 //
 //go:noinline
 func (c *scheduler) settle() {
+	c.lookOver()
 	c.interrupt()
 	c.setting()
 	c.apart()

@@ -34,7 +34,7 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 				steps.AnyStep(between, func(step *steps.Step) bool { return needsSo(step.Needs, s.Sheet.UsesOf(*step, step.Adhesives...), is) }) {
 				continue
 			}
-			r := &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now)}
+			r := &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.harmsNow(t.of, is)}
 			for k := range c.tasks {
 				if other := &c.tasks[k]; other.job == t.job && other.step != nil && c.precedes(k, ender) &&
 					steps.AnyStep(between, func(step *steps.Step) bool { return step.Name == other.step.Name }) {

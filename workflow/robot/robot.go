@@ -218,8 +218,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		return fair, err
 	case workflow.ByCondition:
 		if reason.Remedy.Kind == workflow.ToClear {
-			hold, _, err := s.FindStep(reason.Remedy.Name, now)
-			return workflow.Clear{Step: reason.Remedy.Name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm, Witness: witness(hold.Step)}, err
+			return clearAgain(s, reason.Remedy.Name, now)
 		}
 		var set []steps.Setting
 		for _, need := range step.Needs {
@@ -235,6 +234,9 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		if reason.Remedy.Kind == workflow.ToClearUse {
 			use, err := s.Use(reason.Remedy.Name)
 			return workflow.ClearUse{Of: use.Name, Answers: yes(use.Hold), Lines: use.Hold}, err
+		}
+		if _, hold := s.LooksAgain(reason.Remedy.Name, now); hold != nil {
+			return clearAgain(s, reason.Remedy.Name, now)
 		}
 	case workflow.ByGate:
 		if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToRework {
@@ -546,4 +548,10 @@ func ideal(l measuring.Limits) (quantity.Quantity, error) {
 		value.Quo(rat(l.High), two)
 	}
 	return quantity.New(value, unit)
+}
+
+// clearAgain clears a hold once more.
+func clearAgain(s *workflow.State, name string, now time.Time) (workflow.Request, error) {
+	hold, _, err := s.FindStep(name, now)
+	return workflow.Clear{Step: name, Answers: yes(hold.Step.Confirm), Lines: hold.Step.Confirm, Witness: witness(hold.Step)}, err
 }

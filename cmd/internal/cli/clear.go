@@ -25,8 +25,9 @@ func (a *app) clearCommand() *cobra.Command {
 		Short: "Clear a safety hold, line by line",
 		Long: "Clear a hold, the quarantine of a damage (D1), or what an adhesive or a tool asks for before\n" +
 			"its first use in a sitting (contact, knife). You are asked about each line, or name each line\n" +
-			"you confirm with --line. A hold is cleared whole or not at all. One that plugged something in\n" +
-			"is cleared once more when that is plugged in again.",
+			"you confirm with --line. A hold is cleared whole or not at all. One that plugged something in,\n" +
+			"or stood before that, is cleared once more when that is plugged in again; before a first time too\n" +
+			"where that is in a later sitting.",
 		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(holds, nothing),
@@ -64,7 +65,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 	}
 	// If it is not a hold that may be cleared now, Act says why; there is no point
 	// in asking first.
-	again := len(s.Again(report, a.time.Now())) > 0
+	_, again := s.Again(report, a.time.Now())
 	if report.Step.Kind.Traits().Confirms && (again || report.Progress == workflow.Ready) {
 		if len(confirmed) == 0 {
 			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {

@@ -81,12 +81,15 @@ func TestPlanIsFollowed(t *testing.T) {
 			t.Errorf("of %d people it is %+v", many, last)
 		}
 	}
-	for _, text := range []string{"", "{}", "\n", "{\"since\":7}\n{}\n", strings.Repeat("x", 100), "[1]\n[2]\n"} {
+	for _, text := range []string{"", "{}", "\n", "{\"since\":{}}\n{}\n", "{\"since\":7}\n{}\n", strings.Repeat("x", 100), "[1]\n[2]\n"} {
 		if err := os.WriteFile(p.File, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		if again.planned(s) != nil || again.Last([]*workflow.State{s}) != nil {
 			t.Errorf("%q is followed", text)
+		}
+		if err := again.Keep(t.Context(), []*workflow.State{s}, made); err != nil || len((&Plan{File: p.File}).planned(s)) != 1 {
+			t.Errorf("in the place of %q nothing is kept: %v", text, err)
 		}
 	}
 	if err := os.Remove(p.File); err != nil {

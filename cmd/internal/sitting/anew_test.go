@@ -175,7 +175,7 @@ stages:
 `
 
 // Where the plug is in on a bare shaft and the propeller is wanted, the plug comes out first; then the propeller is fitted, and it is
-// plugged in as it was tied down, with what was looked at then.
+// tied down and plugged in again.
 func TestTheOrderOfPlugAndPropeller(t *testing.T) {
 	b := withHolds(t, tiedDown)
 	b.act("SK-01", workflow.Finish{Step: "bare"})
@@ -187,11 +187,12 @@ func TestTheOrderOfPlugAndPropeller(t *testing.T) {
 	b.act("SK-01", set("battery", "out"))
 	b.act("SK-01", set("propeller", "off"))
 	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
-	b.lead("SK-01", "y", "y", "y", "q")
+	b.lead("SK-01", "y", "y", "1", "y", "q")
 	for i, want := range [][]string{
 		{"Is the battery out now?"},
 		{"Fit it", "Is the propeller on now?"},
-		{"Plug it in tied down", "A hard pull moved nothing", "Is the battery in now?"},
+		{"Tie it", "Confirm each line"},
+		{"Plug it in tied down", "Is the battery in now?"},
 		{"Full throttle", "When it is done"},
 	} {
 		for _, word := range want {
@@ -246,6 +247,30 @@ func TestAnotherAirframeLeavesAJoinItsTime(t *testing.T) {
 		b.lead("", "q")
 		if !strings.HasPrefix(b.asked[0], want) {
 			t.Errorf("%s: asked is %q, want %s", hands, b.asked, want)
+		}
+	}
+}
+
+// What was tied down yesterday is looked over again before it is plugged in, with the page of that hold.
+func TestTiedDownYesterday(t *testing.T) {
+	b := withHolds(t, tiedDown)
+	b.act("SK-01", workflow.Finish{Step: "bare"})
+	b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
+	b.act("SK-01", workflow.Finish{Step: "pull"})
+	b.act("SK-01", workflow.Finish{Step: "fit"})
+	b.act("SK-01", workflow.Clear{Step: "tie", Answers: []bool{true}})
+	b.now = b.now.Add(24 * time.Hour)
+	b.act("SK-01", workflow.ReadBench{Temperature: q(t, "20 °C"), Humidity: q(t, "50 %")})
+	b.lead("SK-01", "1", "d", "q")
+	for i, want := range [][]string{
+		{"Tie it", "Tie it down.", "Confirm each line"},
+		{"Plug it in tied down", "When it is done"},
+		{"Full throttle", "When it is done"},
+	} {
+		for _, word := range want {
+			if i >= len(b.asked) || !strings.Contains(b.asked[i]+b.seen[i], word) {
+				t.Errorf("question %d of %q is not %s", i+1, b.asked, want)
+			}
 		}
 	}
 }

@@ -34,6 +34,17 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 			if use, err := s.Use(reason.Remedy.Name); err == nil && reason.Remedy.Kind == workflow.ToClearUse {
 				return c.askUse(ctx, use)
 			}
+			if of, hold := s.LooksAgain(reason.Remedy.Name, c.now()); hold != nil {
+				how, _, err := s.FindStep(reason.Remedy.Name, c.now())
+				if err != nil {
+					return err
+				}
+				if use := c.uncleared(s, s.UsesOf(of, *hold, c.now())); use != nil {
+					return c.askUse(ctx, *use)
+				}
+				c.showHow(s, how, hold.Name)
+				return c.askAnew(ctx, s, of, []*steps.Step{hold})
+			}
 		case workflow.ByGate:
 			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
 				g, err := s.GateReport(gate, c.now())
@@ -58,7 +69,8 @@ func answerable(r workflow.Reason) bool {
 	case workflow.ByClimate, workflow.ByCondition, workflow.ByGate, workflow.ByGauge, workflow.ByTouch:
 		return true
 	}
-	return r.Because == workflow.ByHold && r.Remedy.Kind == workflow.ToClearUse
+	ofJob := r.Remedy.Kind == workflow.ToClear && strings.Contains(r.Remedy.Name, "/") // and no quarantine
+	return r.Because == workflow.ByHold && (r.Remedy.Kind == workflow.ToClearUse || ofJob)
 }
 
 // askConditions asks whether each need stands that nobody has said, and reports whether
@@ -77,17 +89,10 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			uses = s.UsesOf(of, *hold, c.now())
 		}
 		if how.Step.Name != "" {
-			for _, use := range uses {
-				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
-					return true, c.askUse(ctx, use)
-				}
+			if use := c.uncleared(s, uses); use != nil {
+				return true, c.askUse(ctx, *use)
 			}
-			step := page.NewStep(s, how, c.now())
-			c.view.ID += "/" + need.String()
-			c.view.Title, c.view.Action, c.view.Cautions = step.Title, c.later+step.Do, nil
-			for _, text := range step.Whole {
-				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
-			}
+			c.showHow(s, how, need.String())
 		}
 		if look := s.LookFirst(need, needs, c.now()); hold == nil && len(look) > 0 {
 			c.view.Action = "- Look first: " + strings.Join(look, "; ") + ".\n" + c.view.Action
@@ -108,6 +113,26 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		asked = true
 	}
 	return asked, nil
+}
+
+// uncleared is the first use whose hold is to be cleared in this sitting; nil: none is.
+func (c *conversation) uncleared(s *workflow.State, uses []steps.Use) *steps.Use {
+	for i := range uses {
+		if len(uses[i].Hold) > 0 && !s.Cleared(uses[i], c.now()) {
+			return &uses[i]
+		}
+	}
+	return nil
+}
+
+// showHow shows the step that brings about what the step at hand needs.
+func (c *conversation) showHow(s *workflow.State, how workflow.StepReport, id string) {
+	step := page.NewStep(s, how, c.now())
+	c.view.ID += "/" + id
+	c.view.Title, c.view.Action, c.view.Cautions = step.Title, c.later+step.Do, nil
+	for _, text := range step.Whole {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+	}
 }
 
 // toEnd notes what a key sets: what cautions ask for, and how what is hot, on or plugged in is left, but for what the step at hand

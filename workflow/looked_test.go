@@ -1,0 +1,105 @@
+package workflow
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/workflow/journal"
+	"fettle/workflow/plan"
+)
+
+// tied is the bench of armed before the battery is plugged in: it is tied down for full power.
+func tied(t *testing.T) *bench {
+	t.Helper()
+	b := armed(t)
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.must(setting("battery", "out"), Undo{Position: b.state.Size() - 3}) // the hold
+	if r := b.step("tie"); r.Progress != Ready {
+		t.Fatalf("%s: %v", r.Progress, r.Reasons)
+	}
+	b.must(tieAnew)
+	return b
+}
+
+// What was tied down in an earlier sitting, or before a flight, is looked over once more before the battery is plugged in, and only then.
+func TestTiedDownInAnEarlierSitting(t *testing.T) {
+	const lines = "before battery: in the lines of tie are confirmed again"
+	in, out := setting("battery", "in"), setting("battery", "out")
+	for what, since := range map[string]func(b *bench){
+		"a night":  func(b *bench) { b.after(23 * time.Hour) },
+		"a week":   func(b *bench) { b.after(7 * 24 * time.Hour) },
+		"a flight": func(b *bench) { b.written(0, journal.FlightLogged{}); b.must(setting("propeller", "on"), out) },
+	} {
+		b := tied(t)
+		b.refused(tieAnew, ByState) // in the same sitting it counts
+		since(b)
+		mustContain(t, b.refused(Finish{Step: "arm"}, ByHold), lines)
+		b.must(tieAnew)
+		b.refused(tieAnew, ByState)
+		b.done("arm", "full")
+		b.must(out)
+		mustContain(t, strings.Join(textsOf(b.state.stands(in.Set[0], b.now)), "\n"), lines)
+		b.done("disarm")
+		b.refused(tieAnew, ByState) // the job is over: nothing is plugged in for it
+		if t.Failed() {
+			t.Fatalf("after %s", what)
+		}
+	}
+
+	// Once it was plugged in and pulled it may be untied, in the same sitting too: a bare word that it is in again counts for nothing.
+	b := tied(t)
+	b.done("arm")
+	b.must(out, in)
+	mustContain(t, b.refused(Finish{Step: "full"}, ByCondition), "battery: out, but the journal says battery: in, and no hold was cleared again for it")
+	b.refused(tieAnew, ByState) // while the plug is in
+	b.must(out, tieAnew, in)
+	b.done("full")
+
+	// Lines that are confirmed again and taken back count no more, nor do those before them.
+	b = tied(t)
+	b.after(23 * time.Hour)
+	b.must(tieAnew)
+	b.must(Undo{Position: b.state.Size() - 1})
+	mustContain(t, b.refused(Finish{Step: "arm"}, ByHold), lines)
+	b.must(tieAnew)
+	b.done("arm")
+}
+
+func textsOf(all []Reason) (texts []string) {
+	for _, r := range all {
+		texts = append(texts, r.Text)
+	}
+	return texts
+}
+
+// A plan ties it down in the sitting in which it is plugged in: once more, where that was done in another one, or where this one leaves
+// no time for what it is for.
+func TestSchedulePlugsInWhatIsTiedDown(t *testing.T) {
+	b := tied(t)
+	fresh := *b.state
+	b.must(Undo{Position: b.state.Size() - 1})
+	undone := *b.state
+	b.must(tieAnew)
+	b.done("arm")
+	b.must(setting("battery", "out"))
+	for _, test := range []struct {
+		name     string
+		s        *State
+		after    int // minutes
+		sittings Hours
+		want     string
+	}{
+		{"it goes on", &fresh, 1, Hours{Sittings: open(1, 60)}, "arm 1, full 2, disarm 3, | ends 4"},
+		{"no time is left", &fresh, 1, Hours{Sittings: open(1, 3, 1440, 1500)}, "tieready 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
+		{"a day later", &fresh, 1440, Hours{Sittings: open(1440, 1500)}, "tieready 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
+		{"it is not tied down", &undone, 1, Hours{Sittings: open(1, 2, 1440, 1500)}, "tie 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
+		{"it was plugged in", b.state, 1, Hours{Sittings: open(1, 60)}, "tieready 1, armready 2, full 3, disarm 4, | ends 5"},
+		{"yesterday", b.state, 1440, Hours{Sittings: open(1440, 1500)}, "tieready 1440, armready 1441, full 1442, disarm 1443, | ends 1444"},
+	} {
+		p, err := Schedule(t.Context(), []*State{test.s}, evening.Add(minutesOf(test.after)), test.sittings, plan.Options{})
+		if got := says(p); err != nil || got != test.want {
+			t.Errorf("%s: %s, %v; want %s", test.name, got, err, test.want)
+		}
+	}
+}
