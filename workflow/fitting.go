@@ -347,6 +347,9 @@ type Overrun struct {
 // more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	by := s.leaves(now)
+	if now.Sub(by) > untended && s.Sits != nil { // the plan has nothing left for it
+		by = s.Sits()
+	}
 	if by.IsZero() || g.Step == nil || g.Presses || g.AtOnce || now.Sub(by) > untended {
 		return nil
 	}

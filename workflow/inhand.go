@@ -50,8 +50,8 @@ func (of *scheduler) goingOn(ctx context.Context, o plan.Options) (Timetable, er
 	return t, nil
 }
 
-// findInHand finds what somebody is at by what was shown before: begun, not recorded, and not for twice as long as it takes, with nothing
-// to hold it back. Each is at one step.
+// findInHand finds what somebody is at: its adhesive was mixed, or its coat is being spread, as the journal has it, or it was begun by what
+// was shown before, not recorded, and not for twice as long as it takes, with nothing to hold it back. Each is at one step.
 func (c *scheduler) findInHand() {
 	if c.hands = c.h.Hands; c.hands < 2 || c.h.Like == nil {
 		return
@@ -63,12 +63,14 @@ func (c *scheduler) findInHand() {
 		return a.Begins.Compare(b.Begins)
 	})
 	busy := 0
-	for _, t := range begun {
-		if !t.Begins.Before(c.now) {
-			break
-		}
-		if who := c.setOf(t.Hands); who > 0 && who&busy == 0 && t.Again == "" && t.Rework == "" && c.atWork(t) {
-			c.inHand[t.in(map[sameTurn]int{})], busy = c.minute(t.Begins), busy|who
+	for _, mixed := range []bool{true, false} {
+		for _, t := range begun {
+			if t.Begins.Sub(c.now) > Soon || !mixed && !t.Begins.Before(c.now) {
+				break
+			}
+			if who := c.setOf(t.Hands); who > 0 && who&busy == 0 && t.Again == "" && t.Rework == "" && c.atWork(t, mixed) {
+				c.inHand[t.in(map[sameTurn]int{})], busy = min(c.minute(t.Begins), -1), busy|who
+			}
 		}
 	}
 }
@@ -86,14 +88,17 @@ func (c *scheduler) setOf(hands []int) (set int) {
 	return set
 }
 
-// atWork reports whether what was shown as begun can be in hand now.
-func (c *scheduler) atWork(t *Turn) bool {
+// atWork reports whether what was shown is in hand now by the journal, mixed, or as begun can be.
+func (c *scheduler) atWork(t *Turn, mixed bool) bool {
 	for _, s := range c.fleet {
 		job, err := s.Job(t.Job)
 		if err != nil || s.Airframe.Mark != t.Mark {
 			continue
 		}
 		r := reportOf(&Planned{Job: t.Job, Step: t.Step, Act: t.Act}, s.trusted(s.stepsIn(job, c.now, every, false), c.now))
+		if mixed {
+			return r != nil && r.Begun.runs(c.now)
+		}
 		return r != nil && atHand(r) && c.now.Sub(t.Begins) < minutesOf(2*c.minutes(job.Procedure, &r.Step))
 	}
 	return false

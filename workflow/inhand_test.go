@@ -90,3 +90,28 @@ func TestScheduleKeepsWhoIsAtWhat(t *testing.T) {
 		t.Errorf("%v %+v %s", err, p.Lapses, got)
 	}
 }
+
+// Whoever has begun a coat, sooner than was planned, stays at it when it is planned anew.
+func TestScheduleKeepsWhoHasBegunACoat(t *testing.T) {
+	for _, begun := range []bool{true, false} { // else it may be anybody's
+		coat := coating("coat", "tab")
+		coat.Hands = q("4 min")
+		b := working(t, one("bed", hands("bed", "15 min")), one("glue", hands("cut", "12 min"), coat, joining("join", "tab")))
+		row := func(step string, from, to int, who int) Turn {
+			return Turn{Mark: b.state.Airframe.Mark, Job: b.state.Jobs[0].ID, Step: step, Begins: evening.Add(minutesOf(from)), Ends: evening.Add(minutesOf(to)), Hands: []int{who}}
+		}
+		like := &Timetable{Hands: 2, Visits: []Visit{{Sitting: open(0, 180)[0], Turns: []Turn{row("cut", 0, 12, 2), row("coat", 12, 16, 2), row("bed", 16, 31, 2), row("join", 26, 27, 2)}}}}
+		b.after(8 * time.Minute)
+		b.done("cut")
+		b.after(time.Minute)
+		if begun {
+			b.must(Begin{Step: "coat", Began: b.now})
+		}
+		b.after(time.Minute)
+		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2, Like: like}, b.state)
+		who := whoDoes(p)
+		if err != nil || begun && who != "coat 10-13 [2], bed 10-25 [1], join 23-24 [2]" {
+			t.Errorf("begun %t: %v %s", begun, err, who)
+		}
+	}
+}

@@ -495,7 +495,7 @@ func TestASittingIsOverAsItWasStated(t *testing.T) {
 	job := b.state.Jobs[0].ID
 	in := func(minutes int) time.Time { return b.now.Add(minutesOf(minutes)) }
 	b.state.Planned = []Planned{{Job: job, Step: "film-1", Begins: in(24 * 60), Leave: in(25 * 60)}}
-	b.state.Sittings = []Sitting{{From: in(-24 * 60), To: in(-23 * 60)}, {From: in(-60), To: in(20)}, {From: in(24 * 60), To: in(25 * 60)}}
+	b.state.Sits = func() time.Time { return in(20) }
 	g := Suggestion{Step: &StepReport{Job: job, Step: hands("trim", "30 min")}}
 	if o := b.state.Overruns(g, b.now); o == nil || !o.By.Equal(in(20)) || o.Takes != 30*time.Minute {
 		t.Errorf("it outlasts %+v", o)

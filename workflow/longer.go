@@ -62,7 +62,7 @@ func (s *State) onlyAdds(entries []journal.Entry) bool {
 // nothing with it that a fold changes.
 func (s *State) copied() *State {
 	c := *s
-	c.Planned, c.Plans, c.Sittings, c.elsewhere, c.others, c.seat, c.memo, c.folded = nil, nil, nil, nil, nil, Seat{}, nil, nil
+	c.Planned, c.Plans, c.Sits, c.elsewhere, c.others, c.seat, c.memo, c.folded = nil, nil, nil, nil, nil, Seat{}, nil, nil
 	c.Damages, c.Quarantines, c.Jobs, c.Flights = clipped(s.Damages[:0]), clipped(s.Quarantines[:0]), clipped(s.Jobs[:0]), clipped(s.Flights)
 	for _, j := range s.Jobs {
 		c.Jobs = append(c.Jobs, j.copied())

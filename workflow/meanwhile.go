@@ -1,11 +1,13 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -160,7 +162,7 @@ func (s *State) leftElsewhere(mark string, p *Planned, now time.Time) bool {
 			_, done = job.done[p.Step]
 		}
 	}
-	return !done && now.Sub(ends) < ends.Sub(p.Begins)
+	return !done && !p.givenUp(now)
 }
 
 // sharesElsewhere is what people who are not busy here have to do by the plan meanwhile on other airframes of the bench: of each the first.
@@ -190,15 +192,85 @@ func (s *State) sharesElsewhere(busy []int, step *Planned, now time.Time) (all [
 	return all
 }
 
+// A busyStep is a step that somebody else is at.
+type busyStep struct {
+	StepReport
+	on *State   // the airframe
+	of *Planned // by which they are to be at it; nil: they are, as far as is known
+}
+
+// busyAt is a step that is not offered as one that somebody is at: theirs, it is claimed; or it is begun, or the last plan of several has it
+// now. nil: nobody is.
+func (s *State) busyAt(r StepReport, theirs bool, planned []Planned, now time.Time) *busyStep {
+	of := planOf(&r, planned)
+	switch {
+	case theirs, r.Begun.runs(now):
+		return &busyStep{r, s, nil}
+	case of != nil && len(of.Hands) > 0 && !of.Begins.After(now) && !of.givenUp(now):
+		return &busyStep{r, s, of}
+	}
+	return nil
+}
+
+// busyBeside are the steps that others are at on other airframes of the bench.
+func (s *State) busyBeside(at func(*State, StepReport) bool, now time.Time) (all []*busyStep) {
+	for _, other := range s.others {
+		for _, job := range other.OpenJobs(now) {
+			for _, r := range other.stepsIn(job, now, every, false) {
+				if r.AtHand() && at(other, r) {
+					all = append(all, &busyStep{r, other, nil})
+				}
+			}
+		}
+	}
+	return all
+}
+
+// Apart is the report of a step that could be done: it waits for what somebody else is at, where it can't be done beside that. What the
+// plan has for the same people is done by them one after the other.
+func (s *State) Apart(g Suggestion, r StepReport, now time.Time) StepReport {
+	of := planOf(&r, g.planned)
+	for _, busy := range g.elsewhere {
+		if !r.AtHand() || busy.of != nil && of != nil && len(of.Hands) > 0 && !apart(of.Hands, busy.of.Hands) || !s.clashes(&r, busy, now) {
+			continue
+		}
+		which, who := fmt.Sprintf("%q", busy.Step.Label()), "somebody else is at"
+		if busy.on != s {
+			which += " of " + busy.on.Airframe.Mark
+		}
+		if busy.of != nil {
+			who = "the plan has for somebody else now"
+		}
+		r.Progress = Waiting
+		r.Reasons = append(r.Reasons[:len(r.Reasons):len(r.Reasons)], Reason{Because: ByState, Text: fmt.Sprintf("it can't be done beside %s, which %s", which, who)})
+	}
+	return r
+}
+
+// clashes reports whether a step can't be done beside what somebody else is at. Of another airframe only what belongs to the bench counts.
+func (s *State) clashes(r *StepReport, busy *busyStep, now time.Time) bool {
+	if busy.on == s {
+		return s.clash(r, []*StepReport{&busy.StepReport}, now)
+	}
+	return opposed(s.asks(r, now), sorting.Delete(busy.on.asks(&busy.StepReport, now), func(is steps.Setting) bool { return !s.ofBench(is.Condition) }))
+}
+
+// opposed reports whether two steps ask for different states of a condition.
+//
+//go:noinline
+func opposed(some, others []steps.Setting) bool {
+	return steps.AnySetting(some, func(is steps.Setting) bool {
+		return steps.AnySetting(others, func(so steps.Setting) bool { return so.Condition == is.Condition && so.State != is.State })
+	})
+}
+
 // clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,
 // or there is not another tool for it.
 func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {
 	used := lists.Clone(r.Step.Tools)
 	for _, other := range beside {
-		for _, is := range s.asks(r, now) {
-			if steps.AnySetting(s.asks(other, now), func(so steps.Setting) bool { return so.Condition == is.Condition && so.State != is.State }) {
-				return true
-			}
+		if opposed(s.asks(r, now), s.asks(other, now)) {
+			return true
 		}
 		used = append(used, other.Step.Tools...)
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // meanwhile is what is next by a plan, and what the others have meanwhile.
@@ -177,6 +178,107 @@ func TestNextHasATurnForEachOfSeveral(t *testing.T) {
 		}
 		if g.Step.Step.Name != test.planned[0].Step || got != test.want {
 			t.Errorf("%s: beside %s it is %q, want %q", name, g.Step.Step.Name, got, test.want)
+		}
+	}
+}
+
+// What can't be done beside what somebody else is at on the airframe is not offered, and says what it waits for: beside a step that is
+// claimed, or that the plan has now for another one of several, but not beside one that was put off by whoever is alone.
+func TestNextKeepsApartWhatClashes(t *testing.T) {
+	set := func(name, to string) steps.Setting { return steps.Setting{Condition: name, State: to} }
+	step := func(name string, needs, sets steps.Setting) steps.Step {
+		s := hands(name, "5 min")
+		s.Needs = []steps.Setting{needs}
+		if sets.Condition != "" {
+			s.Sets = []steps.Setting{sets}
+		}
+		return s
+	}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	kit.Conditions[0].Guarded = "on"
+	out, in, off, on := set("battery", "out"), set("battery", "in"), set("propeller", "off"), set("propeller", "on")
+	b := workingOn(t, kit, one("a", step("fit", out, on)), one("b", step("plug", off, in), hands("try", "5 min")), one("c", hands("sand", "5 min")),
+		one("d", step("trim", out, steps.Setting{})))
+	b.must(setting("battery", "out"), setting("propeller", "off"))
+	job := b.state.Jobs[0].ID
+	row := func(step string, at int, who ...int) Planned {
+		return Planned{Job: job, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: 5, Hands: who}
+	}
+	claimed := "it can't be done beside \"fit\", which somebody else is at"
+	planned := "it can't be done beside \"fit\", which the plan has for somebody else now"
+	for name, test := range map[string]struct {
+		off, at []string
+		planned []Planned
+		want    string
+		waits   string // plug
+	}{
+		"nobody":                     {nil, nil, nil, "fit", ""},
+		"claimed":                    {nil, []string{"fit"}, nil, "sand", claimed},
+		"claimed, nothing else left": {[]string{"sand", "trim"}, []string{"fit"}, nil, "", claimed},
+		"another one is claimed":     {nil, []string{"sand"}, nil, "fit", ""},
+		"both are":                   {nil, []string{"fit", "sand"}, nil, "trim", claimed},
+		"put off, alone":             {[]string{"fit"}, nil, nil, "plug", ""},
+		"in a plan for one":          {[]string{"fit"}, nil, []Planned{row("fit", 0), row("plug", 5)}, "plug", ""},
+		"put off, and another's":     {[]string{"fit"}, nil, []Planned{row("fit", 0, 1), row("plug", 0, 2)}, "sand", planned},
+		"one does both":              {[]string{"fit"}, nil, []Planned{row("fit", 0, 1), row("plug", 5, 1)}, "plug", ""},
+		"one of two does both":       {[]string{"fit"}, nil, []Planned{row("fit", 0, 1, 2), row("plug", 5, 1)}, "plug", ""},
+		"it is in no plan":           {[]string{"fit"}, nil, []Planned{row("fit", 0, 1)}, "sand", planned},
+		"another's later":            {[]string{"fit"}, nil, []Planned{row("fit", 1, 1), row("plug", 1, 2)}, "plug", ""},
+		"another's, a little late":   {[]string{"fit"}, nil, []Planned{row("fit", -9, 1), row("plug", 0, 2)}, "sand", planned},
+		"another's, much too late":   {[]string{"fit"}, nil, []Planned{row("fit", -10, 1), row("plug", 0, 2)}, "plug", ""},
+		"claimed, though one's own":  {nil, []string{"fit"}, []Planned{row("fit", 0, 1), row("plug", 5, 1)}, "sand", claimed},
+	} {
+		among := func(names []string) func(StepReport) bool {
+			return func(r StepReport) bool { return lists.Contains(names, r.Step.Name) }
+		}
+		at := among(test.at)
+		g := b.state.NextBeside(b.now, among(test.off), func(_ *State, r StepReport) bool { return at(r) }, test.planned)
+		got := ""
+		if g.Step != nil {
+			got = g.Step.Step.Name
+		}
+		waits := ""
+		for _, w := range g.Waiting {
+			for _, r := range w.Reasons {
+				waits += r.Text
+			}
+		}
+		plug := b.step("plug")
+		if named := b.state.Apart(g, plug, b.now); len(named.Reasons) != min(1, len(test.waits)) || plug.Progress != Ready {
+			t.Errorf("%s: plug, asked by its name, waits for %v", name, named.Reasons)
+		}
+		if got != test.want || waits != test.waits || g.KeptApart != (test.waits != "") {
+			t.Errorf("%s: next is %q, want %q; waits %q, want %q; kept apart %t", name, got, test.want, waits, test.waits, g.KeptApart)
+		}
+	}
+}
+
+// What belongs to the bench is kept for what somebody else is at on another airframe too: the iron stays hot while they film, and what
+// needs it hot goes on beside that. What belongs to each airframe is not.
+func TestNextKeepsTheBenchForOthers(t *testing.T) {
+	set := func(name, to string) []steps.Setting { return []steps.Setting{{Condition: name, State: to}} }
+	step := func(name string, needs, sets []steps.Setting) steps.Step {
+		s := hands(name, "5 min")
+		s.Needs, s.Sets = needs, sets
+		return s
+	}
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: true})
+	a := workingOn(t, kit, one("a", step("cool", nil, set("iron", "cold"))), one("b", step("turn", nil, set("propeller", "off"))), one("c", hands("sand", "5 min")))
+	b := workingOn(t, kit, one("a", step("film", set("iron", "hot"), nil)), one("b", step("fan", set("propeller", "on"), nil)))
+	for _, is := range []*bench{a, b} {
+		is.must(ReadBench{Temperature: q("20 °C"), Set: append(set("iron", "hot"), set("propeller", "on")...)})
+	}
+	a.state.Airframe.Mark, b.state.Airframe.Mark = "PL-00", "PL-01"
+	for at, want := range map[string]string{"": "cool", "film": "turn", "fan": "cool"} {
+		g := a.state.Beside([]*State{b.state}).NextBeside(a.now, nil, func(of *State, r StepReport) bool { return of == b.state && r.Step.Name == at }, nil)
+		waits := ""
+		for _, w := range g.Waiting {
+			waits += w.Step.Name + ": " + w.Reasons[0].Text
+		}
+		if says := "cool: it can't be done beside \"film\" of PL-01, which somebody else is at"; g.Step.Step.Name != want || (waits == says) != (at == "film") {
+			t.Errorf("beside %q next is %s; waits %q", at, g.Step.Step.Name, waits)
 		}
 	}
 }

@@ -39,9 +39,11 @@ type Suggestion struct {
 
 	ForOthers   bool // Step is for other people of the last plan, and whoever sits here has nothing to do about now
 	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
+	KeptApart   bool // something waits for what somebody else is at, and for nothing else
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 
 	planned   []Planned    // by which it was found
+	elsewhere []*busyStep  // what somebody else is at
 	dues      []*dueWork   // what is due
 	meanwhile []StepReport // what can be done, what waits, and what is put off: by whoever is asked, not by the others
 }
@@ -98,21 +100,42 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 // then in the stage last worked on, in the order written; then what the plan has later.
 //
 //go:noinline
-func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil, s.Planned) }
+func (s *State) Next(now time.Time) Suggestion { return s.NextBeside(now, nil, nil, s.Planned) }
 
-// NextBut is Next without the steps that somebody has put off, in the order of a plan.
-func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
+// NextBeside is Next without the steps that somebody has put off, or somebody else is at, and what can't be done beside those or what
+// others are at on other airframes of the bench; in the order of a plan.
+func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(*State, StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
 	outdated := s.outdated(planned, now)
 	if outdated {
 		planned = nil
 	}
-	for _, job := range jobs {
+	out := Suggestion{Over: len(jobs) == 0, Outdated: outdated, planned: planned}
+	reports := make([][]StepReport, len(jobs))
+	for i, job := range jobs {
 		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
+			theirs := at != nil && r.AtHand() && at(s, r)
+			if !theirs && (putOff == nil || !r.AtHand() || !putOff(r)) {
+				reports[i] = append(reports[i], r)
+				continue
+			}
+			off = append(off, r)
+			if busy := s.busyAt(r, theirs, planned, now); busy != nil {
+				out.elsewhere = append(out.elsewhere, busy)
+			}
+		}
+	}
+	out.PutOff = off
+	if at != nil {
+		out.elsewhere = append(out.elsewhere, s.busyBeside(at, now)...)
+	}
+	for i := range reports {
+		for _, r := range reports[i] {
+			free := r.AtHand()
+			r = s.Apart(out, r, now)
+			out.KeptApart = out.KeptApart || free && !r.AtHand()
 			switch {
-			case putOff != nil && (atHand(&r) || r.Progress == Waiting && resolvable(&r)) && putOff(r):
-				off = append(off, r)
 			case atHand(&r), pressing(&r):
 				ready = append(ready, r)
 			case r.Progress == Waiting:
@@ -123,7 +146,6 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 			}
 		}
 	}
-	out := Suggestion{Over: len(jobs) == 0, PutOff: off, Outdated: outdated}
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
@@ -199,7 +221,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []P
 	} else if i := indexOf(waiting, resolvable); i >= 0 && !waits {
 		out.Step = &waiting[i]
 	}
-	out.planned, out.dues, out.meanwhile = planned, dues, slices.Concat(ready, waiting, off)
+	out.dues, out.meanwhile = dues, slices.Concat(ready, waiting, off)
 	if out.Step != nil {
 		out = s.GoTo(out, *out.Step, now)
 		if own := s.TurnOf(s.seat.Who, &out, now); own != nil {

@@ -11,6 +11,11 @@ import (
 	"fettle/steps"
 )
 
+// NextBut is what is next where nobody else is at anything.
+func (s *State) NextBut(now time.Time, putOff func(StepReport) bool, planned []Planned) Suggestion {
+	return s.NextBeside(now, putOff, nil, planned)
+}
+
 // next asserts which step is suggested, "" for none, and what is said with it.
 func (b *bench) next(step, why string) Suggestion {
 	b.t.Helper()

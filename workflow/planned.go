@@ -64,6 +64,14 @@ func PeopleOf(plans map[string][]Planned) (most int) {
 //go:noinline
 func (p *Planned) ends() time.Time { return p.Begins.Add(minutesOf(max(1, p.Minutes))) }
 
+// givenUp reports whether the step is so late that nobody is at it.
+//
+//go:noinline
+func (p *Planned) givenUp(now time.Time) bool {
+	ends := p.ends()
+	return now.Sub(ends) >= ends.Sub(p.Begins)
+}
+
 // planOf is the step as a plan has it; nil: it hasn't.
 //
 //go:noinline
@@ -109,14 +117,20 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 	return leave
 }
 
-// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan is over, or was to be, where what
-// is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
+// EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
+// or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
 // is time for both, or nothing was recorded in that sitting for long.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
 	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
 		return reasonsOf(all), by
 	}
-	if by = s.leaves(now); by.IsZero() || g.Step == nil || now.Sub(by) > untended {
+	if g.Step == nil {
+		return nil, by
+	}
+	if by = s.leaves(now); now.Sub(by) > untended && s.Sits != nil && len(s.standing(now, now)) > 0 { // it isn't planned
+		by = s.Sits()
+	}
+	if now.Sub(by) > untended {
 		return nil, by
 	}
 	ends := now.Add(s.takes(g.Step, planOf(g.Step, s.Planned)))
@@ -153,18 +167,12 @@ func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	return err == nil && (lists.Contains(r.Step.Sets, is.safe) || needsSo(r.Step.Needs, s.UsesOf(job, r.Step, now), is.is))
 }
 
-// leaves is when the sitting of the last plan is over that has begun last, or where none of it begins in the one that was stated and has
-// begun, that one; zero: none has.
+// leaves is when the sitting of the last plan is over that has begun last; zero: none has.
 func (s *State) leaves(now time.Time) (by time.Time) {
 	var begun time.Time
 	for _, p := range s.Planned {
 		if !p.Begins.After(now) && !p.Begins.Before(begun) {
 			begun, by = p.Begins, p.Leave
-		}
-	}
-	for _, at := range s.Sittings {
-		if !at.From.After(now) && begun.Before(at.From) {
-			begun, by = at.From, at.To
 		}
 	}
 	return by

@@ -42,8 +42,7 @@ type State struct {
 
 	Planned []Planned            // what the last plan has for it, in its order; whoever reads the state sets it
 	Plans   map[string][]Planned // what the last plan of each airframe has, by mark
-
-	Sittings []Sitting // that were stated, in order; whoever reads the state sets them
+	Sits    func() time.Time     // when the sitting is over that the settings have now, or was; zero, or nil: they have none
 
 	lastSheet   *steps.Sheet      // that the airframe goes by at the end of the journal
 	bench       []Climate         // every reading, by time; of two at one time the later entry comes last

@@ -14,7 +14,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode"
 
 	"github.com/adrg/xdg"
@@ -317,7 +316,6 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	}
 	key, _, _ := a.settings(c)[keySetting].value()
 	clocks := a.clocks(kept)
-	sittings, _ := a.hours(nil, a.time.Now().Add(-time.Hour)) // with one that was over just now; a plan says what is wrong with them
 	a.kept = &keep.Keeper{
 		Desk: &desk.Desk{
 			Store:   kept,
@@ -328,7 +326,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
-			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people, Sittings: sittings},
+			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people, Sits: a.sits},
 			Read:    a.read,
 
 			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,

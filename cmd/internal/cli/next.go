@@ -82,22 +82,29 @@ func (a *app) nextCommand() *cobra.Command {
 func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step string, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
-	if step != "" {
-		r, _, err := s.FindStep(step, now)
-		if err != nil {
-			return next, nil, nil, err
-		}
-		next = s.GoTo(next, r, now)
+	all, err := d.Others(ctx)
+	if err != nil {
+		return next, nil, nil, err
 	}
-	if others, err = a.others(ctx, d, s); err != nil {
-		return next, nil, others, err
-	}
-	at := func(r workflow.StepReport) bool {
+	others = sorting.Delete(slices.Clone(all), func(c *store.Claim) bool { return c.Mark != mark || !s.Claimed(c.Step, now) })
+	at := func(of *workflow.State, r workflow.StepReport) bool {
 		step, _ := r.Claim()
-		return slices.ContainsFunc(others, func(c *store.Claim) bool { return c.Step == step })
+		return slices.ContainsFunc(all, func(c *store.Claim) bool { return c.Mark == of.Airframe.Mark && c.Step == step })
 	}
-	if len(others) > 0 && !take && step == "" {
-		if free := s.NextBut(now, at, s.Planned); free.Step != nil {
+	if free := next; step != "" || len(all) > 0 && !take {
+		if len(all) > 0 {
+			free = s.NextBeside(now, nil, at, s.Planned)
+		}
+		if step != "" {
+			r, _, err := s.FindStep(step, now)
+			if err != nil {
+				return next, nil, nil, err
+			}
+			if !at(s, r) {
+				r = s.Apart(free, r, now)
+			}
+			next = s.GoTo(next, r, now)
+		} else if free.Step != nil || free.KeptApart {
 			next = free
 		}
 	}
@@ -123,16 +130,10 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 			took = others[i]
 		}
 		others = sorting.Delete(others, stands.Of)
-	} else if !ours && !at(*next.Step) { // it was claimed just now
+	} else if !ours && !at(s, *next.Step) { // it was claimed just now
 		others = append(others, stands)
 	}
 	return next, took, others, nil
-}
-
-// others are where others are on an airframe.
-func (a *app) others(ctx context.Context, d *desk.Desk, s *workflow.State) ([]*store.Claim, error) {
-	others, err := d.Others(ctx)
-	return sorting.Delete(others, func(c *store.Claim) bool { return c.Mark != s.Airframe.Mark || !s.Claimed(c.Step, a.time.Now()) }), err
 }
 
 // foremost is the airframe to go on with where none is named; the error where no job is open on any.

@@ -246,6 +246,21 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	return all, nil
 }
 
+// sits is when the sitting is over that the settings have now, or had last; zero: they have none.
+func (a *app) sits() (over time.Time) {
+	now := a.time.Now()
+	all, err := a.hours(nil, now)
+	if err != nil {
+		return over
+	}
+	for _, s := range all {
+		if !s.From.After(now) {
+			over = s.To
+		}
+	}
+	return over
+}
+
 // inFile is where a setting is said, with the file where it is in one.
 func inFile(from, origin string) string {
 	if origin == "file" {

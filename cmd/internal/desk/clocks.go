@@ -87,7 +87,7 @@ func (d *Desk) Clocked(ctx context.Context, s *workflow.State) *workflow.State {
 		return s
 	}
 	anew = anew.Heard(s)
-	anew.Planned, anew.Plans = s.Planned, s.Plans
+	anew.Planned, anew.Plans, anew.Sits = s.Planned, s.Plans, s.Sits
 	return anew
 }
 

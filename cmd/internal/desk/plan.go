@@ -24,9 +24,8 @@ import (
 // writes the file.
 type Plan struct {
 	File  string
-	Hands int // how many people there are, where that is said for now; 0: as many as the plan is for
-
-	Sittings []workflow.Sitting // that were stated
+	Hands int              // how many people there are, where that is said for now; 0: as many as the plan is for
+	Sits  func() time.Time // see [workflow.State.Sits]
 
 	mu   sync.Mutex
 	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
@@ -49,8 +48,9 @@ const mostPlan = 16 << 20
 //go:noinline
 func (p *Plan) Tell(s *workflow.State) {
 	if s.Planned = p.planned(s); p != nil {
+		s.Sits = p.Sits
 		p.mu.Lock()
-		s.Plans, s.Sittings = p.last.Planned, p.Sittings
+		s.Plans = p.last.Planned
 		p.mu.Unlock()
 	}
 }

@@ -64,7 +64,7 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	a := Brief(s, now)
 	t := Tile{mark: a.Mark, need: needsNothing, line: a.flightLine}
 	if against := atOnce(s, now); len(against) > 0 {
-		t.need, t.line = needsCoat, func(c *Clock) string { return "**Caution, at once:** " + esc(against[0].Text) }
+		t.need, t.line = needsCoat, func(c *Clock) string { return against[0].caution("", c) + esc(against[0].Text) }
 		return t
 	}
 	timers := Timers(s, now)

@@ -80,7 +80,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if len(left) == 0 {
 		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-			n.EndFirst, n.LeaveBy = newReasons(end), by
+			n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
 		}
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
@@ -211,16 +211,15 @@ func (n *Next) AtOnce(c *Clock) string {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
 	}
 	l.harmed(n.Harms, c)
-	for _, r := range n.EndFirst {
-		is := ReasonText(r.Reason, c)
-		switch at := c.At(n.LeaveBy); {
-		case n.LeaveBy.IsZero():
-			l.item("**Caution, at once:** nothing more needs it in this sitting by the plan. %s", is)
-		case n.LeaveBy.After(c.Now):
-			l.item("**Caution, by %s:** the sitting is over then, and this step takes longer. %s", at, is)
-		default:
-			l.item("**Caution, at once:** the sitting was to be over at %s. %s", at, is)
+	for i := range n.EndFirst {
+		r, why := n.EndFirst[i], ""
+		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
+			r.By = n.LeaveBy
 		}
+		if r.By.IsZero() {
+			why = "nothing more needs it in this sitting by the plan. "
+		}
+		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
 	for _, other := range n.Plugged {
 		l.item("**Caution, stay by %s:** %s", esc(other.Mark), ReasonText(other.Reason.Reason, c))

@@ -14,7 +14,8 @@ import (
 // A Reason is a reason with its remedy spelled out.
 type Reason struct {
 	workflow.Reason
-	Do string `json:"do,omitempty"`
+	Do string    `json:"do,omitempty"`
+	By time.Time `json:"by,omitzero"` // of what is to be ended before a sitting is over: when that is
 }
 
 // newReasons is not inlined: its copies in all callers would take 5 KB.
@@ -30,7 +31,7 @@ func newReasons(reasons []workflow.Reason) []Reason {
 
 func newReason(r workflow.Reason) Reason {
 	advice, command := Remedy(r.Remedy)
-	return Reason{r, joined(advice, command)}
+	return Reason{Reason: r, Do: joined(advice, command)}
 }
 
 // said is a cause in words, with its day in local time.

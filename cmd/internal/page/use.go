@@ -101,28 +101,62 @@ func aLineOf(text string) string {
 func harms(s *workflow.State, left []workflow.Reason, now time.Time) []Reason {
 	all := newReasons(left)
 	for _, h := range s.Harms(now) {
+		all = sorting.Delete(all, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &h.Remedy) }) // said once, with the coat
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
 			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
 	}
 	return all
 }
 
+// sameEnd reports whether two remedies set the same condition of the bench, or of an airframe, the same.
+//
+//go:noinline
+func sameEnd(s *workflow.State, a, b *workflow.Remedy) bool {
+	def, _ := s.Sheet.Condition(a.Setting.Condition)
+	return a.Setting == b.Setting && (def.Bench || a.Mark == b.Mark)
+}
+
 // atOnce is what comes before any work, whoever shows the airframe: harms, and what stands hot, on or plugged in though the sitting is
-// over. Before that it is said with the step that outlasts it.
+// over, or ends before the next step would be done.
 func atOnce(s *workflow.State, now time.Time) []Reason {
 	g := s.Next(now)
 	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown
 	left := s.LeftBy(g, now)
-	if end, by := s.EndFirst(g, now); len(left) == 0 && !by.After(now) {
-		left = end
+	all := harms(s, left, now)
+	if end, by := s.EndFirst(g, now); len(left) == 0 {
+		all = append(all, endFirst(s, end, by, all)...)
 	}
-	return harms(s, left, now)
+	return all
+}
+
+// endFirst is what is to be ended before the sitting is over, but for what is said already.
+func endFirst(s *workflow.State, end []workflow.Reason, by time.Time, said []Reason) (all []Reason) {
+	for _, r := range newReasons(end) {
+		if r.By = by; !slices.ContainsFunc(said, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
+			all = append(all, r)
+		}
+	}
+	return all
+}
+
+// caution is that it is one, and by when it is heeded, where more is to be said of that.
+//
+//go:noinline
+func (r *Reason) caution(more string, c *Clock) string {
+	switch at := c.At(r.By); {
+	case r.By.IsZero():
+		return "**Caution, at once:** "
+	case r.By.After(c.Now):
+		return "**Caution, by " + at + ":** the sitting is over then" + more + ". "
+	default:
+		return "**Caution, at once:** the sitting was to be over at " + at + ". "
+	}
 }
 
 // harmed writes a caution for each open coat that something is against.
 func (l *lines) harmed(all []Reason, c *Clock) {
-	for _, r := range all {
-		l.item("**Caution, at once:** %s", ReasonText(r.Reason, c))
+	for i := range all {
+		l.item("%s%s", all[i].caution("", c), ReasonText(all[i].Reason, c))
 	}
 }
 

@@ -34,9 +34,10 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	leave := workflow.NextLeave(c.states, now)
 	for _, s := range c.states {
 		s = c.Desk.Seated(s, c.who)
-		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] || c.Bench.at(s, r) != nil }, s.Planned)
+		suggestion := s.NextBeside(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] },
+			func(of *workflow.State, r workflow.StepReport) bool { return c.Bench.at(of, r) != nil }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
-			keep, kept, stays, jumps = s, s.GoTo(suggestion, r, now), true, true
+			keep, kept, stays, jumps = s, s.GoTo(suggestion, s.Apart(suggestion, r, now), now), true, true
 		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
 			keep, kept, stays = s, s.GoTo(suggestion, r, now), true
 		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {

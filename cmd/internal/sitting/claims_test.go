@@ -16,6 +16,21 @@ import (
 	"fettle/workflow/journal"
 )
 
+// cool has a step that can't be done beside one that needs the gun hot.
+const cool = `procedure: reed-cool
+kind: check
+design: reed
+title: Put it away
+revision: 1
+stages:
+  - stage: away
+    steps:
+      - step: gun-cold
+        title: Gun cold
+        do: Unplug it.
+        sets: {gun: cold}
+`
+
 // shared are the benches of two people that share a store: a Finch whose wing and radio can
 // both be worked on.
 func shared(t *testing.T) (rosa *bench, hugo *desk.Desk) {
@@ -406,6 +421,34 @@ func TestMeanwhile(t *testing.T) {
 	theirs(workflow.Begin{Step: "coat-left", With: "contact", Began: rosa.now})
 	rosa.lead("FN-01", "q")
 	rosa.asks("Spreading since 19:10, by hugo: it is the same coat?")
+}
+
+// While somebody else is at a step, what can't be done beside it is not led to, and says what it waits for; from the list it is shown with that.
+func TestKeptApart(t *testing.T) {
+	rosa, hugo := shared(t)
+	state, err := rosa.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	for _, name := range []string{"reed-cool", "reed-pins"} {
+		_, _, err = rosa.desk.Start(t.Context(), state, name, "", time.Time{})
+		must(t, err)
+		state, err = rosa.desk.State(t.Context(), "RD-01")
+		must(t, err)
+	}
+	rosa.ready("RD-01")
+	rosa.act("RD-01", workflow.ReadBench{Set: []steps.Setting{{Condition: "gun", State: "hot"}}})
+	rosa.lead("RD-01", "q")
+	rosa.asks("Gun cold")
+	rosa.of.Leave()
+	if _, ours, err := hugo.Claim(t.Context(), "RD-01", "reed-pins/pin-left", time.Minute, false); err != nil || !ours {
+		t.Fatal(ours, err)
+	}
+	rosa.lead("RD-01", "q")
+	rosa.asks("Sort the pins")
+	rosa.lead("RD-01", "l", "gun-cold", "q")
+	rosa.asks("Gun cold")
+	if seen := rosa.seen[len(rosa.seen)-1]; !strings.Contains(seen, `it can't be done beside "Pin the left", which somebody else is at`) {
+		t.Errorf("seen is %q", seen)
+	}
 }
 
 // What one person cleared at one bench, another one is asked in follow too.

@@ -183,6 +183,7 @@ func atBench(t *testing.T, marks ...string) *bench {
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
 	must(t, os.WriteFile(filepath.Join(own, "reed-pins.yaml"), []byte(pins), 0o600))
 	must(t, os.WriteFile(filepath.Join(own, "reed-heat.yaml"), []byte(heat), 0o600))
+	must(t, os.WriteFile(filepath.Join(own, "reed-cool.yaml"), []byte(cool), 0o600))
 	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
 	b.desk = &desk.Desk{Store: memory.New(), Photos: photos.Beside(filepath.Join(own, "store.db")), Library: procedures.Open(own),
 		Now: func() time.Time { return b.now }, By: "builder", Program: "test"}
