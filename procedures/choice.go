@@ -9,7 +9,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 )
 
 // The most options that exclude none, and the most combinations of all options
@@ -169,7 +168,13 @@ func (d *Document) ownMethods() {
 		}
 	}
 	if len(own) > 0 {
-		d.names = sorting.Delete(d.names, func(r reference) bool { return r.to == option && own[r.name] })
+		all := d.names
+		d.names = nil
+		for i := range all {
+			if r := &all[i]; r.to != option || !own[r.name] {
+				d.names = append(d.names, *r)
+			}
+		}
 	}
 }
 

@@ -423,8 +423,14 @@ func (t *Triage) Fits(finding, zone, severity string) int {
 
 // Fitting are all rows that fit and may answer, in their order.
 func (t *Triage) Fitting(finding, zone, severity string) []Row {
+	all := t.Rows[:0:0]
 	renew := t.MustRenew(finding, zone, severity)
-	return sorting.Delete(slices.Clone(t.Rows), func(r Row) bool { return renew && !r.Renews() || !r.answers(finding, zone, severity) })
+	for i := range t.Rows {
+		if r := &t.Rows[i]; (!renew || r.Renews()) && r.answers(finding, zone, severity) {
+			all = append(all, *r)
+		}
+	}
+	return all
 }
 
 func (r Row) answers(finding, zone, severity string) bool {

@@ -104,7 +104,13 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 			return nil, err
 		}
 	}
-	return sorting.Delete(all, func(r AuditedReading) bool { return !filter.fits(r, failed) }), nil
+	fit := all[:0:0]
+	for i := range all {
+		if filter.fits(all[i], failed) {
+			fit = append(fit, all[i])
+		}
+	}
+	return fit, nil
 }
 
 // failed are the readings that were out of tolerance or undecided, by entry: alone, or with

@@ -73,16 +73,23 @@ type statement struct {
 // pooled are the statements of this journal and the others' on one condition of the bench,
 // by time, and what makes unknown what was said before it.
 func (s *State) pooled(condition string) (all, voided []said) {
-	foreign := func(c said) bool { return c.mark != "" }
-	voided = sorting.Delete(slices.Clone(s.voided[condition]), foreign)
+	own := func(all []said) (own []said) {
+		for i := range all {
+			if all[i].mark == "" {
+				own = append(own, all[i])
+			}
+		}
+		return own
+	}
+	voided = own(s.voided[condition])
 	var pool []statement
-	for _, c := range sorting.Delete(slices.Clone(s.said[condition]), foreign) {
+	for _, c := range own(s.said[condition]) {
 		pool = append(pool, statement{said: c})
 	}
 	for _, other := range s.others {
 		loose := !other.ofBench(condition)
 		own := func(all []said) []said { // of what it was told itself, its teller tells
-			all = sorting.Delete(slices.Clone(all), foreign)
+			all = own(all)
 			for i := range all {
 				all[i].mark = other.Airframe.Mark
 			}

@@ -13,7 +13,6 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
-	"fettle/steps/sorting"
 )
 
 // A Card is what a pilot wants to know of an airframe before it flies.
@@ -213,10 +212,16 @@ func (s *State) exchanged() []steps.Equipment {
 	var all []steps.Equipment
 	for _, e := range s.Sheet.Equipment {
 		built, now := "", ""
-		for i, c := range sorting.Delete(slices.Clone(s.changes), func(c change) bool { return c.Item != e.Name || c.Change != Fitted }) {
-			if now = c.Name; i == 0 && c.Step != "" {
+		first := true
+		for i := range s.changes {
+			c := &s.changes[i]
+			if c.Item != e.Name || c.Change != Fitted {
+				continue
+			}
+			if now = c.Name; first && c.Step != "" {
 				built = c.Name
 			}
+			first = false
 		}
 		if now != "" && now != built && !e.Optional {
 			all = append(all, e)

@@ -6,7 +6,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -81,7 +80,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), s.turn(j, step)
 		if j.Procedure.Accepts != "" { // what was built before nobody saw, whatever a build on record says is there
 			worked = s.Sheet.Zones
-			due = sorting.Delete(s.Gates(at), func(r GateReport) bool { return r.Gate.Work })
+			due = s.GatesOfUse(at)
 		}
 		for _, d := range s.OpenDamages(at) {
 			if !lists.Contains(j.Damages, d.Damage) {

@@ -10,7 +10,6 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
-	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -109,6 +108,17 @@ func (s *State) Gates(at time.Time) []GateReport {
 		return work()
 	}
 	return slices.Clone(s.memo.gates.of(at, work))
+}
+
+// GatesOfUse are those that are not of the work at a step alone.
+func (s *State) GatesOfUse(at time.Time) (all []GateReport) {
+	gates := s.Gates(at)
+	for i := range gates {
+		if !gates[i].Gate.Work {
+			all = append(all, gates[i])
+		}
+	}
+	return all
 }
 
 func (s *State) allGates(at time.Time) []GateReport {
@@ -245,9 +255,14 @@ func (s *State) reportOf(g steps.Gate, from moment, at time.Time) GateReport {
 	}
 	r.Last = record.readings[len(record.readings)-1].at
 	counting, why, doubted := s.counting(g, record, at)
-	older := func(t reading) bool { return t.position < from.position || t.at.Before(from.at) }
-	if n := len(counting); n > 0 {
-		if counting = sorting.Delete(counting, older); len(counting) == 0 {
+	if was := counting; len(was) > 0 {
+		counting = nil
+		for i := range was {
+			if t := &was[i]; t.position >= from.position && !t.at.Before(from.at) {
+				counting = append(counting, *t)
+			}
+		}
+		if len(counting) == 0 {
 			why, doubted = Cause{"not " + from.what, from.at}, false
 		}
 	}

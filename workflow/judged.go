@@ -118,7 +118,13 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 			return old.Anew && old.Point == t.Point && s.Entries[old.position].Recorded.Equal(s.Entries[t.position].Recorded)
 		})
 		if passed[t.Point] > 0 || anew {
-			series = sorting.Delete(slices.Clone(series), func(old reading) bool { return old.Point == t.Point })
+			was := series
+			series = nil
+			for k := range was {
+				if was[k].Point != t.Point {
+					series = append(series, was[k])
+				}
+			}
 			passed[t.Point] = 0
 		}
 		if anew && since < 0 {

@@ -194,15 +194,15 @@ func (s *State) sharesElsewhere(busy []int, step *Planned, now time.Time) (all [
 
 // A busyStep is a step that somebody else is at.
 type busyStep struct {
-	StepReport
+	*StepReport
 	on *State   // the airframe
 	of *Planned // by which they are to be at it; nil: they are, as far as is known
 }
 
 // busyAt is a step that is not offered as one that somebody is at: theirs, it is claimed; or it is begun, or the last plan of several has it
 // now. nil: nobody is.
-func (s *State) busyAt(r StepReport, theirs bool, planned []Planned, now time.Time) *busyStep {
-	of := planOf(&r, planned)
+func (s *State) busyAt(r *StepReport, theirs bool, planned []Planned, now time.Time) *busyStep {
+	of := planOf(r, planned)
 	switch {
 	case theirs, r.Begun.runs(now):
 		return &busyStep{r, s, nil}
@@ -213,11 +213,12 @@ func (s *State) busyAt(r StepReport, theirs bool, planned []Planned, now time.Ti
 }
 
 // busyBeside are the steps that others are at on other airframes of the bench.
-func (s *State) busyBeside(at func(*State, StepReport) bool, now time.Time) (all []*busyStep) {
+func (s *State) busyBeside(at func(*State, *StepReport) bool, now time.Time) (all []*busyStep) {
 	for _, other := range s.others {
 		for _, job := range other.OpenJobs(now) {
-			for _, r := range other.stepsIn(job, now, every, false) {
-				if r.AtHand() && at(other, r) {
+			steps := other.stepsIn(job, now, every, false)
+			for i := range steps {
+				if r := &steps[i]; r.AtHand() && at(other, r) {
 					all = append(all, &busyStep{r, other, nil})
 				}
 			}
@@ -226,12 +227,12 @@ func (s *State) busyBeside(at func(*State, StepReport) bool, now time.Time) (all
 	return all
 }
 
-// Apart is the report of a step that could be done: it waits for what somebody else is at, where it can't be done beside that. What the
+// Apart has the report of a step that could be done wait for what somebody else is at, where it can't be done beside that. What the
 // plan has for the same people is done by them one after the other.
-func (s *State) Apart(g Suggestion, r StepReport, now time.Time) StepReport {
-	of := planOf(&r, g.planned)
+func (s *State) Apart(g *Suggestion, r *StepReport, now time.Time) {
+	of := planOf(r, g.planned)
 	for _, busy := range g.elsewhere {
-		if !r.AtHand() || busy.of != nil && of != nil && len(of.Hands) > 0 && !apart(of.Hands, busy.of.Hands) || !s.clashes(&r, busy, now) {
+		if !r.AtHand() || busy.of != nil && of != nil && len(of.Hands) > 0 && !apart(of.Hands, busy.of.Hands) || !s.clashes(r, busy, now) {
 			continue
 		}
 		which, who := fmt.Sprintf("%q", busy.Step.Label()), "somebody else is at"
@@ -244,15 +245,14 @@ func (s *State) Apart(g Suggestion, r StepReport, now time.Time) StepReport {
 		r.Progress = Waiting
 		r.Reasons = append(r.Reasons[:len(r.Reasons):len(r.Reasons)], Reason{Because: ByState, Text: fmt.Sprintf("it can't be done beside %s, which %s", which, who)})
 	}
-	return r
 }
 
 // clashes reports whether a step can't be done beside what somebody else is at. Of another airframe only what belongs to the bench counts.
 func (s *State) clashes(r *StepReport, busy *busyStep, now time.Time) bool {
 	if busy.on == s {
-		return s.clash(r, []*StepReport{&busy.StepReport}, now)
+		return s.clash(r, []*StepReport{busy.StepReport}, now)
 	}
-	return opposed(s.asks(r, now), sorting.Delete(busy.on.asks(&busy.StepReport, now), func(is steps.Setting) bool { return !s.ofBench(is.Condition) }))
+	return opposed(s.asks(r, now), sorting.Delete(busy.on.asks(busy.StepReport, now), func(is steps.Setting) bool { return !s.ofBench(is.Condition) }))
 }
 
 // opposed reports whether two steps ask for different states of a condition.

@@ -233,7 +233,7 @@ func TestNextKeepsApartWhatClashes(t *testing.T) {
 			return func(r StepReport) bool { return lists.Contains(names, r.Step.Name) }
 		}
 		at := among(test.at)
-		g := b.state.NextBeside(b.now, among(test.off), func(_ *State, r StepReport) bool { return at(r) }, test.planned)
+		g := b.state.NextBeside(b.now, among(test.off), func(_ *State, r *StepReport) bool { return at(*r) }, test.planned)
 		got := ""
 		if g.Step != nil {
 			got = g.Step.Step.Name
@@ -245,7 +245,8 @@ func TestNextKeepsApartWhatClashes(t *testing.T) {
 			}
 		}
 		plug := b.step("plug")
-		if named := b.state.Apart(g, plug, b.now); len(named.Reasons) != min(1, len(test.waits)) || plug.Progress != Ready {
+		named := plug
+		if b.state.Apart(&g, &named, b.now); len(named.Reasons) != min(1, len(test.waits)) || plug.Progress != Ready {
 			t.Errorf("%s: plug, asked by its name, waits for %v", name, named.Reasons)
 		}
 		if got != test.want || waits != test.waits || g.KeptApart != (test.waits != "") {
@@ -272,7 +273,7 @@ func TestNextKeepsTheBenchForOthers(t *testing.T) {
 	}
 	a.state.Airframe.Mark, b.state.Airframe.Mark = "PL-00", "PL-01"
 	for at, want := range map[string]string{"": "cool", "film": "turn", "fan": "cool"} {
-		g := a.state.Beside([]*State{b.state}).NextBeside(a.now, nil, func(of *State, r StepReport) bool { return of == b.state && r.Step.Name == at }, nil)
+		g := a.state.Beside([]*State{b.state}).NextBeside(a.now, nil, func(of *State, r *StepReport) bool { return of == b.state && r.Step.Name == at }, nil)
 		waits := ""
 		for _, w := range g.Waiting {
 			waits += w.Step.Name + ": " + w.Reasons[0].Text

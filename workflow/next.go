@@ -104,7 +104,7 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBeside(now, nil, n
 
 // NextBeside is Next without the steps that somebody has put off, or somebody else is at, and what can't be done beside those or what
 // others are at on other airframes of the bench; in the order of a plan.
-func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(*State, StepReport) bool, planned []Planned) Suggestion {
+func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
 	outdated := s.outdated(planned, now)
@@ -112,15 +112,17 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 		planned = nil
 	}
 	out := Suggestion{Over: len(jobs) == 0, Outdated: outdated, planned: planned}
-	reports := make([][]StepReport, len(jobs))
+	reports := make([][]*StepReport, len(jobs))
 	for i, job := range jobs {
-		for _, r := range s.trusted(s.stepsIn(job, now, every, false), now) {
+		steps := s.trusted(s.stepsIn(job, now, every, false), now)
+		for k := range steps {
+			r := &steps[k]
 			theirs := at != nil && r.AtHand() && at(s, r)
-			if !theirs && (putOff == nil || !r.AtHand() || !putOff(r)) {
+			if !theirs && (putOff == nil || !r.AtHand() || !putOff(*r)) {
 				reports[i] = append(reports[i], r)
 				continue
 			}
-			off = append(off, r)
+			off = append(off, *r)
 			if busy := s.busyAt(r, theirs, planned, now); busy != nil {
 				out.elsewhere = append(out.elsewhere, busy)
 			}
@@ -133,15 +135,15 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 	for i := range reports {
 		for _, r := range reports[i] {
 			free := r.AtHand()
-			r = s.Apart(out, r, now)
+			s.Apart(&out, r, now)
 			out.KeptApart = out.KeptApart || free && !r.AtHand()
 			switch {
-			case atHand(&r), pressing(&r):
-				ready = append(ready, r)
+			case atHand(r), pressing(r):
+				ready = append(ready, *r)
 			case r.Progress == Waiting:
-				waiting = append(waiting, r)
-				if placeOf(&r, planned) < len(planned) && seenToNow(&r) && !(r.Stage == stage && reworkable(&r)) {
-					ready = append(ready, r)
+				waiting = append(waiting, *r)
+				if placeOf(r, planned) < len(planned) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
+					ready = append(ready, *r)
 				}
 			}
 		}
@@ -229,7 +231,9 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 		}
 		out.ForOthers = s.forOthers(s.seat.Who, &out, now)
 		r := out.Step
-		waiting = sorting.Delete(waiting, func(w StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name })
+		if i := indexOf(waiting, func(w *StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name }); i >= 0 {
+			waiting = append(waiting[:i:i], waiting[i+1:]...)
+		}
 	}
 	out.Waiting, out.WaitsForDue = waiting, out.Step == nil && indexOf(waiting, joins) >= 0
 	from := opens

@@ -247,14 +247,21 @@ func bodyOf(bodies []*body, c change, first bool, weighed instant) *body {
 // the options chosen.
 func (s *State) sheetBody(e steps.Equipment) (*body, bool) {
 	b := &body{Thing: Thing{Item: e.Name}, title: e.Name, own: true, optional: e.Optional}
-	rows := sorting.Delete(slices.Clone(s.Sheet.Geometry.Parts), func(part steps.Component) bool { return part.Equipment != e.Name })
-	if len(rows) == 0 {
+	var rows []*steps.Component
+	has := false
+	for i := range s.Sheet.Geometry.Parts {
+		if part := &s.Sheet.Geometry.Parts[i]; part.Equipment == e.Name {
+			if has = true; part.In(s.selected) {
+				rows = append(rows, part)
+			}
+		}
+	}
+	if !has {
 		return b, true
 	}
-	rows = sorting.Delete(rows, func(part steps.Component) bool { return !part.In(s.selected) })
 	sum := balance.Of()
 	for i, part := range rows {
-		l := load(part)
+		l := load(*part)
 		if i == 0 {
 			b.title, b.mass, b.x, b.y = part.Title, l.Mass, l.X, l.Y
 		}

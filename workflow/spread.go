@@ -224,9 +224,13 @@ func NewSpread(drawn []Drawn, point string) (GateSpread, error) {
 			names = append(names, s.Name())
 		}
 	}
-	sp.Series = sorting.Delete(sp.Series, func(s Series) bool {
-		return point != "" && s.Name() != point || point == "" && s.Limits == (spread.Limits{})
-	})
+	every := sp.Series
+	sp.Series = every[:0:0]
+	for i := range every {
+		if s := &every[i]; point != "" && s.Name() == point || point == "" && s.Limits != (spread.Limits{}) {
+			sp.Series = append(sp.Series, *s)
+		}
+	}
 	if len(sp.Series) == 0 {
 		return GateSpread{}, unknown("point", point, names)
 	}
@@ -338,5 +342,11 @@ func OfDesign(drawn []Drawn, gate, design string) ([]Drawn, error) {
 	case design == "":
 		design = have[0]
 	}
-	return sorting.Delete(drawn, func(d Drawn) bool { return d.Sheet.Name != design }), nil
+	of := drawn[:0:0]
+	for i := range drawn {
+		if drawn[i].Sheet.Name == design {
+			of = append(of, drawn[i])
+		}
+	}
+	return of, nil
 }

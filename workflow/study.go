@@ -8,7 +8,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
-	"fettle/steps/sorting"
 	"fettle/steps/spread"
 	"fettle/workflow/journal"
 )
@@ -28,7 +27,13 @@ func (s *State) study(f journal.GaugeStudied, e journal.Entry) error {
 
 // Studies are the studies of a gauge that were not taken back, in the order of entry.
 func (s *State) Studies(gauge string) []GaugeStudy {
-	return sorting.Delete(slices.Clone(s.studies), func(g GaugeStudy) bool { return g.Gauge != gauge })
+	all := s.studies[:0:0]
+	for i := range s.studies {
+		if s.studies[i].Gauge == gauge {
+			all = append(all, s.studies[i])
+		}
+	}
+	return all
 }
 
 // Shows is what the study shows, in the unit of its results.

@@ -141,7 +141,12 @@ func (s *State) listed(item string) bool {
 // aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
 func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := sorting.Delete(slices.Clone(changes), func(c change) bool { return !lists.Contains(items, c.Item) })
+	var events []change
+	for i := range changes {
+		if lists.Contains(items, changes[i].Item) {
+			events = append(events, changes[i])
+		}
+	}
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {

@@ -9,7 +9,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
@@ -549,7 +548,12 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	if len(all) == 0 {
 		all = alike
 	}
-	open := sorting.Delete(slices.Clone(all), func(f found) bool { return f.Progress == Done })
+	var open []found
+	for i := range all {
+		if all[i].Progress != Done {
+			open = append(open, all[i])
+		}
+	}
 	switch {
 	case len(open) > 1:
 		slices.Reverse(open) // the oldest first

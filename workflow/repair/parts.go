@@ -42,7 +42,12 @@ type part struct {
 // something is replaced, and one of each rebuild, with all damage of what it retires.
 func partsOf(answers []Answer, on Airframe) []*part {
 	var parts []*part
-	rebuilds := sorting.Delete(slices.Clone(answers), func(a Answer) bool { return len(a.Retires) == 0 })
+	var rebuilds []Answer
+	for i := range answers {
+		if len(answers[i].Retires) > 0 {
+			rebuilds = append(rebuilds, answers[i])
+		}
+	}
 	for _, a := range answers {
 		by := a
 		for _, r := range rebuilds { // the one that makes most anew
@@ -235,7 +240,13 @@ func (c *composer) collect(p *part) {
 			p.stages[test] = append(p.stages[test], steps.Stage{Name: c.give("stage", "test", p.key), Title: p.titled("Test it"), Phase: stage.Phase, Steps: tests})
 		}
 	}
-	p.stages[mend] = sorting.Delete(p.stages[mend], func(s steps.Stage) bool { return len(s.Steps) == 0 })
+	all := p.stages[mend]
+	p.stages[mend] = all[:0:0]
+	for i := range all {
+		if len(all[i].Steps) > 0 {
+			p.stages[mend] = append(p.stages[mend], all[i])
+		}
+	}
 }
 
 // directly are the stages of the kind that a stage comes after, without those that

@@ -244,7 +244,13 @@ func (r *rebuild) adapted(s steps.Step) steps.Step {
 	if lists.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
 		s.Where = steps.Where{} // a method of the build, which was chosen there
 	}
-	s.Makes = sorting.Delete(slices.Clone(s.Makes), func(m steps.Made) bool { return !lists.Contains(r.retires, m.Zone) })
+	makes := s.Makes
+	s.Makes = makes[:0:0]
+	for i := range makes {
+		if lists.Contains(r.retires, makes[i].Zone) {
+			s.Makes = append(s.Makes, makes[i])
+		}
+	}
 	if s.Do != "" && r.shares(s) {
 		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
 		s.Do = only + s.Do

@@ -2,13 +2,11 @@ package book
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -97,7 +95,13 @@ func newMaker(s *workflow.State, o Options) *maker {
 
 // live returns the entries that were not taken back.
 func (m *maker) live() []entry {
-	return sorting.Delete(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
+	var live []entry
+	for i := range m.entries {
+		if m.s.Live(m.entries[i].Position) {
+			live = append(live, m.entries[i])
+		}
+	}
+	return live
 }
 
 func (m *maker) book() (*book, error) {

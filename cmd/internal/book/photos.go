@@ -4,12 +4,10 @@ import (
 	"bytes"
 	"encoding/base64"
 	"errors"
-	"slices"
 	"strings"
 
 	"fettle/steps"
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 	"fettle/store/photos"
 	"fettle/workflow/journal"
 )
@@ -44,7 +42,13 @@ func (m *maker) photosOf() []photo {
 
 // of returns the photos of an entry.
 func (m *maker) of(position int64) []photo {
-	return sorting.Delete(slices.Clone(m.kept), func(p photo) bool { return !lists.Contains(p.Of, position) })
+	all := m.kept[:0:0]
+	for i := range m.kept {
+		if lists.Contains(m.kept[i].Of, position) {
+			all = append(all, m.kept[i])
+		}
+	}
+	return all
 }
 
 // A picture is a photo's data for the page, or why there is none.

@@ -1,7 +1,6 @@
 package book
 
 import (
-	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -9,7 +8,6 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/measuring"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -221,11 +219,16 @@ func grouped(all []value, v value) []value {
 
 // nearestOf is the value with the least room to its limits.
 func nearestOf(all []workflow.Judged) (workflow.Judged, bool) {
-	known := sorting.Delete(slices.Clone(all), func(v workflow.Judged) bool { return !v.Known || math.IsNaN(v.Room) })
-	if len(known) == 0 {
+	var nearest *workflow.Judged
+	for i := range all {
+		if v := &all[i]; v.Known && !math.IsNaN(v.Room) && (nearest == nil || v.Room < nearest.Room) {
+			nearest = v
+		}
+	}
+	if nearest == nil {
 		return workflow.Judged{}, false
 	}
-	return slices.MinFunc(known, func(a, b workflow.Judged) int { return cmp.Compare(a.Room, b.Room) }), true
+	return *nearest, true
 }
 
 // marginOf says how far a value is from its nearest limit.

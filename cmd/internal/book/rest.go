@@ -62,7 +62,13 @@ func (m *maker) damages() ([]damage, []photo) {
 	for _, p := range m.kept {
 		m.anchors[p.Position] = p.Position
 	}
-	return all, sorting.Delete(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
+	rest := m.kept[:0:0]
+	for i := range m.kept {
+		if !shown[m.kept[i].Position] {
+			rest = append(rest, m.kept[i])
+		}
+	}
+	return all, rest
 }
 
 // An equipment is one change of equipment.

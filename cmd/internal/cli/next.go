@@ -87,7 +87,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 		return next, nil, nil, err
 	}
 	others = sorting.Delete(slices.Clone(all), func(c *store.Claim) bool { return c.Mark != mark || !s.Claimed(c.Step, now) })
-	at := func(of *workflow.State, r workflow.StepReport) bool {
+	at := func(of *workflow.State, r *workflow.StepReport) bool {
 		step, _ := r.Claim()
 		return slices.ContainsFunc(all, func(c *store.Claim) bool { return c.Mark == of.Airframe.Mark && c.Step == step })
 	}
@@ -100,8 +100,8 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 			if err != nil {
 				return next, nil, nil, err
 			}
-			if !at(s, r) {
-				r = s.Apart(free, r, now)
+			if !at(s, &r) {
+				s.Apart(&free, &r, now)
 			}
 			next = s.GoTo(next, r, now)
 		} else if free.Step != nil || free.KeptApart {
@@ -130,7 +130,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 			took = others[i]
 		}
 		others = sorting.Delete(others, stands.Of)
-	} else if !ours && !at(s, *next.Step) { // it was claimed just now
+	} else if !ours && !at(s, next.Step) { // it was claimed just now
 		others = append(others, stands)
 	}
 	return next, took, others, nil

@@ -55,10 +55,19 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 		return a.From.Compare(b.From)
 	})
 	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
-	given := sorting.Delete(slices.Clone(all), func(s statedSitting) bool { return s.every })
-	all = sorting.Delete(all, func(s statedSitting) bool {
-		return s.over || s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(s, other) })
-	})
+	var given, stay []statedSitting
+	for i := range all {
+		if !all[i].every {
+			given = append(given, all[i])
+		}
+	}
+	for i := range all {
+		s := &all[i]
+		if !s.over && !(s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(*s, other) })) {
+			stay = append(stay, *s)
+		}
+	}
+	all = stay
 	var out []workflow.Sitting
 	for i, s := range all {
 		switch {

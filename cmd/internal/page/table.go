@@ -16,7 +16,6 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -131,7 +130,12 @@ func (t *Table) Add(s *workflow.State, record *workflow.Record, filter workflow.
 		}
 	}
 	rows := t.Rows[before:]
-	t.Rows = append(t.Rows[:before], sorting.Delete(slices.Clone(rows), func(r Row) bool { return !r.fits(filter) })...)
+	t.Rows = t.Rows[:before:before]
+	for i := range rows {
+		if rows[i].fits(filter) {
+			t.Rows = append(t.Rows, rows[i])
+		}
+	}
 	return nil
 }
 

@@ -35,9 +35,10 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	for _, s := range c.states {
 		s = c.Desk.Seated(s, c.who)
 		suggestion := s.NextBeside(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] },
-			func(of *workflow.State, r workflow.StepReport) bool { return c.Bench.at(of, r) != nil }, s.Planned)
+			func(of *workflow.State, r *workflow.StepReport) bool { return c.Bench.at(of, *r) != nil }, s.Planned)
 		if r, ok := atHand(s, c.jump, now); ok {
-			keep, kept, stays, jumps = s, s.GoTo(suggestion, s.Apart(suggestion, r, now), now), true, true
+			s.Apart(&suggestion, &r, now)
+			keep, kept, stays, jumps = s, s.GoTo(suggestion, r, now), true, true
 		} else if r, ok := atHand(s, c.stay, now); !stays && ok && placeOf(s, r) == c.stay && goesOn(r, now) {
 			keep, kept, stays = s, s.GoTo(suggestion, r, now), true
 		} else if r, ok := atHand(s, c.kept, now); !stays && ok && !c.off[placeOf(s, r)] && c.Bench.at(s, r) == nil && goesOn(r, now) {

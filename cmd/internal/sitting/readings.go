@@ -13,7 +13,6 @@ import (
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -221,7 +220,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
 // the work.
 func (c *conversation) gatesAtHand(s *workflow.State) ([]workflow.GateReport, error) {
 	if c.hand.Step.Kind.Traits().Releases {
-		return sorting.Delete(s.Gates(c.now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
+		return s.GatesOfUse(c.now()), nil
 	}
 	job, err := s.Job(c.hand.Job)
 	if err != nil {

@@ -539,7 +539,13 @@ func (c *conversation) tellRecorded(s *workflow.State, entries []journal.Entry) 
 func (c *conversation) took(s *workflow.State) {
 	c.Bench.Put(s)
 	c.recorded = s.Airframe.Mark
-	c.lacks = sorting.Delete(c.lacks, func(of answer) bool { return of == c.answer })
+	lacks := c.lacks
+	c.lacks = nil
+	for i := range lacks {
+		if lacks[i] != c.answer {
+			c.lacks = append(c.lacks, lacks[i])
+		}
+	}
 	maps.DeleteFunc(c.unknown, func(_ *desk.Outcome, of answer) bool { return of == c.answer })
 	c.known[c.recorded] = s.Size()
 	if i := slices.IndexFunc(c.states, func(had *workflow.State) bool { return had.Airframe.Mark == c.recorded }); i >= 0 {
