@@ -147,3 +147,34 @@ func TestThePlugIsOutBeforeAHandGoesToThePropeller(t *testing.T) {
 	b.refused(off, ByCondition)
 	b.must(out, off)
 }
+
+// Where damage is open that only a repair's job may plug in for, the battery is plugged in anew as that job did, and not by the hold of the
+// build, which is refused then.
+func TestARepairPlugsInAnewByItself(t *testing.T) {
+	b := armed(t)
+	b.must(setting("battery", "out"), setting("propeller", "off"))
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: "slight"}}})
+	is := func(state string) []steps.Setting { return []steps.Setting{{Condition: "battery", State: state}} }
+	plug, look := plain("mended-plug"), plain("look")
+	plug.Needs, plug.Sets = []steps.Setting{{Condition: "propeller", State: "off"}}, is("in")
+	look.Needs = is("in")
+	pull := plain("mended-pull")
+	pull.Sets = is("out")
+	mend := &steps.Procedure{Name: "mend", Kind: steps.Repair, Stages: []steps.Stage{one("mend", plug, look, pull)}}
+	b.docs.Procedures["sha256:mend"] = mend
+	start := b.look("sha256:mend")
+	start.Sheet, start.SheetDigest = b.docs.Sheets["sha256:own"], "sha256:own"
+	b.must(start, setting("battery", "out"), setting("propeller", "off"))
+	b.done("mended-plug")
+	b.must(setting("battery", "out"))
+	b.after(time.Minute)
+	for _, r := range b.step("look").Reasons {
+		if r.Remedy.Kind == ToClear {
+			t.Errorf("%s: %s %s, which is refused", r.Text, r.Remedy.Kind, r.Remedy.Name)
+		}
+	}
+	b.must(setting("battery", "in"))
+	if r := b.step("look"); r.Progress != Ready {
+		t.Errorf("look is %s: %v", r.Progress, r.Reasons)
+	}
+}

@@ -262,22 +262,27 @@ func Standing(fleet []*State, now time.Time) []Reason {
 
 // setter is the step of an open job that set last what nobody leaves as it is, as what else is needed with it stands: a battery that was
 // plugged in on a bare shaft, and then beside a propeller, is plugged in by the first of both once the propeller is off. Where a hold
-// set it, that is before a step without lines: whoever sets it once more confirms the same lines, or heeds the same cautions. nil: none
-// was done.
+// set it, that is before a step without lines: whoever sets it once more confirms the same lines, or heeds the same cautions. What a job
+// may not set now, since damage keeps it from that, comes last. nil: none was done.
 func (s *State) setter(is steps.Setting, with []steps.Setting, at time.Time) (of *Job, by *steps.Step) {
 	last, best := int64(-1), 0
+	def, _ := s.Sheet.Condition(is.Condition)
 	for _, j := range s.OpenJobs(at) {
 		if !s.staysNot(j.written, is) {
 			continue
+		}
+		may := 4
+		if def.Guarded == is.State && s.leftToRepair(is, j.Procedure.Kind == steps.Repair, at) != nil {
+			may = 0
 		}
 		for _, step := range j.Procedure.Steps() {
 			m, done := j.done[step.Name]
 			if !done || !lists.Contains(step.Sets, is) {
 				continue
 			}
-			fits := 0
+			fits := may
 			if s.suits(step, is, with, at) {
-				fits = 2
+				fits += 2
 			}
 			if len(step.Confirm) > 0 {
 				fits++
