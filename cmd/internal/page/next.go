@@ -96,7 +96,13 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
 		for _, other := range s.PluggedIn(now) {
-			n.Plugged = append(n.Plugged, NextPlugged{other.Mark, newReason(other.Reason)})
+			by := 0
+			for _, o := range suggestion.Others {
+				if o.Mark == other.Mark && !o.Planned.After(now) { // who is told to end it there pulls the plug from under their hands
+					by, other.Reason.Remedy = o.Who, workflow.Remedy{}
+				}
+			}
+			n.Plugged = append(n.Plugged, NextPlugged{other.Mark, by, newReason(other.Reason)})
 		}
 		n.Begins = !journal.Any(s.Entries, func(e journal.Entry) bool {
 			work, ok := journal.WorkOf(e.Facts)
@@ -169,6 +175,7 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 // A NextPlugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
 type NextPlugged struct {
 	Mark string `json:"airframe"`
+	By   int    `json:"person,omitempty"` // of several by the plan, from 1; 0: who reads it
 	Reason
 }
 
@@ -222,7 +229,11 @@ func (n *Next) AtOnce(c *Clock) string {
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
 	for _, other := range n.Plugged {
-		l.item("**Caution, stay by %s:** %s", esc(other.Mark), ReasonText(other.Reason.Reason, c))
+		who := "stay"
+		if other.By > 0 {
+			who = fmt.Sprintf("person %d stays", other.By)
+		}
+		l.item("**Caution, %s by %s:** %s", who, esc(other.Mark), ReasonText(other.Reason.Reason, c))
 	}
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
