@@ -73,7 +73,7 @@ type statement struct {
 // pooled are the statements of this journal and the others' on one condition of the bench,
 // by time, and what makes unknown what was said before it.
 func (s *State) pooled(condition string) (all, voided []said) {
-	own := func(all []said) (own []said) {
+	here := func(all []said) (own []said) { // of this journal
 		for i := range all {
 			if all[i].mark == "" {
 				own = append(own, all[i])
@@ -81,15 +81,15 @@ func (s *State) pooled(condition string) (all, voided []said) {
 		}
 		return own
 	}
-	voided = own(s.voided[condition])
+	voided = here(s.voided[condition])
 	var pool []statement
-	for _, c := range own(s.said[condition]) {
+	for _, c := range here(s.said[condition]) {
 		pool = append(pool, statement{said: c})
 	}
 	for _, other := range s.others {
 		loose := !other.ofBench(condition)
 		own := func(all []said) []said { // of what it was told itself, its teller tells
-			all = own(all)
+			all = here(all)
 			for i := range all {
 				all[i].mark = other.Airframe.Mark
 			}

@@ -34,9 +34,9 @@ func (p *Planned) has(r *StepReport) bool {
 	return (r.Closes.IsZero() || !p.Begins.After(r.Closes)) && p.Step == r.Step.Name && p.Job == r.Job && (p.Act == "" || p.Act == r.Act || p.Act == ToCoat && r.Act == ToRecoat)
 }
 
-// Among has plans go by nobody in particular where fewer people are there than they are for: nobody else does a step meanwhile. 0: as
+// ForFewer has plans go by nobody in particular where fewer people are there than they are for: nobody else does a step meanwhile. 0: as
 // many as they are for.
-func Among(plans map[string][]Planned, people int) {
+func ForFewer(plans map[string][]Planned, people int) {
 	if people == 0 || people >= PeopleOf(plans) {
 		return
 	}
@@ -118,8 +118,8 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 }
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
-// or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not need it. Nothing: there
-// is time for both, or nothing was recorded in that sitting for long.
+// or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
+// need it. Nothing: there is time for both, or nothing was recorded in that sitting for long.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
 	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
 		return reasonsOf(all), by

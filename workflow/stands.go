@@ -271,7 +271,7 @@ func (s *State) setter(is steps.Setting, with []steps.Setting, at time.Time) (of
 		if !s.staysNot(j.written, is) {
 			continue
 		}
-		may := 4
+		may := 4 // it weighs more than that it suits, and that more than that it has lines
 		if def.Guarded == is.State && s.leftToRepair(is, j.Procedure.Kind == steps.Repair, at) != nil {
 			may = 0
 		}

@@ -76,7 +76,7 @@ func (p *Plan) refresh() {
 		if line, err := lineOf(p.File, 1); err != nil || json.Unmarshal(line, &p.last) != nil {
 			p.last = order{}
 		}
-		workflow.Among(p.last.Planned, p.Hands)
+		workflow.ForFewer(p.last.Planned, p.Hands)
 	}
 }
 
@@ -219,7 +219,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	}
 	p.read, _ = os.Stat(p.File)
 	p.last, p.held = next, text
-	workflow.Among(p.last.Planned, p.Hands)
+	workflow.ForFewer(p.last.Planned, p.Hands)
 	return fmt.Errorf("keeping the plan: %w", err)
 }
 
