@@ -430,7 +430,7 @@ func pressing(r *StepReport) bool {
 //go:noinline
 func resolvable(r *StepReport) bool {
 	return !anyReason(r.Reasons, func(reason Reason) bool {
-		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage
+		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage || reason.Remedy.Kind == ToFinish
 	})
 }
 

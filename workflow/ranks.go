@@ -146,10 +146,11 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) Rank {
 	return RankTooLong
 }
 
-// turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, and the
-// repair. What comes before a flight is neither.
+// turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, which is the check
+// that is due where one is, and the repair. What comes before a flight is neither.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
-	if len(s.OpenDamages(now)) == 0 && s.Unchecked(now) == nil {
+	flight, _, due := s.checkDue(now)
+	if len(s.OpenDamages(now)) == 0 && !due {
 		return nil
 	}
 	turns := map[string]Rank{}
@@ -157,7 +158,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
 		switch {
 		case len(j.Damages) > 0:
 			turns[j.ID] = RankRepairs
-		case j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
+		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
 			turns[j.ID] = RankLooksOver
 		}
 	}
