@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -22,11 +23,13 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	g.Beside, g.takes = s.beside(r, g.Presses, now), s.takes(&r, planOf(&r, g.planned))
 	g.By = begunBy(&r, &StepReport{}, g.takes, g.dues, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
+	g.ForOthers, g.Theirs, g.Mine, g.Becomes, g.Asked = false, false, nil, 0, false
 	if of := planOf(&r, g.planned); of != nil {
 		if g.Hands = of.Hands; !g.AtOnce || !of.Begins.After(now) {
 			g.Planned = of.Begins
 		}
 		g.Others = s.meanwhile(&g, of, now)
+		_, g.Asked = s.forOthers(s.seat.Who, &g, now)
 	}
 	return g
 }
@@ -81,7 +84,7 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 // TurnOf is the step that the plan has about now for one of several who is not to do what is suggested; nil: it has none that can be done
 // beside that, something that is due for them can't wait for it, or what is suggested comes first for everybody.
 func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
-	if !s.forOthers(who, g, now) {
+	if others, _ := s.forOthers(who, g, now); !others {
 		return nil
 	}
 	for i := range g.planned {
@@ -117,20 +120,101 @@ func (s *State) PersonOf(entries []journal.Entry) int {
 	return 0
 }
 
-// forOthers reports whether what is suggested is for other people than one of several: not where it makes safe what crashed or is
-// late, nor where it can't wait, unless they are at work and it is not late at all.
-func (s *State) forOthers(who int, g *Suggestion, now time.Time) bool {
-	if who == 0 || g.Step == nil || g.AtOnce || !apart(g.Hands, []int{who}) {
-		return false
+// forOthers reports whether what is suggested is for other people than one of several; theirs: and they are at the bench, so that nobody
+// else begins it too. It is not where they are not there and it is late, makes safe what crashed or can't wait; nor is an open joint theirs
+// once it is late for its window.
+func (s *State) forOthers(who int, g *Suggestion, now time.Time) (others, theirs bool) {
+	if g.Step == nil || len(g.Hands) == 0 || !apart(g.Hands, []int{who}) {
+		return false, false
 	}
-	if !g.Presses {
-		return g.Late(now) == 0
+	theirs = s.there(g.Hands, planOf(g.Step, g.planned), now)
+	switch {
+	case g.Presses:
+		theirs = theirs && (now.Before(g.By) || now.Sub(g.Planned) <= Slip)
+		return theirs, theirs
+	case theirs, who == 0 || g.AtOnce:
+		return theirs, theirs
 	}
-	there := true
-	for _, other := range g.Hands {
-		there = there && s.seat.Known>>other&1 == 1
+	return g.Late(now) == 0, false
+}
+
+// there reports whether all of them are at the bench: they asked or recorded something lately, or did so in this sitting and are at it by
+// the plan.
+//
+//go:noinline
+func (s *State) there(hands []int, of *Planned, now time.Time) bool {
+	for _, who := range hands {
+		at := of != nil && !of.Begins.After(now) && now.Before(of.ends()) && s.seat.Known>>who&1 == 1
+		if !at && s.seat.Here>>who&1 == 0 {
+			return false
+		}
 	}
-	return there && now.Sub(g.Planned) <= Slip
+	return len(hands) > 0
+}
+
+// mine is what whoever sits here does next by the last plan, here or on another airframe of the bench; nil: nothing more.
+//
+//go:noinline
+func (s *State) mine(g *Suggestion, now time.Time) *Share {
+	var first *Share
+	for n := -1; n < len(s.others) && s.seat.Who > 0; n++ {
+		of, mark, planned := s, "", g.planned
+		if n >= 0 {
+			of, mark, planned = s.others[n], s.others[n].Airframe.Mark, s.Plans[s.others[n].Airframe.Mark]
+		}
+		for i := range planned {
+			p := &planned[i]
+			if first != nil && !p.Begins.Before(first.Planned) {
+				break
+			}
+			if !lists.Contains(p.Hands, s.seat.Who) {
+				continue
+			}
+			r, _, err := of.FindStep(p.Job+"/"+p.Step, now)
+			if err != nil || r.Progress == Done {
+				continue
+			}
+			if at := placeOf(&r, planned); at == len(planned) || at <= i { // else it is left of an act that comes after this one
+				first = &Share{s.seat.Who, mark, r, p.Begins}
+				break
+			}
+		}
+	}
+	return first
+}
+
+// StaysBy is who else of several stays by an airframe of the bench, and is at the bench: who is at it by the last plan or is soon, else who
+// recorded something on it last. 0: nobody does, or whoever sits here.
+//
+//go:noinline
+func (s *State) StaysBy(of *State, now time.Time) int {
+	first := true // of what is left
+	for i := range of.Planned {
+		p := &of.Planned[i]
+		if p.Begins.Sub(now) > Soon {
+			break
+		}
+		job, err := of.Job(p.Job)
+		if err != nil || len(p.Hands) == 0 || p.givenUp(now) {
+			continue
+		}
+		if _, done := job.done[p.Step]; done {
+			continue
+		}
+		for _, who := range p.Hands {
+			if (first || !p.Begins.After(now)) && who != s.seat.Who && s.there([]int{who}, p, now) {
+				return who
+			}
+		}
+		first = false
+	}
+	for who := 1; first && who <= MostHands; who++ {
+		last := &of.Entries[len(of.Entries)-1]
+		if s.seat.Here>>who&1 == 1 && now.Sub(last.Recorded) <= Present && lists.Contains(strings.Split(s.seat.Names, "\n"), fmt.Sprint(who, " ", last.By)) {
+			return who
+		}
+	}
+	return 0
 }
 
 // awaitedElsewhere reports whether any of those who are to do a step is to do another one before it on another airframe of the bench.

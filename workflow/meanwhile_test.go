@@ -297,3 +297,116 @@ func TestNextNamesNothingThatCostsTheOthersTheirJoin(t *testing.T) {
 		}
 	}
 }
+
+// A step of others who are at the bench is not led to, however late it is: nothing is left but what one has oneself by the plan, and when.
+// It is led to where they are not there, and whoever does it is that person from then on. An open joint is everybody's once it is late for
+// its window; what makes safe what crashed is done by one, as the plan has it.
+func TestNextLeavesToOthersWhatIsTheirs(t *testing.T) {
+	b := working(t, one("one", hands("hollow", "40 min")), one("two", plain("cut")), one("three", plain("tidy")))
+	job := b.state.Jobs[0].ID
+	row := func(step string, at, takes int, who ...int) Planned {
+		return Planned{Job: job, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: who}
+	}
+	for name, test := range map[string]struct {
+		planned []Planned
+		seat    Seat
+		want    string
+		mine    string
+		becomes int
+	}{
+		"they are there":                {[]Planned{row("hollow", 0, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 2, Known: 2, Here: 2}, "theirs", "cut", 0},
+		"it is theirs alone":            {[]Planned{row("hollow", 0, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 1, Known: 4, Here: 4}, "hollow", "", 0},
+		"what is next is for both":      {[]Planned{row("hollow", 0, 40, 1), row("cut", 40, 5, 1, 2)}, Seat{Who: 2, Known: 2, Here: 2}, "theirs", "cut", 0},
+		"nothing is":                    {[]Planned{row("hollow", 0, 40, 1)}, Seat{Who: 2, Known: 2, Here: 2}, "theirs", "", 0},
+		"for both":                      {[]Planned{row("hollow", 0, 40, 1, 2)}, Seat{Who: 2, Known: 2, Here: 2}, "hollow", "", 0},
+		"for both of three":             {[]Planned{row("hollow", 0, 40, 1, 2)}, Seat{Who: 3, Known: 6, Here: 6}, "theirs", "", 0},
+		"one of both is not there":      {[]Planned{row("hollow", 0, 40, 1, 2)}, Seat{Who: 3, Known: 2, Here: 2}, "hollow", "", 0},
+		"a third one":                   {[]Planned{row("hollow", 0, 40, 1), row("cut", 40, 5, 2)}, Seat{Known: 6, Here: 6}, "theirs", "", 0},
+		"for one":                       {[]Planned{row("hollow", 0, 40)}, Seat{Who: 2, Known: 2, Here: 2}, "hollow", "", 0},
+		"nobody came":                   {[]Planned{row("hollow", 0, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 2}, "hollow", "", 1},
+		"they are late":                 {[]Planned{row("hollow", -91, 40, 1), row("cut", -40, 5, 2)}, Seat{Who: 2, Known: 2, Here: 2}, "cut", "", 0},
+		"they are late, and not there":  {[]Planned{row("hollow", -91, 40, 1), row("cut", -40, 5, 2)}, Seat{Who: 2, Known: 2}, "hollow", "", 1},
+		"silent, at it by the plan":     {[]Planned{row("hollow", -39, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 2, Known: 2}, "theirs", "cut", 0},
+		"silent, and it is to be over":  {[]Planned{row("hollow", -40, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 2, Known: 2}, "hollow", "", 1},
+		"silent, and it is for later":   {[]Planned{row("hollow", 15, 40, 1), row("cut", 40, 5, 2)}, Seat{Who: 2, Known: 2}, "hollow", "", 1},
+		"one's own is the second of it": {[]Planned{row("hollow", 0, 40, 1), row("cut", 20, 5, 1), row("tidy", 40, 5, 2)}, Seat{Who: 2, Known: 2, Here: 2}, "theirs", "tidy", 0},
+	} {
+		s := b.state.Seated(test.seat)
+		s.Plans = map[string][]Planned{s.Airframe.Mark: test.planned}
+		g := s.NextBut(b.now, nil, test.planned)
+		got, mine := g.Step.Step.Name, ""
+		if g.Theirs {
+			got = "theirs"
+		}
+		if g.Mine != nil {
+			mine = g.Mine.Step.Step.Name
+		}
+		if got != test.want || mine != test.mine || g.Becomes != test.becomes || g.Theirs && !g.ForOthers {
+			t.Errorf("%s: %s, then %q, as person %d; want %s, then %q, as %d", name, got, mine, g.Becomes, test.want, test.mine, test.becomes)
+		}
+		if !g.Theirs {
+			continue
+		}
+		if named := s.GoTo(g, *g.Step, b.now); named.Theirs || !named.Asked || named.Mine != nil {
+			t.Errorf("%s: gone to by its name: %+v", name, named)
+		}
+		if alone := s.Unshared().NextBut(b.now, nil, test.planned); alone.Theirs || alone.Asked || alone.Step.Step.Name != "hollow" {
+			t.Errorf("%s: taken over: %+v", name, alone)
+		}
+	}
+	at := &Suggestion{Step: &StepReport{}, Hands: []int{1}, Planned: b.now}
+	for name, test := range map[string]struct {
+		g    Suggestion
+		late int
+		want bool
+	}{
+		"an open joint":                         {Suggestion{Presses: true}, 10, true},
+		"late, and in time for its window":      {Suggestion{Presses: true, By: b.now.Add(30 * time.Minute)}, 29, true},
+		"late for its window":                   {Suggestion{Presses: true, By: b.now.Add(30 * time.Minute)}, 30, false},
+		"late, and nobody knows for the window": {Suggestion{Presses: true}, 11, false},
+		"it makes safe":                         {Suggestion{AtOnce: true}, 30, true},
+	} {
+		for here, want := range map[int]bool{2: test.want, 0: false} {
+			test.g.Step, test.g.Hands, test.g.Planned = at.Step, at.Hands, at.Planned
+			if _, theirs := b.state.Seated(Seat{Who: 2, Known: 2, Here: here}).forOthers(2, &test.g, b.now.Add(minutesOf(test.late))); theirs != want {
+				t.Errorf("%s, who is there %b: theirs %t", name, here, theirs)
+			}
+		}
+	}
+}
+
+// Whoever is at an airframe by the plan stays by it, else who recorded something on it last; not whoever asks, or who is not there.
+func TestWhoStaysByAnAirframe(t *testing.T) {
+	b := working(t, one("one", hands("try", "10 min"), hands("trim", "10 min")))
+	b.done("try")
+	job, by := b.state.Jobs[0].ID, b.state.Entries[len(b.state.Entries)-1].By
+	row := func(step string, at int, who ...int) Planned {
+		return Planned{Job: job, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: 10, Hands: who}
+	}
+	there := Seat{By: "Bob", Who: 2, Known: 2, Here: 2}
+	for name, test := range map[string]struct {
+		planned []Planned
+		seat    Seat
+		after   int
+		want    int
+	}{
+		"at it by the plan":          {[]Planned{row("trim", 0, 1)}, there, 0, 1},
+		"soon":                       {[]Planned{row("trim", 30, 1)}, there, 0, 1},
+		"not soon":                   {[]Planned{row("trim", 31, 1)}, there, 0, 0},
+		"it is done":                 {[]Planned{row("try", 0, 1)}, there, 0, 0},
+		"whoever asks":               {[]Planned{row("trim", 0, 2)}, there, 0, 0},
+		"with whoever asks":          {[]Planned{row("trim", 0, 1, 2)}, there, 0, 1},
+		"whoever asks, and then one": {[]Planned{row("trim", 0, 2), row("trim", 10, 1)}, there, 0, 0},
+		"not there":                  {[]Planned{row("trim", 0, 1)}, Seat{By: "Bob", Who: 2}, 0, 0},
+		"much too late":              {[]Planned{row("trim", -20, 1)}, there, 0, 0},
+		"who recorded something":     {nil, Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 " + by}, 60, 1},
+		"long ago":                   {nil, Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 " + by}, 61, 0},
+		"somebody else did":          {nil, Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 Ann"}, 0, 0},
+	} {
+		s := b.state.Seated(test.seat)
+		s.Planned = test.planned
+		if got := s.StaysBy(s, b.now.Add(minutesOf(test.after))); got != test.want {
+			t.Errorf("%s: %d, want %d", name, got, test.want)
+		}
+	}
+}

@@ -39,9 +39,14 @@ type Suggestion struct {
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
 	ForOthers   bool // Step is for other people of the last plan, and whoever sits here has nothing to do about now
+	Theirs      bool // and they are at the bench: it is not to be done by whoever sits here, see Mine
+	Asked       bool // it is Theirs, and gone to by its name or to take it over: they are asked first
+	Becomes     int  // who of several whoever does Step is from then on, since it is for one who is not at the bench; 0: who they are
 	Outdated    bool // the last plan goes by another choice than was made, and isn't followed
 	KeptApart   bool // something waits for what somebody else is at, and for nothing else
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
+
+	Mine *Share // where Step is Theirs, what whoever sits here does next by the last plan; nil: nothing more
 
 	takes     time.Duration // of Step
 	planned   []Planned     // by which it was found
@@ -231,7 +236,12 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 		if own := s.TurnOf(s.seat.Who, &out, now); own != nil {
 			out = s.GoTo(out, *own, now)
 		}
-		out.ForOthers = s.forOthers(s.seat.Who, &out, now)
+		out.ForOthers, out.Theirs = s.forOthers(s.seat.Who, &out, now)
+		if out.Theirs {
+			out.Mine = s.mine(&out, now)
+		} else if who := s.seat.Who; who > 0 && len(out.Hands) == 1 && out.Hands[0] != who && !s.there(out.Hands, planOf(out.Step, planned), now) {
+			out.Becomes = out.Hands[0]
+		}
 		r := out.Step
 		if i := indexOf(waiting, func(w *StepReport) bool { return w.Job == r.Job && w.Step.Name == r.Step.Name }); i >= 0 {
 			waiting = append(waiting[:i:i], waiting[i+1:]...)

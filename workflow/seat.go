@@ -1,7 +1,9 @@
 package workflow
 
 import (
+	"fmt"
 	"strings"
+	"time"
 
 	"fettle/workflow/journal"
 )
@@ -9,8 +11,47 @@ import (
 // A Seat is who is at which bench. A store of one bench has no name for it.
 type Seat struct {
 	By, Bench string
-	Who       int // of the several that the last plan is for, from 1; 0: it is for one, or nobody knows
-	Known     int // who of them others are who are at work, as bits
+	Who       int    // of the several that the last plan is for, from 1; 0: it is for one, or nobody knows
+	Known     int    // who of them others are who were at work in this sitting, as bits
+	Here      int    // of those, who asked or recorded something since [Present], as bits
+	Names     string // of those who are known: a line for each, the number and the name
+}
+
+// Present is how long somebody who asked or recorded something is taken to be at the bench (common practice, no source).
+const Present = time.Hour
+
+// Person is who that is of the several that the last plan is for, with the name where that is known: "person 1 (Ann)".
+//
+//go:noinline
+func (s *State) Person(who int) string {
+	text := fmt.Sprint("person ", who)
+	for _, line := range strings.Split(s.seat.Names, "\n") {
+		if number, name, _ := strings.Cut(line, " "); number == fmt.Sprint(who) {
+			text += " (" + name + ")"
+		}
+	}
+	return text
+}
+
+// Persons are several of them: "person 1 (Ann) and person 2".
+//
+//go:noinline
+func (s *State) Persons(all []int) string {
+	text := ""
+	for _, who := range all {
+		text += " and " + s.Person(who)
+	}
+	return strings.TrimPrefix(text, " and ")
+}
+
+// Several reports whether the last plan is for several people, or several were at work by it.
+func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 1 }
+
+// Unshared is the state as it is to whoever does all themselves, whoever else the last plan has for it.
+func (s *State) Unshared() *State {
+	seat := s.seat
+	seat.Who, seat.Known, seat.Here = 0, 0, 0
+	return s.Seated(seat)
 }
 
 // held is how it is kept where something was said that counts there alone. Without a bench it

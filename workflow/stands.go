@@ -227,6 +227,7 @@ func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
 // A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
 type Plugged struct {
 	Mark string
+	By   int // who else of several stays by it by the last plan; 0: nobody else is known to
 	Reason
 }
 
@@ -236,7 +237,7 @@ func (s *State) PluggedIn(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		for _, is := range other.standing(now, now) {
 			if !is.bench && !is.wreck && other.isGuarded(is.is) && !other.endedByNow(is, now) {
-				all = append(all, Plugged{other.Airframe.Mark, is.Reason})
+				all = append(all, Plugged{other.Airframe.Mark, s.StaysBy(other, now), is.Reason})
 			}
 		}
 	}

@@ -53,13 +53,16 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if suggestion.Becomes > 0 && step == "" && !a.json {
+				d.BePerson(cmd.Context(), suggestion.Becomes)
+			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
 			next.Claims, next.Took = others, took
 			if step != "" {
 				next.Command += " " + step
 			}
-			if next.Step != nil && !full {
+			if next.Step != nil && next.Theirs == "" && !full {
 				next.Step.Brief(s, d.By, next.Command+" --full", short)
 			}
 			next.Full = full
@@ -71,7 +74,7 @@ func (a *app) nextCommand() *cobra.Command {
 		},
 	}
 	boolFlag(cmd.Flags(), &full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
-	boolFlag(cmd.Flags(), &take, "take", false, "the step that comes first, also where another bench is at it: it is taken over")
+	boolFlag(cmd.Flags(), &take, "take", false, "the step that comes first, also where somebody else is at it: it is taken over")
 	boolFlag(cmd.Flags(), &short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
 }
@@ -82,6 +85,13 @@ func (a *app) nextCommand() *cobra.Command {
 func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step string, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
+	if step == "" && take && next.Theirs {
+		hands := next.Hands
+		s = s.Unshared()
+		if next = s.Next(now); len(hands) == 1 {
+			next.Becomes = hands[0]
+		}
+	}
 	all, err := d.Others(ctx)
 	if err != nil {
 		return next, nil, nil, err
@@ -108,7 +118,7 @@ func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step
 			next = free
 		}
 	}
-	if next.Step == nil || a.json || step != "" && !next.Step.AtHand() {
+	if next.Step == nil || next.Theirs || a.json || step != "" && !next.Step.AtHand() {
 		return next, nil, others, nil
 	}
 	step, lasts := next.Step.Claim()

@@ -148,7 +148,7 @@ func (d *Desk) seat() workflow.Seat {
 		seat.By, seat.Bench = me.By, me.Bench
 	}
 	if d.Plan != nil {
-		seat.Who, seat.Known = d.Plan.who(seat.By, d.Now())
+		d.Plan.sit(&seat, d.Now())
 	}
 	return seat
 }
@@ -210,7 +210,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
-	if who := s.PersonOf(entries); who > 0 {
+	if who := s.PersonOf(entries); who > 0 || d.Is(0) {
 		d.BePerson(ctx, who)
 	}
 	stored, err := journal.Decode(records, s.Size())

@@ -44,6 +44,7 @@ type Airframe struct {
 	Flights    int       `json:"flights"`
 	Next       *Step     `json:"next,omitempty"`
 	outlasts   string    // the sitting, where Next does: how long
+	theirs     string    // who of several does Next, where that is others
 	Timers     []Timer   `json:"timers"`
 	Came       []Came    `json:"came,omitempty"`     // what came by itself since the last entry
 	Cured      []string  `json:"cured,omitempty"`    // the joints of open jobs that are
@@ -174,6 +175,9 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	if next := s.Next(now); next.Step != nil {
 		step := NewStep(s, *next.Step, now)
 		a.Next = &step
+		if next.Theirs {
+			a.theirs, step.Commands = ", by "+s.Persons(next.Hands), []string{}
+		}
 		if o := s.Overruns(next, now); o != nil {
 			a.outlasts = ", longer than the sitting: " + Span(o.Takes) + optionally(" ", takesWith(o))
 		}
@@ -312,7 +316,7 @@ func (a Airframe) Return(c *Clock) string {
 // next is what is next, and how long it takes.
 func (a *Airframe) next(l *lines) {
 	if a.Next != nil {
-		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), optionally(", takes ", esc(a.Next.Hands))+a.outlasts)
+		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), esc(a.theirs)+optionally(", takes ", esc(a.Next.Hands))+a.outlasts)
 	}
 }
 

@@ -74,7 +74,7 @@ func NewReady(s *workflow.State, m workflow.Moment, now time.Time) Ready {
 	r := Ready{Mark: m.Mark, Job: m.Job, Name: m.Name, Event: m.Event, What: momentWords(m, c), Ready: m.At, Then: m.Until}
 	next := s.Next(now)
 	switch {
-	case next.Step != nil && len(next.Resolve) == 0:
+	case next.Step != nil && !next.Theirs && len(next.Resolve) == 0:
 		step := NewStep(s, *next.Step, now)
 		r.Next, r.Commands = step.Title, step.Commands
 	case next.Step == nil && !next.Until.IsZero():

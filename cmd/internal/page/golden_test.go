@@ -635,6 +635,10 @@ func (b *bench) build() {
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
 	b.pages["NextLater-tomorrow"] = (&page.Next{Planned: b.Now.Add(24 * time.Hour)}).Later(&page.Clock{Now: b.Now})
+	theirs := page.Next{Mark: "FN-01", Theirs: "person 1 (Ann)", Mine: &page.NextShare{Who: 2, Mark: "FN-02", Step: "sand", Title: "Sand it", Planned: b.Now.Add(40 * time.Minute)},
+		Step: &page.Step{Step: "plug-in", Title: "Plug the battery in", Do: "Push the plug in.", Commands: []string{"fettle done FN-01 plug-in"}, Whole: []string{"The motor can start.\nHands away.\n\n- Sleeves too."}}}
+	b.show("Next-theirs", theirs)
+	b.pages["NextNothing-theirs"] = theirs.Nothing(&page.Clock{Now: b.Now})
 	drying := page.NewNext(b.State, b.Now)
 	b.pages["NextMeanwhile-drying"] = drying.Meanwhile(&page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)

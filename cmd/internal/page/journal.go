@@ -325,7 +325,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		reason := newReason(*why)
 		r.Clock = &reason
 	}
-	if next.Step != nil {
+	if next.Step != nil && !next.Theirs {
 		r.Next = next.Step.Step.Name
 	}
 	return r

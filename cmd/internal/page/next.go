@@ -47,6 +47,12 @@ type Next struct {
 	Begins   bool          `json:"-"`                              // nothing of the job of the step is done
 	Checks   []string      `json:"before_flight,omitempty"`        // to be begun before it flies, where it is released
 
+	Theirs string     `json:"theirs,omitempty"`     // who of several are at the step or are to do it, where it is not to be done by whoever asks
+	Mine   *NextShare `json:"yours_next,omitempty"` // what whoever asks does next by the plan then
+	Whose  string     `json:"-"`                    // whom the plan has the step for, of several, with the names that are known
+	Alone  bool       `json:"-"`                    // several are there, and one of them makes safe what crashed
+	Asked  bool       `json:"-"`                    // others are at it, who are asked before it is begun all the same
+
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
 }
@@ -96,19 +102,20 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
 		for _, other := range s.PluggedIn(now) {
-			by := 0
 			for _, o := range suggestion.Others {
-				if o.Mark == other.Mark && !o.Planned.After(now) { // who is told to end it there pulls the plug from under their hands
-					by, other.Reason.Remedy = o.Who, workflow.Remedy{}
+				if o.Mark == other.Mark && !o.Planned.After(now) {
+					other.By = o.Who
 				}
 			}
-			n.Plugged = append(n.Plugged, NextPlugged{other.Mark, by, newReason(other.Reason)})
+			n.Plugged = append(n.Plugged, NewPlugged(s, other))
 		}
+		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
 		n.Begins = !journal.Any(s.Entries, func(e journal.Entry) bool {
 			work, ok := journal.WorkOf(e.Facts)
 			return ok && work.Job == step.Job
 		})
 	}
+	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
 		if w.Step.Kind.Traits().Passes && w.Progress == workflow.Waiting {
@@ -172,11 +179,29 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 	return all
 }
 
-// A NextPlugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
+// A NextPlugged is what somebody stays by on an airframe of the bench, such as a battery that is plugged in.
 type NextPlugged struct {
 	Mark string `json:"airframe"`
 	By   int    `json:"person,omitempty"` // of several by the plan, from 1; 0: who reads it
+	who  string // that is, in words
 	Reason
+}
+
+// NewPlugged has whoever is not the one who stays by it not told how to end it: they would pull the plug from under those hands.
+func NewPlugged(s *workflow.State, is workflow.Plugged) NextPlugged {
+	who := ""
+	if is.By > 0 {
+		who, is.Remedy = s.Person(is.By), workflow.Remedy{}
+	}
+	return NextPlugged{is.Mark, is.By, who, newReason(is.Reason)}
+}
+
+func (p *NextPlugged) caution(c *Clock) string {
+	who := "stay"
+	if p.By > 0 {
+		who = esc(p.who) + " stays"
+	}
+	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), ReasonText(p.Reason.Reason, c))
 }
 
 // A NextShare is what another of several people does meanwhile.
@@ -229,11 +254,7 @@ func (n *Next) AtOnce(c *Clock) string {
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
 	for _, other := range n.Plugged {
-		who := "stay"
-		if other.By > 0 {
-			who = fmt.Sprintf("person %d stays", other.By)
-		}
-		l.item("**Caution, %s by %s:** %s", who, esc(other.Mark), ReasonText(other.Reason.Reason, c))
+		l.item("%s", other.caution(c))
 	}
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
@@ -259,6 +280,9 @@ func (n *Next) AtOnce(c *Clock) string {
 
 // Action is what to do now, without the title and the cautions of the step.
 func (n *Next) Action(c *Clock) string {
+	if n.Theirs != "" {
+		return n.left(c)
+	}
 	var l lines
 	l.WriteString(n.Later(c))
 	if n.Step != nil {
@@ -278,9 +302,69 @@ func (n *Next) Action(c *Clock) string {
 // Later says what the plan has to say of the step: that it is late or outlasts the sitting, and then when and for whom it is planned.
 func (n *Next) Later(c *Clock) string { return n.late(c) + n.planned(c) }
 
-// late says that the step is late, or outlasts the sitting.
+// leaveToThem has the page of a step that is for others, who are at the bench, say that, and not how it is done.
+func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, now time.Time) {
+	if !suggestion.Theirs {
+		return
+	}
+	n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Begins = n.Whose, "", nil, nil, nil, nil, false
+	n.Step.heed(s, now)
+	n.Step.Do, n.Step.Short, n.Step.Reasons, n.Step.Commands = "", "", nil, []string{}
+	if of := suggestion.Mine; of != nil {
+		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
+	}
+	for _, r := range workflow.Standing([]*workflow.State{s}, now) { // that it is on or plugged in, and not how to end it
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
+			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
+		}
+	}
+}
+
+// Nothing is the title where the step is for others: that there is nothing for whoever asks, and until when.
+func (n *Next) Nothing(c *Clock) string {
+	switch {
+	case n.Mine == nil || n.Mine.Mark != "" && !n.Mine.Planned.After(c.Now):
+		return "Nothing for you on " + n.Mark + " now"
+	case n.Mine.Planned.After(c.Now):
+		return "Nothing for you until " + c.At(n.Mine.Planned) + " (" + c.In(n.Mine.Planned) + ")"
+	}
+	return "Nothing for you until they are done"
+}
+
+// left says who does a step that is for others, to stay clear of it, and what whoever asks does next.
+func (n *Next) left(c *Clock) string {
+	var l lines
+	is := " does it"
+	if n.Planned.After(c.Now) {
+		is += " at " + c.At(n.Planned)
+	}
+	l.add("**%s**%s by the plan: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
+	for _, caution := range n.Step.Whole {
+		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
+		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
+	}
+	l.item("Stay clear of %s until they say so.", esc(n.Mark))
+	if of := n.Mine; of == nil {
+		l.add("\nThe plan has nothing more for you.\n")
+	} else {
+		at := "Your next"
+		if of.Planned.After(c.Now) {
+			at += ", at " + c.At(of.Planned)
+		}
+		l.add("\n%s: %s%s. `fettle next %s %s`\n", at, esc(of.Title), optionally(" on ", of.Mark), cmp.Or(of.Mark, n.Mark), of.Step)
+	}
+	return l.String()
+}
+
+// late says that the step is late, or outlasts the sitting, and that one person makes safe what crashed.
 func (n *Next) late(c *Clock) string {
 	var text []string
+	if n.Asked {
+		text = append(text, Capital(esc(n.Whose))+" is to do this: ask them before you begin it too.")
+	}
+	if n.Alone {
+		text = append(text, "One person does this: whoever else is there stays clear of "+esc(n.Mark)+".")
+	}
 	if n.Takes > 0 && len(n.EndFirst) == 0 { // which says it
 		over := "was to be over at " + c.at(n.LeaveBy, false)
 		if n.LeaveBy.After(c.Now) {
@@ -313,8 +397,8 @@ func (n *Next) planned(c *Clock) string {
 	if n.Planned.Sub(c.Now) > workflow.Soon {
 		of = append(of, c.At(n.Planned))
 	}
-	if who := whose(workflow.Turn{Hands: n.Who}); who != "" {
-		of = append(of, "person "+strings.ReplaceAll(who, "+", " and person "))
+	if n.Whose != "" {
+		of = append(of, esc(n.Whose))
 	}
 	if len(of) == 0 {
 		return text
@@ -400,6 +484,9 @@ func (n Next) Markdown(c *Clock) string {
 		l.add("# Nothing can be done on %s before %s (%s)\n", esc(n.Mark), c.At(n.Until), c.In(n.Until))
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
+	case n.Theirs != "":
+		l.add("# %s\n\n%s\nIf they are not there, ask, then take it over: `fettle next %s --take`\n", esc(n.Nothing(c)), n.left(c), n.Mark)
+		return l.String()
 	default:
 		n.Step.Full = n.Full
 		l.WriteString(n.late(c))

@@ -61,7 +61,7 @@ func TestAStepSaysWhoseItIs(t *testing.T) {
 		{now, []int{2}, []NextShare{warned}, "*Planned for person 2.*\n\n*Meanwhile person 1, at 19:00.* **Caution.** Its vapour burns. Open the window. *Coat the right root: coat, by its page:*" + page},
 		{now, nil, nil, ""},
 	} {
-		n := Next{Mark: "CW-01", Step: &Step{Title: "Cut the grip", Do: "Cut it.", Whole: []string{"A blade slips."}}, Planned: test.planned, Who: test.hands, Others: test.others}
+		n := Next{Mark: "CW-01", Step: &Step{Title: "Cut the grip", Do: "Cut it.", Whole: []string{"A blade slips."}}, Planned: test.planned, Whose: (&workflow.State{}).Persons(test.hands), Others: test.others}
 		text := strings.TrimSpace(n.Later(&Clock{Now: now}))
 		if text != test.want || !strings.Contains(n.Markdown(&Clock{Now: now}), test.want) || !strings.Contains(n.Action(&Clock{Now: now}), test.want) {
 			t.Errorf("%q, want %q", text, test.want)

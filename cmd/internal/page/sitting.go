@@ -23,6 +23,7 @@ type Leaving struct {
 	Unknown string   // the airframe of which it is not known whether all that was answered is; "": it is known
 	Timers  []Timer
 	Stands  []workflow.Reason // what is hot, on or plugged in
+	Stays   []NextPlugged     // and of that, what somebody else stays by
 }
 
 // Markdown is what stands hot, on or plugged in, what is still running, and how to go on.
@@ -39,8 +40,11 @@ func (p Leaving) Markdown(c *Clock) string {
 	if len(p.Lacks) > 0 {
 		l.add("Not recorded: %s. Write down what is done and when, and record it later with --at.\n", esc(strings.Join(p.Lacks, ", ")))
 	}
-	if len(p.Stands) > 0 {
-		l.harmed(newReasons(p.Stands), c)
+	l.harmed(newReasons(p.Stands), c)
+	for i := range p.Stays {
+		l.item("%s", p.Stays[i].caution(c))
+	}
+	if len(p.Stands)+len(p.Stays) > 0 {
 		l.add("")
 	}
 	if len(p.Timers) > 0 {

@@ -403,3 +403,21 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 	_, err := c.ask(ctx, Question{Prompt: fmt.Sprintf("Waiting until %s.", c.clock().At(s.Until)), Keys: []Key{{Key: Enter, Word: "wait here"}}, Until: s.Until})
 	return err
 }
+
+// askTheirs waits while others are at the only step there is, and asks whether it is taken over.
+func (c *conversation) askTheirs(ctx context.Context, s *workflow.State, g workflow.Suggestion) error {
+	until := c.now().Add(workflow.Slip) // then they may not be there any more
+	if of := g.Mine; of != nil && of.Planned.After(c.now()) && of.Planned.Before(until) {
+		until = of.Planned
+	}
+	who := s.Persons(g.Hands)
+	reply, err := c.ask(ctx, Question{Prompt: "Waiting for " + term.Line(who) + ".", Keys: []Key{{Key: Enter, Word: "look again"}, {Key: keyYes, Word: "take it over"}}, Until: until})
+	if err != nil || reply.Key != keyYes {
+		return err
+	}
+	c.take(s, *g.Step)
+	if len(g.Hands) == 1 {
+		c.who = g.Hands[0]
+	}
+	return nil
+}

@@ -119,7 +119,16 @@ func (c *conversation) leave(ctx context.Context) error {
 	if err := c.settleNow(ctx); err != nil {
 		return err
 	}
-	left := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Stands: workflow.Standing(c.states, c.now()), Nothing: c.Desk.Recorded() == c.began}
+	left := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers, Nothing: c.Desk.Recorded() == c.began}
+	for _, r := range workflow.Standing(c.states, c.now()) {
+		i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == r.Remedy.Mark })
+		s := c.Desk.Seated(c.states[max(i, 0)], c.who)
+		if by := s.StaysBy(s, c.now()); i >= 0 && by > 0 {
+			left.Stays = append(left.Stays, page.NewPlugged(s, workflow.Plugged{Mark: r.Remedy.Mark, By: by, Reason: r}))
+		} else {
+			left.Stands = append(left.Stands, r)
+		}
+	}
 	for _, of := range c.lacks {
 		left.Lacks = append(left.Lacks, of.what)
 	}

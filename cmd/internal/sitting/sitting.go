@@ -261,6 +261,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.replan(ctx, now)
 	}
 	c.Desk.BePerson(ctx, c.who)
+	if c.Desk.Is(c.who) { // from here on others may take that over
+		c.who = 0
+	}
 	s, suggestion := c.choose(now)
 	outdated := suggestion.Outdated && !c.outdated
 	c.outdated = suggestion.Outdated
@@ -279,6 +282,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
+	if suggestion.Becomes > 0 {
+		c.Desk.BePerson(ctx, suggestion.Becomes)
+	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {
 		return err
@@ -290,6 +296,8 @@ func (c *conversation) turn(ctx context.Context) error {
 		return cmp.Or(c.Front.Tell(next.Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
+	case suggestion.Theirs:
+		return c.askTheirs(ctx, s, suggestion)
 	}
 	if err := c.claim(ctx); err != nil {
 		return err
@@ -310,6 +318,11 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.toEnd(s, next, suggestion.Step)
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
+		return
+	}
+	if suggestion.Theirs {
+		c.hand, c.hands = workflow.StepReport{}, nil
+		c.view.ID, c.view.Title, c.view.Action = fmt.Sprint(placeOf(s, *suggestion.Step), "/theirs"), next.Nothing(clock), next.Action(clock)
 		return
 	}
 	c.hand = *suggestion.Step
