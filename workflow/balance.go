@@ -56,18 +56,18 @@ var ErrUnbalanced = errors.New("the sheet names no gate of the balance point in 
 
 // Poise is where the airframe balances at the time: as it was weighed last, by a complete
 // set of readings with the same on board, and moved by what was changed after that.
-func (s *State) Poise(at time.Time) (Poise, error) {
+func (s *State) Poise(at time.Time) (*Poise, error) {
 	where := s.Sheet.Geometry.Balance
 	g, ok := s.Sheet.Gate(where.Gate)
 	if !ok || !g.In(s.selected) || g.Limits.Dimension() != quantity.Length {
-		return Poise{}, ErrUnbalanced
+		return nil, ErrUnbalanced
 	}
 	zero := in(where.Zero, "mm")
 	if zero == nil {
 		zero = new(big.Rat)
 	}
 	offset, _ := zero.Float64()
-	p := Poise{Gate: g, Zero: offset, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
+	p := &Poise{Gate: g, Zero: offset, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
 	if !g.Limits.Low.IsZero() {
 		p.Low = offset + float(g.Limits.Low.Rat("mm"))
 	}
@@ -262,16 +262,16 @@ func (s *State) putBack(condition string) string {
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.
-func (p Poise) Shift() float64 { return p.Now - p.Station }
+func (p *Poise) Shift() float64 { return p.Now - p.Station }
 
 // Verdict is what the computed balance says of the limits: undecided where its interval
 // crosses one, or where nobody knows how good it is.
 //
 //go:noinline
-func (p Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
+func (p *Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
 
 //go:noinline
-func (p Poise) verdict(x float64) measuring.Verdict {
+func (p *Poise) verdict(x float64) measuring.Verdict {
 	u := p.NowU
 	switch {
 	case math.IsNaN(u) || !p.Sure():
@@ -286,15 +286,15 @@ func (p Poise) verdict(x float64) measuring.Verdict {
 
 // Doubtful reports whether the balance is worked out and not weighed as it is. With nothing
 // changed since the weighing it is where that had it, whether that counts or not.
-func (p Poise) Doubtful() bool { return !p.Weighed || !p.Counts && len(p.changes) > 0 }
+func (p *Poise) Doubtful() bool { return !p.Weighed || !p.Counts && len(p.changes) > 0 }
 
 // Sure reports whether all is known of what was changed since the weighing, and nothing
 // taken for granted. Else nothing is advised: it has to be weighed first.
-func (p Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
+func (p *Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
 
 // Practice is what its interval takes from common practice, as no source says it; advised: also
 // that of what is advised.
-func (p Poise) Practice(advised bool) []string {
+func (p *Poise) Practice(advised bool) []string {
 	var all []string
 	take := func(when bool, what string) {
 		if when {
@@ -312,4 +312,4 @@ func (p Poise) Practice(advised bool) []string {
 }
 
 // Asked is the time that it was asked for.
-func (p Poise) Asked() time.Time { return p.at }
+func (p *Poise) Asked() time.Time { return p.at }
