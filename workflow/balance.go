@@ -124,7 +124,7 @@ func (s *State) whole() instant {
 }
 
 // weighed takes the weighing and what was changed since.
-func (p *Poise) weighed(m measurement, offset float64, f fittings) {
+func (p *Poise) weighed(m *measurement, offset float64, f fittings) {
 	s, then := p.state, m.last()
 	if r := p.Standing; len(r.Rests) > 0 && r.Finding.Missing == "" { // as the gate has it
 		if value, u, ok := s.valueIn(r, "mm"); ok {
@@ -143,7 +143,7 @@ func (p *Poise) weighed(m measurement, offset float64, f fittings) {
 }
 
 // doubts are what the record leaves open beside masses and stations.
-func (p *Poise) doubts(m measurement, f fittings) {
+func (p *Poise) doubts(m *measurement, f fittings) {
 	s, then := p.state, m.last()
 	later := func(e journal.Entry) bool { return !then.follows(e) }
 	for _, c := range f.began {
@@ -189,7 +189,7 @@ func (p *Poise) unknown(words string) {
 
 // outOfOrder are the changes of equipment of which the record does not tell whether they
 // came before the weighing, or no longer does.
-func (p *Poise) outOfOrder(m measurement) {
+func (p *Poise) outOfOrder(m *measurement) {
 	s := p.state
 	for _, e := range s.Entries {
 		changed, is := e.Facts.(journal.EquipmentChanged)
