@@ -145,7 +145,7 @@ func (p *Step) heed(s *workflow.State, now time.Time) {
 		if r.Remedy.Kind != workflow.ToSetCondition {
 			continue
 		}
-		for _, caution := range s.Heeded(r.Remedy.Setting, now) {
+		for _, caution := range slices.Backward(s.Heeded(r.Remedy.Setting, now)) {
 			if !lists.Contains(p.Whole, caution) {
 				p.Cautions, p.Whole = append([]string{caution}, p.Cautions...), append([]string{caution}, p.Whole...)
 			}
