@@ -341,15 +341,13 @@ type Overrun struct {
 	Takes time.Duration // with what must follow in that sitting
 	Joins bool          // that is the join of what the step coats
 	Uses  bool          // that is what the plan sets something hot, on or plugged in for
+	Sets  []string      // that is set hot, on or plugged in for it first, and ended after it
 }
 
 // Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, or nobody is there any
 // more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
-	by := s.leaves(now)
-	if now.Sub(by) > untended && s.Sits != nil { // the plan has nothing left for it
-		by = s.Sits()
-	}
+	by := s.sits(now)
 	if by.IsZero() || g.Step == nil || g.Presses || g.AtOnce || now.Sub(by) > untended {
 		return nil
 	}
@@ -378,10 +376,81 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 			}
 		}
 	}
-	if !now.Add(o.Takes).After(by) {
+	sets, takes := s.setFirst(r, now)
+	if o.Takes += takes; !now.Add(o.Takes).After(by) {
 		return nil
 	}
+	for _, is := range sets {
+		o.Sets = append(o.Sets, is.String())
+	}
 	return o
+}
+
+// sits is when the sitting is over, or was, that has begun last: by the last plan, or as it was stated where the plan has nothing left
+// for it; zero: nobody knows.
+func (s *State) sits(now time.Time) time.Time {
+	by := s.leaves(now)
+	if now.Sub(by) > untended && s.Sits != nil {
+		by = s.Sits()
+	}
+	return by
+}
+
+// setFirst is what is set hot, on or plugged in for a step, which does not stand so, and how long it takes to do that before the step, and
+// to end it after it.
+func (s *State) setFirst(r *StepReport, now time.Time) (sets []steps.Setting, takes time.Duration) {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, 0
+	}
+	needs := s.NeedsAt(job, r.Step, now)
+	for _, is := range needs {
+		j := s.ender(is)
+		if j == nil || s.Holds(is.Condition, now) == is.State {
+			continue
+		}
+		sets = append(sets, is)
+		if of, by := s.setter(is, needs, now); by != nil {
+			takes += s.lasts(of.Procedure, by)
+			if _, hold := s.looksOver(of.Procedure, by); hold != nil {
+				takes += s.lasts(of.Procedure, hold)
+			}
+		}
+		if safe, _ := s.ends(j.written, is, ""); !lists.Contains(r.Step.Sets, safe) {
+			takes += s.toEnd(is, r.Step.Name)
+		}
+	}
+	return sets, takes
+}
+
+// toEnd is how long it takes to end what stands hot, on or plugged in, after the named step.
+func (s *State) toEnd(is steps.Setting, from string) time.Duration {
+	takes := minutesOf(safeMinutes)
+	if j := s.ender(is); j != nil {
+		takes = max(takes, s.lasts(j.Procedure, s.endedBy(j.written, is, from)))
+	}
+	return takes
+}
+
+// LeaveFor keeps what is suggested for a later sitting where something would be set hot, on or plugged in for it now, and ended at once
+// again: too little of this sitting is left for all of that, or the last plan has it in a later one. Whoever goes on all the same plans
+// again.
+func (s *State) LeaveFor(g *Suggestion, now time.Time) {
+	if g.Step == nil || g.Presses || g.AtOnce {
+		return
+	}
+	sets, _ := s.setFirst(g.Step, now)
+	by := s.sits(now)
+	later := g.Planned.Sub(now) > Soon && !(by.After(now) && g.Planned.Before(by))
+	if o := s.Overruns(*g, now); len(sets) == 0 || !later && o == nil {
+		return
+	}
+	r := *g.Step
+	r.Progress, r.Reasons = Waiting, nil
+	for _, is := range sets {
+		r.Reasons = append(r.Reasons, Reason{Because: ByState, Text: s.conditionTitle(is.Condition) + ": " + is.State + " is left for a later sitting", Remedy: s.remedy(Remedy{Kind: ToPlan})})
+	}
+	g.Step, g.Resolve = &r, r.Reasons
 }
 
 // outsideLimitsOf says why an adhesive does not work at the bench.
