@@ -57,3 +57,33 @@ func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
 		}
 	}
 }
+
+// What a step plugs in itself is for the first step after it, and is pulled after that: too little time for all three is said, and the
+// step left. So is too little time to pull what stands plugged in, as long as that takes.
+func TestWhatAStepPlugsInIsLeftWithTheStep(t *testing.T) {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
+	plug.Sets, pull.Sets = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "out"}}
+	try.Needs = plug.Sets
+	b := workingOn(t, kit, one("power", plug, try, pull))
+	over := 0
+	sits := func() time.Time { return b.now.Add(minutesOf(over)) }
+	for at, left := range map[int]bool{25: false, 24: true} {
+		b.state.Sits, over = sits, at
+		g := b.state.Next(b.now)
+		if o := b.state.Overruns(g, b.now); (o != nil) != left || left && (!o.Uses || o.Takes != 25*time.Minute) {
+			t.Errorf("%d min are left: it outlasts the sitting by %+v", at, o)
+		}
+		if b.state.LeaveFor(&g, b.now); len(g.Resolve) > 0 != left {
+			t.Errorf("%d min are left: %+v", at, g.Resolve)
+		}
+	}
+	b.done("plug")
+	for at, ends := range map[int]bool{23: false, 22: true} {
+		b.state.Sits, over = sits, at
+		if end, _ := b.state.EndFirst(b.state.Next(b.now), b.now); len(end) > 0 != ends {
+			t.Errorf("%d min are left for try and pull: %v", at, end)
+		}
+	}
+}
