@@ -93,6 +93,8 @@ func TestSchedulePlugsInWhatIsTiedDown(t *testing.T) {
 		{"it goes on", &fresh, 1, Hours{Sittings: open(1, 60)}, "arm 1, full 2, disarm 3, | ends 4"},
 		{"no time is left", &fresh, 1, Hours{Sittings: open(1, 3, 1440, 1500)}, "tieready 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
 		{"a day later", &fresh, 1440, Hours{Sittings: open(1440, 1500)}, "tieready 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
+		{"in another sitting of the day", &fresh, 100, Hours{Sittings: open(200, 260)}, "tieready 200, arm 201, full 202, disarm 203, | ends 204"},
+		{"it counts no more before it is done with", &fresh, 718, Hours{Sittings: open(718, 780)}, "tieready 718, arm 719, full 720, disarm 721, | ends 722"},
 		{"it is not tied down", &undone, 1, Hours{Sittings: open(1, 2, 1440, 1500)}, "tie 1440, arm 1441, full 1442, disarm 1443, | ends 1444"},
 		{"it was plugged in", b.state, 1, Hours{Sittings: open(1, 60)}, "tieready 1, armready 2, full 3, disarm 4, | ends 5"},
 		{"yesterday", b.state, 1440, Hours{Sittings: open(1440, 1500)}, "tieready 1440, armready 1441, full 1442, disarm 1443, | ends 1444"},

@@ -96,3 +96,30 @@ func TestScheduleCoolsWhatHarmsACoat(t *testing.T) {
 		}
 	}
 }
+
+// The only person is done with what is plugged in before they press on another airframe, where the window leaves time for that, and else
+// loses no coat for it.
+func TestScheduleLosesNoCoatToAPlug(t *testing.T) {
+	for takes, afterwards := range map[string]bool{"20 min": true, "60 min": false} {
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		plug, try, pull := hands("plug", "2 min"), hands("try", takes), hands("pull", "3 min")
+		plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
+		power, glued := workingOn(t, kit, one("power", plug, try, pull)), workingOn(t, kit, one("glue", coating("coat", "tab"), joining("join", "tab")))
+		power.done("plug")
+		glued.done("coat") // its window is open from 10 to 40
+		power.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-00", "PL-01"
+		fleet := []*State{power.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{power.state})}
+		p, err := scheduled(t, evening, Hours{Hands: 1, Sittings: open(0, 240)}, fleet...)
+		if err != nil || len(p.Lapses) > 0 {
+			t.Fatalf("try takes %s: %v %+v", takes, err, p.Lapses)
+		}
+		pulled := false
+		for _, turn := range p.Visits[0].Turns {
+			pulled = pulled || turn.Step == "pull"
+			if turn.Step == "join" && (turn.Begins.After(evening.Add(39*time.Minute)) || afterwards && !pulled) {
+				t.Errorf("try takes %s: %s", takes, says(p))
+			}
+		}
+	}
+}
