@@ -455,6 +455,11 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		kept = append(kept, guards...)
 	}
 	reasons = append(reasons, kept...)
+	grounded, open := s.heldFromFlight(j, &step, at)
+	if grounded != nil {
+		reasons = append(reasons, *grounded)
+	}
+	reasons = append(reasons, open...)
 	own := openCoat{spread: begunOf(j, step.Name)}
 	if step.Kind.Traits().Joins {
 		own.Joint, _ = j.JointOf(step)

@@ -381,7 +381,7 @@ func TestScheduleSaysWhatDriesOverNight(t *testing.T) {
 }
 
 // In a sitting that runs late it is said what must be ended before it is over, or was to be, where the step that is suggested takes
-// longer: not where there is time for both, for a step that ends it, nor once nobody is there.
+// longer: not where there is time for both, for a step that ends it, nor of what was set long after it.
 func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
 	b := parts(t, 2)
 	b.done("warm")
@@ -399,7 +399,7 @@ func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
 		{"21 min", true, 0, true},
 		{"1 min", true, 20 * time.Minute, true},
 		{"1 min", false, 20 * time.Minute, true},
-		{"1 min", false, 2 * time.Hour, false},
+		{"1 min", false, 2 * time.Hour, true}, // whoever goes on for so long still has it hot since before
 	} {
 		step := hands("trim", is.takes)
 		if is.sets {
@@ -409,6 +409,11 @@ func TestWhatIsEndedBeforeASittingIsOver(t *testing.T) {
 		if got := len(end) == 1 && end[0].Remedy.Setting.State == "cold"; got != is.want || !by.Equal(b.now.Add(20*time.Minute)) {
 			t.Errorf("%+v: to be ended by %s: %+v", is, by, end)
 		}
+	}
+	b.now = b.now.Add(2 * time.Hour)
+	b.must(setting("iron", "cold"), setting("iron", "hot")) // by whoever comes back after it
+	if end, _ := b.state.EndFirst(Suggestion{Step: &StepReport{Step: hands("trim", "1 min")}}, b.now); len(end) != 0 {
+		t.Errorf("set after the sitting: %+v", end)
 	}
 }
 

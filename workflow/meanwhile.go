@@ -19,7 +19,8 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 		g.Why, g.JoinBy = "", time.Time{}
 	}
 	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r, now)
-	g.Beside = s.beside(r, g.Presses, now)
+	g.Beside, g.takes = s.beside(r, g.Presses, now), s.takes(&r, planOf(&r, g.planned))
+	g.By = begunBy(&r, &StepReport{}, g.takes, g.dues, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	if of := planOf(&r, g.planned); of != nil {
 		if g.Hands = of.Hands; !g.AtOnce || !of.Begins.After(now) {

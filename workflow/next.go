@@ -34,6 +34,7 @@ type Suggestion struct {
 	Hands   []int        // who of several does Step, from 1, as the last plan has it; none: it has it for one, or not at all
 	Others  []Share      // what the others of the last plan can do meanwhile
 	Presses bool         // Step is a join whose window is open, or a coat in hand: it can't wait
+	By      time.Time    // when Step is begun at the latest, so that its window is met, or that of what waits for it; zero: it has none
 	AtOnce  bool         // Step makes safe what crashed: it waits for no sitting, and is never planned for later
 	Beside  []OtherClock // what can't wait for Step on other airframes of the bench, the first to close first
 
@@ -42,10 +43,11 @@ type Suggestion struct {
 	KeptApart   bool // something waits for what somebody else is at, and for nothing else
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 
-	planned   []Planned    // by which it was found
-	elsewhere []*busyStep  // what somebody else is at
-	dues      []*dueWork   // what is due
-	meanwhile []StepReport // what can be done, what waits, and what is put off: by whoever is asked, not by the others
+	takes     time.Duration // of Step
+	planned   []Planned     // by which it was found
+	elsewhere []*busyStep   // what somebody else is at
+	dues      []*dueWork    // what is due
+	meanwhile []StepReport  // what can be done, what waits, and what is put off: by whoever is asked, not by the others
 }
 
 // A Share is what one of several people does by the last plan.
@@ -428,7 +430,7 @@ func pressing(r *StepReport) bool {
 //go:noinline
 func resolvable(r *StepReport) bool {
 	return !anyReason(r.Reasons, func(reason Reason) bool {
-		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage
+		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage || reason.Remedy.Kind == ToFinish
 	})
 }
 

@@ -88,12 +88,17 @@ func TestWhatIsDue(t *testing.T) {
 // What looks over a damaged airframe comes first, also where only a check is due; what
 // comes before a flight waits.
 func TestWhichJobsComeFirst(t *testing.T) {
-	flight, look := &Job{ID: "flight", Procedure: &steps.Procedure{Kind: steps.Check, Flight: steps.EachFlight}}, &Job{ID: "look", Procedure: &steps.Procedure{Kind: steps.Check}}
-	for _, act := range []Request{puffed("pod"), LogFlight{Landing: Hard, Check: "look"}} {
+	job := func(name, flight string) *Job {
+		return &Job{ID: name, Procedure: &steps.Procedure{Name: name, Kind: steps.Check, Flight: flight}}
+	}
+	for _, test := range []struct {
+		act   Request
+		other Rank
+	}{{puffed("pod"), RankLooksOver}, {LogFlight{Landing: Hard, Check: "look"}, 0}} { // which looks over no hard landing
 		b := packed(t)
-		b.must(act)
-		if turn := b.state.turns([]*Job{flight, look}, b.now); turn["look"] != RankLooksOver || turn["flight"] != 0 {
-			t.Errorf("after %T the turns are %v", act, turn)
+		b.must(test.act)
+		if turn := b.state.turns([]*Job{job("flight", steps.EachFlight), job("look", ""), job("other", "")}, b.now); turn["look"] != RankLooksOver || turn["flight"] != 0 || turn["other"] != test.other {
+			t.Errorf("after %T the turns are %v", test.act, turn)
 		}
 	}
 }

@@ -2,10 +2,10 @@ package workflow
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"math/big"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fettle/steps"
@@ -302,8 +302,7 @@ func StationU(arm quantity.Quantity) float64 {
 	number := strings.TrimRightFunc(arm.Typed(), func(r rune) bool { return r < '0' || r > '9' })
 	last := 0.5
 	if _, part, ok := strings.Cut(number, "/"); ok {
-		var parts float64
-		if _, err := fmt.Sscan(part, &parts); err == nil && parts > 0 {
+		if parts, err := strconv.ParseFloat(strings.TrimSpace(part), 64); err == nil && parts > 0 {
 			last = 0.5 / parts
 		}
 	} else if i := strings.LastIndexAny(number, ".,"); i >= 0 {

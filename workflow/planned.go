@@ -119,7 +119,7 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
 // or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
-// need it. Nothing: there is time for both, or nothing was recorded in that sitting for long.
+// need it. Nothing: there is time for both, or that sitting is over for long, and it was set since.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
 	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
 		return reasonsOf(all), by
@@ -130,11 +130,11 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 	if by = s.leaves(now); now.Sub(by) > untended && s.Sits != nil && len(s.standing(now, now)) > 0 { // it isn't planned
 		by = s.Sits()
 	}
-	if now.Sub(by) > untended {
-		return nil, by
-	}
+	long := now.Sub(by) > untended
 	ends := now.Add(s.takes(g.Step, planOf(g.Step, s.Planned)))
-	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return lists.Contains(g.Step.Step.Sets, is.safe) && !ends.After(by) })
+	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
+		return long && !is.At.Before(by) || lists.Contains(g.Step.Step.Sets, is.safe) && !ends.After(by)
+	})
 	if !ends.After(by.Add(-minutesOf(safeMinutes * len(all)))) {
 		return nil, by
 	}

@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -34,22 +33,13 @@ const (
 	RankOver                  // every job is complete
 )
 
-// Foremost is the airframe to go on with of several: the one of which something can't wait, then what makes safe what crashed, then the
+// Foremost is the airframe to go on with of several, see [Suggestion.ComesBefore]: the one of which something can't wait, then what makes safe what crashed, then the
 // one that somebody stays by, then the one that the last plan has first in its next sitting, then the first on which something can be
 // done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, then
 // what somebody else is to do, and only then one whose step would cost that join; nil: no job is open on any, and none crashed with its battery in.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	least, leave := RankOver, NextLeave(fleet, now)
-	at := func(g *Suggestion) time.Time {
-		switch {
-		case g.Step == nil:
-			return g.Until
-		case g.Presses:
-			return g.Step.Closes
-		}
-		return g.Planned
-	}
 	for _, s := range fleet {
 		g, costs := s.Next(now), RankPresses
 		if slices.ContainsFunc(g.Beside, OtherClock.costs) {
@@ -58,11 +48,43 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 			costs = RankLater
 		}
 		rank := s.Among(&g, costs, leave, now)
-		if rank < RankOver && cmp.Or(cmp.Compare(rank, least), compareTimes(at(&g), at(&best))) < 0 {
-			first, best, least = s, g, rank
+		if rank < RankOver && g.ComesBefore(rank, &best, least, now) {
+			first, best, least = s, g, min(rank, least)
 		}
 	}
 	return first
+}
+
+// ComesBefore reports whether what is suggested on one airframe comes before what is suggested on another one, of their ranks among all: what
+// can wait, though it is open, comes after what can't wait until that is done; then by rank; then by when a window closes, by
+// when it is planned, or by when something can be done.
+func (g *Suggestion) ComesBefore(rank Rank, other *Suggestion, theirs Rank, now time.Time) bool {
+	switch {
+	case theirs == RankPresses && g.hurries(rank, other, now):
+		return true
+	case rank == RankPresses && other.hurries(theirs, g, now), rank > theirs:
+		return false
+	}
+	return rank < theirs || compareTimes(g.at(), other.at()) < 0
+}
+
+// hurries reports whether what is suggested would come too late once the other one is done, and that one in time after it.
+func (g *Suggestion) hurries(rank Rank, other *Suggestion, now time.Time) bool {
+	late := func(first, then *Suggestion) bool {
+		return !then.By.IsZero() && now.Add(first.takes).After(then.By)
+	}
+	return g.Step != nil && other.Step != nil && rank <= RankCosts && rank != RankOthers && late(other, g) && !late(g, other)
+}
+
+// at is by what time suggestions of one rank are ordered.
+func (g *Suggestion) at() time.Time {
+	switch {
+	case g.Step == nil:
+		return g.Until
+	case g.Step.Closes.IsZero():
+		return g.Planned
+	}
+	return g.Step.Closes
 }
 
 // NextLeave is when the first sitting of the last plans of several airframes is over that is not yet.
@@ -124,10 +146,11 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) Rank {
 	return RankTooLong
 }
 
-// turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, and the
-// repair. What comes before a flight is neither.
+// turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, which is the check
+// that is due where one is, and the repair. What comes before a flight is neither.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
-	if len(s.OpenDamages(now)) == 0 && s.Unchecked(now) == nil {
+	flight, _, due := s.checkDue(now)
+	if len(s.OpenDamages(now)) == 0 && !due {
 		return nil
 	}
 	turns := map[string]Rank{}
@@ -135,7 +158,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
 		switch {
 		case len(j.Damages) > 0:
 			turns[j.ID] = RankRepairs
-		case j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
+		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
 			turns[j.ID] = RankLooksOver
 		}
 	}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -33,5 +34,36 @@ func TestForemostStaysByWhatIsPluggedIn(t *testing.T) {
 	is("to be pulled by now", "PL-00")
 	if hot, by := other.HotBeside(other.Next(now), now), other.PluggedIn(now); len(hot) != 1 || len(by) != 0 {
 		t.Errorf("to be pulled by now: at once %v, stayed by %v", hot, by)
+	}
+}
+
+// The other face of a joint on one airframe comes before the open join of another one that can wait for it, where it can't wait for that:
+// both joints are open from 10 to 40 minutes after their coats, and the face dries for 10.
+func TestForemostCoatsTheOtherFaceBeforeAnOpenJoin(t *testing.T) {
+	for _, test := range []struct {
+		at, join int
+		want     string
+	}{
+		{21, 5, "joins"}, // there is time for both
+		{25, 5, "coats"},
+		{25, 25, "joins"}, // the open one would be lost
+		{31, 5, "joins"},  // the face can't dry in time any more
+	} {
+		join := joining("join", "tab")
+		join.Hands = q(fmt.Sprintf("%d min", test.join))
+		coats := working(t, one("one", coating("coat", "tab"), coating("face", "tab"), joining("join", "tab")))
+		joins := working(t, one("one", coating("coat", "tab"), join))
+		coats.done("coat")
+		joins.after(9 * time.Minute)
+		joins.done("coat")
+		coats.state.Airframe.Mark, joins.state.Airframe.Mark = "coats", "joins"
+		now := evening.Add(minutesOf(test.at))
+		fleet := []*State{coats.state.Beside([]*State{joins.state}), joins.state.Beside([]*State{coats.state})}
+		for range fleet {
+			if got := Foremost(fleet, now); got.Airframe.Mark != test.want {
+				t.Errorf("at %d, join for %d min: %s, want %s", test.at, test.join, got.Airframe.Mark, test.want)
+			}
+			fleet[0], fleet[1] = fleet[1], fleet[0]
+		}
 	}
 }

@@ -513,6 +513,25 @@ func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: remedy}
 }
 
+// heldFromFlight says why a step of a check that comes before a flight waits, where something is plugged in or on for it: the airframe is
+// grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait.
+func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded *Reason, open []Reason) {
+	live := func(is steps.Setting) bool { return s.isGuarded(is) }
+	if j.Procedure.Flight == "" || len(step.Gates) > 0 || !steps.AnySetting(step.Sets, live) && !steps.AnySetting(s.NeedsAt(j, *step, at), live) ||
+		steps.AnySetting(step.Sets, func(is steps.Setting) bool {
+			def, _ := s.Sheet.Condition(is.Condition)
+			return def.Guarded != "" && !live(is)
+		}) {
+		return nil, nil
+	}
+	for _, other := range s.OpenJobs(at) {
+		if other.Procedure.Flight == "" {
+			open = append(open, Reason{Because: ByState, Text: fmt.Sprintf("it comes before a flight, and %s is grounded: job %s is open", s.Airframe.Mark, other.ID), Remedy: s.remedy(Remedy{Kind: ToFinish, Name: other.ID})})
+		}
+	}
+	return s.notToFly(j.Procedure, at), open
+}
+
 // BeforeFlight are those of the checks that come before a flight which are to be begun
 // before an airframe flies that is released to, but for what is read anew before each flight, by their names in their order: those of
 // which no job was opened since its release or its last flight; since its release and

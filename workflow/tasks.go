@@ -121,13 +121,16 @@ func (c *scheduler) limits(of int, a *steps.Adhesive) (colder, warmer bool) {
 	return !a.Coldest.IsZero() && errLeast == nil && c.celsius[of] < least, !a.Warmest.IsZero() && errMost == nil && c.celsius[of] > most
 }
 
-// airframe makes the tasks of one airframe. Repairs come first: other work may wait for them. What releases comes last.
+// airframe makes the tasks of one airframe. Repairs come first: other work may wait for them. What releases comes last, and after that
+// what comes before a flight.
 func (c *scheduler) airframe(of int, s *State) error {
 	jobs := s.OpenJobs(c.now)
 	place := func(j *Job) int {
 		switch {
 		case len(j.Damages) > 0:
 			return 0
+		case j.Procedure.Flight != "":
+			return 3
 		case steps.AnyStep(j.written.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases }):
 			return 2
 		}
@@ -184,22 +187,28 @@ func (c *scheduler) airframe(of int, s *State) error {
 	return nil
 }
 
-// takeTurns has what looks over a damaged airframe come before its repairs, but for what waits for them, and what a clock that runs
-// doesn't leave time for.
+// takeTurns has what looks over a damaged airframe, or one that came down hard, come before all other work on it, but for what waits for
+// that, and what a clock that runs doesn't leave time for.
 func (c *scheduler) takeTurns(of int, turn map[string]Rank) {
-	in := func(i int, n Rank) bool {
+	var looks, rest []int
+	for i := range c.tasks {
 		t := &c.tasks[i]
-		return t.of == of && t.step != nil && turn[t.job.ID] == n
+		switch is := t.of == of && t.step != nil; {
+		case !is || len(turn) == 0:
+		case turn[t.job.ID] == RankLooksOver:
+			looks = append(looks, i)
+		default:
+			rest = append(rest, i)
+		}
 	}
-	for looks := range c.tasks {
-		if !in(looks, RankLooksOver) || slices.ContainsFunc(c.tasks, func(t task) bool {
-			return t.of == of && t.step != nil && turn[t.job.ID] == RankRepairs && c.tasks[looks].waitsFor(&t)
-		}) {
+	for n := len(looks) - 1; n >= 0; n-- { // the last ones first, which the others come before
+		i := looks[n]
+		if slices.ContainsFunc(rest, func(k int) bool { return c.precedes(k, i) }) {
 			continue
 		}
-		for i := range c.tasks {
-			if in(i, RankRepairs) && !c.precedes(looks, i) && !c.pressed(i) {
-				c.order(looks, i)
+		for _, k := range rest {
+			if !c.pressed(k) {
+				c.order(i, k)
 			}
 		}
 	}
@@ -356,7 +365,11 @@ func (c *scheduler) stopsAt(s *State, j *Job, step *steps.Step, blocked *blocked
 			}
 		}
 	}
-	for _, r := range all {
+	grounded, open := s.heldFromFlight(j, step, c.now)
+	if grounded != nil { // nobody knows whether it will be fit
+		reasons = append(reasons, *grounded)
+	}
+	for _, r := range append(all, open...) {
 		stopped := slices.ContainsFunc(c.stops, func(stop Stop) bool { return stop.Mark == s.Airframe.Mark && stop.Job == r.Remedy.Name })
 		if end, open := repairs[r.Remedy.Name]; r.Remedy.Kind == ToFinish && open && !stopped {
 			f.join(end)

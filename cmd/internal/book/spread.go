@@ -2,7 +2,6 @@ package book
 
 import (
 	"fmt"
-	"html"
 	"io"
 	"math"
 	"math/big"
@@ -39,7 +38,7 @@ func WriteChart(w io.Writer, sp workflow.GateSpread) error {
 }
 
 // escaped is text that stands between tags, in one line.
-func escaped(text string) string { return html.EscapeString(term.Line(text)) }
+func escaped(text string) string { return escaper.Replace(term.Line(text)) }
 
 // drawSeries draws from y on and returns where it ends.
 func drawSeries(b *strings.Builder, sp workflow.GateSpread, s workflow.Series, y int) int {

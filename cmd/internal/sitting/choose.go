@@ -30,7 +30,7 @@ func (c *conversation) replan(ctx context.Context, now time.Time) {
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
 	var of, keep *workflow.State
 	var best, kept workflow.Suggestion
-	least, stays, jumps := workflow.RankPresses, false, false
+	least, stays, jumps := workflow.RankOver, false, false
 	leave := workflow.NextLeave(c.states, now)
 	for _, s := range c.states {
 		s = c.Desk.Seated(s, c.who)
@@ -45,8 +45,8 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 			keep, kept = s, s.GoTo(suggestion, r, now)
 		}
 		rank := c.rank(s, &suggestion, leave, now)
-		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
-			of, best, least = s, suggestion, rank
+		if of == nil || suggestion.ComesBefore(rank, &best, least, now) {
+			of, best, least = s, suggestion, min(rank, least)
 		}
 	}
 	if !jumps {
@@ -91,21 +91,6 @@ func (c *conversation) rank(s *workflow.State, g *workflow.Suggestion, leave, no
 		return workflow.RankPlanned
 	}
 	return rank
-}
-
-// sooner orders suggestions of one rank: by when the window closes, by when they are
-// planned, or by when something can be done.
-func sooner(a, b workflow.Suggestion) bool {
-	at := func(s workflow.Suggestion) time.Time {
-		if s.Step != nil {
-			if s.Step.Closes.IsZero() {
-				return s.Planned
-			}
-			return s.Step.Closes
-		}
-		return s.Until
-	}
-	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
 }
 
 // fits reports whether all that is due at the bench can wait for the step: theirs, all that is due for whoever does it.

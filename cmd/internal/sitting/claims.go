@@ -327,6 +327,9 @@ func (c *conversation) notice() error {
 	if until.IsZero() {
 		until, key = r.Begun.Closes, keyList
 	}
+	if until.IsZero() { // what is due waits for it
+		until = pressing.By
+	}
 	text := fmt.Sprintf("%s can't wait longer than %s: %s goes there.", r.Step.Label(), c.clock().At(until), key)
 	if text == c.noticed {
 		return nil

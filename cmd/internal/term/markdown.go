@@ -2,7 +2,6 @@ package term
 
 import (
 	"fmt"
-	"html"
 	"io"
 	"regexp"
 	"strings"
@@ -305,8 +304,8 @@ func words(source []byte) string {
 			r, size = rune(text[1]), 2
 		case r == '&':
 			if written := reference.FindString(text); written != "" {
-				meant := html.UnescapeString(written)
-				if first, n := utf8.DecodeRuneInString(meant); first >= utf8.RuneSelf && n == len(meant) && !hidden(first) {
+				meant := util.ResolveEntityNames(util.ResolveNumericReferences([]byte(written)))
+				if first, n := utf8.DecodeRune(meant); first >= utf8.RuneSelf && n == len(meant) && !hidden(first) {
 					r, size = first, len(written)
 				}
 			}
