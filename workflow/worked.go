@@ -99,7 +99,7 @@ func (s *State) WorkDone(at time.Time) (WorkDone, error) {
 // gathered goes through the journal from an entry on, with the joints by the entries that joined them.
 func (s *State) gathered(joined map[int64]*Joint, from int) *gathering {
 	g := &gathering{
-		State: s, procedures: map[string]*steps.Procedure{}, records: map[*steps.Procedure]map[string]*StepRecord{}, owner: map[int64]*StepRecord{},
+		state: s, procedures: map[string]*steps.Procedure{}, records: map[*steps.Procedure]map[string]*StepRecord{}, owner: map[int64]*StepRecord{},
 		joined: joined, made: map[[2]string]*jointMade{}, last: map[[2]string]time.Time{}, waited: map[string]time.Time{},
 	}
 	for i, e := range s.Entries {
@@ -145,7 +145,7 @@ func (s *State) pace() OwnPace {
 
 // A gathering goes through a journal once.
 type gathering struct {
-	*State
+	state      *State
 	procedures map[string]*steps.Procedure // by job, the one that it goes by there
 	records    map[*steps.Procedure]map[string]*StepRecord
 	found      []*StepRecord
@@ -185,17 +185,17 @@ func (g *gathering) record(job, name string) *StepRecord {
 
 // opens takes an entry that opens a job.
 func (g *gathering) opens(e journal.Entry) {
-	if named := journal.NamesOf(e.Facts).Procedure; named != "" && g.Live(e.Position) {
-		g.procedures[journal.JobOf(e.Facts)] = g.docs.Procedures[named]
+	if named := journal.NamesOf(e.Facts).Procedure; named != "" && g.state.Live(e.Position) {
+		g.procedures[journal.JobOf(e.Facts)] = g.state.docs.Procedures[named]
 	}
 }
 
 func (g *gathering) entry(e journal.Entry) {
-	live := g.Live(e.Position)
-	v := &visit{by: e.By, at: e.At, recorded: e.Recorded, mark: g.Airframe.Mark, position: e.Position}
+	live := g.state.Live(e.Position)
+	v := &visit{by: e.By, at: e.At, recorded: e.Recorded, mark: g.state.Airframe.Mark, position: e.Position}
 	v.unclear = !live || e.Recorded.Before(g.newest) // by a clock that had gone back
 	g.newest = latest(g.newest, e.Recorded)
-	aside := g.effects[e.Facts.Kind()].aside
+	aside := g.state.effects[e.Facts.Kind()].aside
 	work, _ := journal.WorkOf(e.Facts)
 	v.job = work.Job
 	step := work.Step
@@ -208,9 +208,9 @@ func (g *gathering) entry(e journal.Entry) {
 			}
 		}
 	case journal.ReadingTaken:
-		v.job, step = g.measuredFor(e.Position, f.Gate)
+		v.job, step = g.state.measuredFor(e.Position, f.Gate)
 	case journal.Reworked:
-		v.job, step = g.measuredFor(e.Position, f.Gate)
+		v.job, step = g.state.measuredFor(e.Position, f.Gate)
 		v.unclear = true // it is not the time of its step
 	case journal.TouchTested:
 		aside, v.unclear = f.Ready, true // what was found wet is waited for
@@ -266,7 +266,7 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 		}
 		clear(joint.on)
 	}
-	if _, is := journal.WorkOf(e.Facts); !is || g.kinds[step.Kind].completed != e.Facts.Kind() {
+	if _, is := journal.WorkOf(e.Facts); !is || g.state.kinds[step.Kind].completed != e.Facts.Kind() {
 		return
 	}
 	switch {

@@ -58,9 +58,8 @@ func (s Summary) Deviation() float64 {
 	if s.Variance == nil {
 		return 0
 	}
-	root := new(big.Float).SetPrec(128).SetRat(s.Variance)
-	f, _ := root.Sqrt(root).Float64()
-	return f
+	f, _ := s.Variance.Float64()
+	return math.Sqrt(f)
 }
 
 // Limits are what values must lie between; nil: none on that side.
