@@ -129,6 +129,8 @@ func takesWith(o *workflow.Overrun) string {
 		return "until it is joined"
 	case o.Uses:
 		return "with the step that it is for"
+	case len(o.Sets) > 0:
+		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
 }
