@@ -53,6 +53,9 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if step == "" {
+				s.LeaveFor(&suggestion, a.time.Now())
+			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
 			next.Claims, next.Took = others, took

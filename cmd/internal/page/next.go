@@ -129,6 +129,8 @@ func takesWith(o *workflow.Overrun) string {
 		return "until it is joined"
 	case o.Uses:
 		return "with the step that it is for"
+	case len(o.Sets) > 0:
+		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
 }
@@ -145,7 +147,7 @@ func (p *Step) heed(s *workflow.State, now time.Time) {
 		if r.Remedy.Kind != workflow.ToSetCondition {
 			continue
 		}
-		for _, caution := range s.Heeded(r.Remedy.Setting, now) {
+		for _, caution := range slices.Backward(s.Heeded(r.Remedy.Setting, now)) {
 			if !lists.Contains(p.Whole, caution) {
 				p.Cautions, p.Whole = append([]string{caution}, p.Cautions...), append([]string{caution}, p.Whole...)
 			}
