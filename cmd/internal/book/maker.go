@@ -60,7 +60,7 @@ type maker struct {
 	now      time.Time
 	record   *workflow.Record
 	audited  map[int64]*workflow.AuditedReading // by entry
-	flights  map[int64]workflow.FlightFacts    // by entry
+	flights  map[int64]workflow.FlightFacts     // by entry
 	entries  []entry
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
