@@ -86,7 +86,7 @@ func TestWhatIsDue(t *testing.T) {
 }
 
 // What looks over a damaged airframe comes first, also where only a check is due; what
-// comes before a flight waits, and what plugs in or fits a propeller.
+// comes before a flight waits.
 func TestWhichJobsComeFirst(t *testing.T) {
 	job := func(name, flight string) *Job {
 		return &Job{ID: name, Procedure: &steps.Procedure{Name: name, Kind: steps.Check, Flight: flight}}
@@ -97,10 +97,7 @@ func TestWhichJobsComeFirst(t *testing.T) {
 	}{{puffed("pod"), RankLooksOver}, {LogFlight{Landing: Hard, Check: "look"}, 0}} { // which looks over no hard landing
 		b := packed(t)
 		b.must(test.act)
-		plugs := job("plugs", "")
-		b.state.Sheet.Conditions[0].Guarded = "on"
-		plugs.Procedure.Stages = []steps.Stage{one("all", steps.Step{Name: "fit", Sets: []steps.Setting{{Condition: b.state.Sheet.Conditions[0].Name, State: "on"}}})}
-		if turn := b.state.turns([]*Job{job("flight", steps.EachFlight), job("look", ""), job("other", ""), plugs}, b.now); turn["look"] != RankLooksOver || turn["flight"] != 0 || turn["other"] != test.other || turn["plugs"] != 0 {
+		if turn := b.state.turns([]*Job{job("flight", steps.EachFlight), job("look", ""), job("other", "")}, b.now); turn["look"] != RankLooksOver || turn["flight"] != 0 || turn["other"] != test.other {
 			t.Errorf("after %T the turns are %v", test.act, turn)
 		}
 	}

@@ -147,18 +147,19 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) Rank {
 }
 
 // turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, which is the check
-// that is due where one is, and the repair. What comes before a flight is neither, nor is what plugs in, which waits for the repair.
+// that is due where one is, and the repair. What comes before a flight is neither, nor is what plugs in, where a repair
+// is begun, which it waits for.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
 	flight, _, due := s.checkDue(now)
 	if len(s.OpenDamages(now)) == 0 && !due {
 		return nil
 	}
-	turns := map[string]Rank{}
+	turns, repaired := map[string]Rank{}, slices.ContainsFunc(s.Jobs, func(j *Job) bool { return len(j.Damages) > 0 && s.Open(j, now) })
 	for _, j := range jobs {
 		switch {
 		case len(j.Damages) > 0:
 			turns[j.ID] = RankRepairs
-		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "" && !s.guards(j.Procedure):
+		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "" && !(repaired && s.guards(j.Procedure)):
 			turns[j.ID] = RankLooksOver
 		}
 	}
