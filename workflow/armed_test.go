@@ -241,3 +241,46 @@ func TestWhatIsPluggedInBeforeAFlight(t *testing.T) {
 		t.Errorf("plugged in it waits for %s", got)
 	}
 }
+
+// What is armed is finished before another job of the airframe is begun: next does not lay it by for what a plan has first, and no plan
+// has hands at it for something else before it is pulled.
+func TestWhatIsArmedIsFinishedFirst(t *testing.T) {
+	b := armed(t)
+	safe, look := hands("safe", "4 min"), hands("look", "3 min")
+	safe.Sets = []steps.Setting{{Condition: "battery", State: "out"}, {Condition: "propeller", State: "off"}}
+	other := &steps.Procedure{Name: "other", Title: "Other", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("other", look, safe)}}
+	docs := *b.docs
+	docs.Procedures["sha256:other"], b.docs = other, &docs
+	b.must(Start{Procedure: other, Digest: "sha256:other", Sheet: b.state.Sheet, SheetDigest: "sha256:own"})
+	b.after(time.Minute)
+	planned := []Planned{{Job: "other", Step: "safe", Begins: b.now}, {Job: "other", Step: "look", Begins: b.now}, {Job: "work", Step: "full", Begins: b.now.Add(time.Hour)}}
+	leads := func(want string) {
+		t.Helper()
+		if g := b.state.NextBeside(b.now, nil, nil, planned); g.Step == nil || g.Step.Step.Name != want {
+			t.Errorf("next is %+v, want %s", g.Step, want)
+		}
+	}
+	for people := 1; people < 3; people++ {
+		p, err := scheduled(t, b.now, Hours{Hands: people, Sittings: []Sitting{{From: b.now, To: b.now.Add(time.Hour)}}}, b.state)
+		got := ""
+		for _, v := range p.Visits {
+			for _, turn := range v.Turns {
+				got += turn.Step + string(turn.Again) + " "
+			}
+		}
+		if want := "full disarm look safe "; err != nil || got != want {
+			t.Errorf("for %d people the plan is %s, %v; want %s", people, got, err, want)
+		}
+	}
+	leads("full")
+	b.done("full")
+	leads("disarm")
+	b.done("disarm")
+	leads("look")
+
+	b = armed(t) // in another sitting it is armed no more
+	b.docs = &docs
+	b.must(Start{Procedure: other, Digest: "sha256:other", Sheet: b.state.Sheet, SheetDigest: "sha256:own"}, setting("battery", "out"))
+	b.after(time.Minute)
+	leads("look")
+}

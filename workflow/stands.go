@@ -278,6 +278,35 @@ func Standing(fleet []*State, now time.Time) []Reason {
 	return reasonsOf(all)
 }
 
+// pluggedIn is what somebody stays by on the airframe now, such as a battery that is plugged in, in this sitting. Where a check is due,
+// that comes first, and nothing is.
+func (s *State) pluggedIn(now time.Time) (all []steps.Setting) {
+	for i := range s.Sheet.Conditions {
+		def := &s.Sheet.Conditions[i]
+		is := steps.Setting{Condition: def.Name, State: def.Guarded}
+		if def.Guarded != "" && !def.Bench && s.tendedNow(is, now) && s.ender(is) != nil && s.Unchecked(now) == nil {
+			all = append(all, is)
+		}
+	}
+	return all
+}
+
+// isFor reports whether what is plugged in is so for a step: the last step before it that changes that did so, as what else is guarded
+// stands now, and the step needs it, comes between, or ends it.
+//
+//go:noinline
+func (s *State) isFor(plugged []steps.Setting, j *Job, step *steps.Step, now time.Time) bool {
+	for _, is := range plugged {
+		name, _ := setFor(j.Procedure, is, step.Name)
+		_, done := j.done[name]
+		by, _, _ := j.Procedure.Step(name)
+		if need := stateOf(step.Needs, is.Condition); done && s.suits(&by, is, nil, now) && (need == "" || need == is.State) {
+			return true
+		}
+	}
+	return false
+}
+
 // setter is the step of an open job that set last what nobody leaves as it is, as what else is needed with it stands: a battery that was
 // plugged in on a bare shaft, and then beside a propeller, is plugged in by the first of both once the propeller is off. Where a hold
 // set it, that is before a step without lines: whoever sets it once more confirms the same lines, or heeds the same cautions. What a job
