@@ -33,7 +33,7 @@ type Tried struct {
 
 // Try is where it would balance with things that are not fitted yet: as it is computed once
 // they are, so what is on board of their kind makes room for them.
-func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise, err error) {
+func (p *Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with *Poise, err error) {
 	s := *p.state
 	s.memo, with = &memo{}, p
 	latest := s.whole().at.Add(-time.Nanosecond)
@@ -68,7 +68,7 @@ func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise
 
 // thing is what a thing to be tried is called in the record: by the name of equipment, with
 // its own name behind it, or by a title of the sheet; else it is something else.
-func (p Poise) thing(name string) Thing {
+func (p *Poise) thing(name string) Thing {
 	for _, part := range p.parts {
 		item := part.Item
 		if item == "" {
@@ -89,14 +89,15 @@ func (p Poise) thing(name string) Thing {
 
 // after is where it would balance after one change more, and how well that is known: as it
 // is computed once it was made. What it weighs and what is said of that stay.
-func (p Poise) after(c balance.Change) Poise {
-	p.changes = append(slices.Clone(p.changes), c)
-	p.now = p.weighing.After(p.changes...)
-	p.Now = float(p.now.Station())
+func (p *Poise) after(c balance.Change) *Poise {
+	then := *p
+	then.changes = append(slices.Clone(p.changes), c)
+	then.now = p.weighing.After(then.changes...)
+	then.Now = float(then.now.Station())
 	if len(p.Unknown) == 0 {
-		p.NowU, _ = p.weighing.Uncertainty(p.changes...)
+		then.NowU, _ = p.weighing.Uncertainty(then.changes...)
 	}
-	return p
+	return &then
 }
 
 // beside is how far off the airframe the middle of a thing may lie that is fitted to it, in
@@ -185,7 +186,7 @@ type Advice struct {
 // Advise says what would bring the balance where it should be: the battery first, and what
 // is missing at the end of its travel as ballast, at a station, NaN where the least does;
 // false: nothing can be said.
-func (p Poise) Advise(at float64) (Advice, bool) {
+func (p *Poise) Advise(at float64) (Advice, bool) {
 	target, ok := p.Target()
 	if !ok {
 		return Advice{}, false
@@ -236,7 +237,7 @@ type Off struct {
 
 // off is what of that would do, in whole steps of the scale. Nobody knows what it is, so it is
 // for who does to say.
-func (p Poise) off(target float64) (Off, bool) {
+func (p *Poise) off(target float64) (Off, bool) {
 	for _, part := range p.parts {
 		if part.Item == "" || p.state.listed(part.Item) || !part.known() || !(p.Mass > 0) {
 			continue
@@ -264,7 +265,7 @@ const (
 
 // rank is how good a station is that is known to u. That of the parts table, of which nobody
 // knows how good it is, is taken as it stands.
-func (p Poise) rank(x, u float64) int {
+func (p *Poise) rank(x, u float64) int {
 	if math.IsNaN(u) {
 		u = 0
 	}
@@ -280,23 +281,23 @@ func (p Poise) rank(x, u float64) int {
 // stands is how good its station is.
 //
 //go:noinline
-func (p Poise) stands() int { return p.rank(p.Now, p.NowU) }
+func (p *Poise) stands() int { return p.rank(p.Now, p.NowU) }
 
 // ends is how good its station is, as the end of what is advised.
 //
 //go:noinline
-func (p Poise) ends() measuring.Verdict {
+func (p *Poise) ends() measuring.Verdict {
 	return []measuring.Verdict{measuring.Out, measuring.Undecided, measuring.In}[p.stands()]
 }
 
 // better reports whether it would balance better after a change than now.
-func (p Poise) better(then Poise, target float64) bool {
+func (p *Poise) better(then *Poise, target float64) bool {
 	return math.Abs(then.Now-target) < math.Abs(p.Now-target)-1e-9 && then.stands() >= p.stands()
 }
 
 // near reports whether it balances at the target, as far as it can be told: nothing is moved
 // for less than the uncertainty, or half a millimetre.
-func (p Poise) near(target float64) bool {
+func (p *Poise) near(target float64) bool {
 	fine := p.NowU
 	if math.IsNaN(fine) {
 		fine = 0.5
@@ -311,7 +312,7 @@ func (p Poise) near(target float64) bool {
 // Target is where it should balance, if it is known where it does: in the middle of the
 // limits or, in doubt, half the way from there to the forward one, since an aircraft that is
 // nose-heavy can be flown. Of one limit it is clear by twice what the balance is good to.
-func (p Poise) Target() (float64, bool) {
+func (p *Poise) Target() (float64, bool) {
 	clear := 2.
 	if p.NowU > 1 {
 		clear = 2 * p.NowU
@@ -344,13 +345,13 @@ type Slide struct {
 	Then, U     float64 // where it balances then
 	Verdict     measuring.Verdict
 
-	then Poise
+	then *Poise
 }
 
 // Slide is where the battery brings the balance to the target, or as near as its travel lets
 // it; false: the sheet says nothing of its travel. It is rounded to whole millimetres forward.
 // Where that does the balance no good it stays.
-func (p Poise) Slide(target float64) (Slide, bool) {
+func (p *Poise) Slide(target float64) (Slide, bool) {
 	travel := p.state.Sheet.Geometry.Battery
 	part, ok := p.battery(travel)
 	if !ok || part.Load.Mass == nil {
@@ -362,7 +363,7 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 	}
 	s := Slide{Title: part.Title, Item: part.Item, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), then: p}
 	is, far := part.Load.X, math.Floor(float(by, nil)+1e-9)
-	moved := func(by float64) Poise {
+	moved := func(by float64) *Poise {
 		from, to := balance.Place{X: new(big.Rat)}, balance.Place{X: ratOfFloat(by), U: 1} // how far, if nobody says from where
 		if is != nil {
 			from = balance.Place{X: is, U: part.UX}
@@ -395,7 +396,7 @@ func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
 
 // Pack is where the middle of the battery lies by what was recorded of it, and how long that
 // of the sheet is; false: nobody said, and it lies where the sheet has it if anywhere.
-func (p Poise) Pack() (at, long float64, ok bool) {
+func (p *Poise) Pack() (at, long float64, ok bool) {
 	part, there := p.battery(p.state.Sheet.Geometry.Battery)
 	said := slices.ContainsFunc(p.state.changes, func(c change) bool { return c.Item == part.Item && !c.Arm.IsZero() })
 	if !there || part.Load.X == nil || !said {
@@ -405,7 +406,7 @@ func (p Poise) Pack() (at, long float64, ok bool) {
 }
 
 // battery is the one that is on board, with what is known of it.
-func (p Poise) battery(travel steps.Travel) (Placed, bool) {
+func (p *Poise) battery(travel steps.Travel) (Placed, bool) {
 	for _, c := range p.state.Sheet.Geometry.Parts {
 		if c.Name != travel.Part || travel.Part == "" {
 			continue
@@ -422,7 +423,7 @@ func (p Poise) battery(travel steps.Travel) (Placed, bool) {
 
 // packLacks is that nobody said what the battery on board weighs, which has to be known to
 // move it; nil: somebody did, or there is none. Where it lies does not matter for how far.
-func (p Poise) packLacks() *Lack {
+func (p *Poise) packLacks() *Lack {
 	part, ok := p.battery(p.state.Sheet.Geometry.Battery)
 	if !ok || part.Load.Mass != nil || part.Item == "" {
 		return nil
@@ -441,7 +442,7 @@ type Ballast struct {
 // Ballast is the ballast at a station that brings the balance to the target, in whole steps
 // of the scale: on the nose-heavy side, or on the other one where that does more good. What
 // would end outside of the limits is none.
-func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
+func (p *Poise) Ballast(at, target, step float64) (Ballast, error) {
 	impossible := func(format string, args ...any) (Ballast, error) {
 		return Ballast{}, &Impossible{fmt.Sprintf(format, args...)}
 	}
@@ -469,7 +470,7 @@ func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
 	if at < target {
 		safe, other = up, down
 	}
-	then := func(grams float64) Poise {
+	then := func(grams float64) *Poise {
 		m := ratOfFloat(grams)
 		return p.after(balance.Change{Mass: m, U: p.state.statedU(m), To: &balance.Place{X: ratOfFloat(at), U: 1}})
 	}
@@ -503,7 +504,7 @@ func gramsOf(g float64) string {
 
 // Least is the least ballast and where: on the centre line, as far from the target as the
 // airframe reaches.
-func (p Poise) Least(target float64) (Ballast, error) {
+func (p *Poise) Least(target float64) (Ballast, error) {
 	of, known := planform.ExtentOf(p.state.Sheet.Geometry, p.state.selected, true)
 	if !known {
 		return Ballast{}, &Impossible{"the sheet does not say where its parts lie"}
@@ -520,7 +521,7 @@ type Over struct {
 }
 
 // Over is by how much it is too heavy; false: it is not.
-func (p Poise) Over() (Over, bool) {
+func (p *Poise) Over() (Over, bool) {
 	g, ok := p.state.massGate()
 	if !ok || g.Limits.High.IsZero() {
 		return Over{}, false
@@ -534,7 +535,7 @@ func (p Poise) Over() (Over, bool) {
 }
 
 // Step is the resolution of the scale that it is weighed with, in g.
-func (p Poise) Step() float64 {
+func (p *Poise) Step() float64 {
 	if _, gauge, ok := p.state.scale(); ok {
 		return float(gauge.Resolution.Rat("g"))
 	}

@@ -16,13 +16,13 @@ import (
 
 // poised is an airframe of 500 g that balances at a station, known to u, with its battery of
 // 150 g at -150 mm; it reaches from -200 to 600 mm.
-func poised(now, u, low, high float64, travel steps.Travel) Poise {
+func poised(now, u, low, high float64, travel steps.Travel) *Poise {
 	q := func(text string) quantity.Quantity { v, _ := quantity.Parse(text, quantity.Length); return v }
 	pack := balance.Load{Mass: big.NewRat(150, 1), X: big.NewRat(-150, 1)}
 	sheet := &steps.Sheet{Geometry: steps.Geometry{Battery: travel,
 		Bodies: []steps.Body{{Front: q("-200 mm"), Rear: q("600 mm"), Left: q("-20 mm"), Right: q("20 mm")}},
 		Parts:  []steps.Component{{Name: "pack", Title: "pack", X: q("-150 mm")}}}}
-	return Poise{Low: low, High: high, Now: now, NowU: u, Mass: 500, Weighed: true, Counts: true, state: &State{Sheet: sheet},
+	return &Poise{Low: low, High: high, Now: now, NowU: u, Mass: 500, Weighed: true, Counts: true, state: &State{Sheet: sheet},
 		now:      balance.Of(balance.Load{Mass: big.NewRat(500, 1), X: ratOfFloat(now)}),
 		weighing: balance.Weighing{Mass: big.NewRat(500, 1), X: ratOfFloat(now), U: u},
 		parts:    []Placed{{Title: "pack", Load: pack}}}
@@ -91,7 +91,7 @@ func TestAdviceMakesNothingWorse(t *testing.T) {
 func TestAdvice(t *testing.T) {
 	inf := math.Inf(1)
 	for name, c := range map[string]struct {
-		p                Poise
+		p                *Poise
 		at               float64
 		target, by, mass float64
 		near, short      bool

@@ -178,3 +178,109 @@ func TestARepairPlugsInAnewByItself(t *testing.T) {
 		t.Errorf("look is %s: %v", r.Progress, r.Reasons)
 	}
 }
+
+// What a check plugs in before a flight, and leaves so for it, is plugged in once more in a later sitting as what another job ends is: with
+// the hold before it, its cautions and its minutes, and out again at the end.
+func TestWhatIsPluggedInBeforeAFlight(t *testing.T) {
+	is := func(all ...string) (set []steps.Setting) {
+		for _, text := range all {
+			condition, state, _ := strings.Cut(text, "=")
+			set = append(set, steps.Setting{Condition: condition, State: state})
+		}
+		return set
+	}
+	step := func(name string, needs, sets []steps.Setting) steps.Step {
+		return steps.Step{Name: name, Kind: steps.Do, Do: "do " + name, Needs: needs, Sets: sets}
+	}
+	kit := sheet()
+	kit.Conditions[0].Guarded = "on" // the propeller
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", Title: "The plug", States: []string{"out", "in"}, Guarded: "in"})
+	b := workingOn(t, kit, one("power", step("plug", is("propeller=off"), is("battery=in")), step("pull", nil, is("battery=out")), step("fit", is("battery=out"), is("propeller=on"))))
+	b.must(setting("battery", "out"), setting("propeller", "off"))
+	b.done("plug", "pull", "fit")
+	throttle, arm := step("throttle", is("battery=out"), nil), step("arm", is("battery=out", "propeller=on"), is("battery=in"))
+	throttle.Kind, throttle.Confirm = steps.Hold, []string{"The throttle is down"}
+	arm.Cautions, arm.Hands = []string{"Stay out of its line."}, q("2 min")
+	run, launch := step("run", is("battery=in", "propeller=on"), nil), step("launch", is("battery=in"), nil)
+	check := &steps.Procedure{Name: "check", Title: "Check", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("field", throttle, arm, run, launch)}}
+	docs := *b.docs
+	docs.Procedures["sha256:check"], b.docs = check, &docs
+	b.must(Start{Procedure: check, Digest: "sha256:check", Sheet: kit, SheetDigest: "sha256:own"}, Clear{Step: "throttle", Answers: []bool{true}})
+	b.done("arm")
+	b.must(setting("battery", "out"))
+	b.after(23 * time.Hour)
+	because := func() (all string) {
+		for _, r := range b.step("run").Reasons {
+			all += fmt.Sprintf("%s %s %s; ", r.Remedy.Kind, r.Remedy.Setting, r.Remedy.Name)
+		}
+		return all
+	}
+	if got := because(); got != "clear :  check/throttle; " {
+		t.Errorf("a day later it waits for %s", got)
+	}
+	plan, err := scheduled(t, b.now, Hours{Sittings: []Sitting{{From: b.now, To: b.now.Add(time.Hour)}}}, b.state)
+	if err != nil {
+		t.Fatal(err)
+	}
+	turns := ""
+	for _, turn := range plan.Visits[0].Turns {
+		turns += fmt.Sprintf("%s%s %v %v %v; ", turn.Step, turn.Again, turn.Ends.Sub(turn.Begins), turn.Needs, turn.Sets)
+	}
+	if want := "throttleready 1m0s [battery: out] []; armready 2m0s [battery: out propeller: on] [battery: in]; run 1m0s [propeller: on battery: in] []; launch 1m0s [battery: in] []; pullsafe 1m0s [] [battery: out]; "; turns != want {
+		t.Errorf("the plan is %s, want %s", turns, want)
+	}
+	b.must(Clear{Step: "throttle", Answers: []bool{true}})
+	if got := because(); got != "set-condition battery: in ; " {
+		t.Errorf("with the throttle down it waits for %s", got)
+	}
+	if got := b.state.Heeded(is("battery=in")[0], b.now); len(got) != 1 || got[0] != arm.Cautions[0] {
+		t.Errorf("heeded is %v", got)
+	}
+	b.must(setting("battery", "in"))
+	if got := because(); got != "" {
+		t.Errorf("plugged in it waits for %s", got)
+	}
+}
+
+// What is armed is finished before another job of the airframe is begun: next does not lay it by for what a plan has first, and no plan
+// has hands at it for something else before it is pulled.
+func TestWhatIsArmedIsFinishedFirst(t *testing.T) {
+	b := armed(t)
+	safe, look := hands("safe", "4 min"), hands("look", "3 min")
+	safe.Sets = []steps.Setting{{Condition: "battery", State: "out"}, {Condition: "propeller", State: "off"}}
+	other := &steps.Procedure{Name: "other", Title: "Other", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("other", look, safe)}}
+	docs := *b.docs
+	docs.Procedures["sha256:other"], b.docs = other, &docs
+	b.must(Start{Procedure: other, Digest: "sha256:other", Sheet: b.state.Sheet, SheetDigest: "sha256:own"})
+	b.after(time.Minute)
+	planned := []Planned{{Job: "other", Step: "safe", Begins: b.now}, {Job: "other", Step: "look", Begins: b.now}, {Job: "work", Step: "full", Begins: b.now.Add(time.Hour)}}
+	leads := func(want string) {
+		t.Helper()
+		if g := b.state.NextBeside(b.now, nil, nil, planned); g.Step == nil || g.Step.Step.Name != want {
+			t.Errorf("next is %+v, want %s", g.Step, want)
+		}
+	}
+	for people := 1; people < 3; people++ {
+		p, err := scheduled(t, b.now, Hours{Hands: people, Sittings: []Sitting{{From: b.now, To: b.now.Add(time.Hour)}}}, b.state)
+		got := ""
+		for _, v := range p.Visits {
+			for _, turn := range v.Turns {
+				got += turn.Step + string(turn.Again) + " "
+			}
+		}
+		if want := "full disarm look safe "; err != nil || got != want {
+			t.Errorf("for %d people the plan is %s, %v; want %s", people, got, err, want)
+		}
+	}
+	leads("full")
+	b.done("full")
+	leads("disarm")
+	b.done("disarm")
+	leads("look")
+
+	b = armed(t) // in another sitting it is armed no more
+	b.docs = &docs
+	b.must(Start{Procedure: other, Digest: "sha256:other", Sheet: b.state.Sheet, SheetDigest: "sha256:own"}, setting("battery", "out"))
+	b.after(time.Minute)
+	leads("look")
+}

@@ -49,7 +49,7 @@ type AuditFilter struct {
 }
 
 // fits reports whether the filter selects the reading, where those failed.
-func (f AuditFilter) fits(r AuditedReading, failed map[int64]bool) bool {
+func (f AuditFilter) fits(r *AuditedReading, failed map[int64]bool) bool {
 	switch {
 	case f.Gate != "" && r.Reading.Gate != f.Gate,
 		f.Zone != "" && !lists.Contains(r.Gate.Of, f.Zone),
@@ -65,11 +65,11 @@ func (f AuditFilter) fits(r AuditedReading, failed map[int64]bool) bool {
 
 // Audit returns every reading that matches the filter, gate by gate in the
 // order of the sheet, and for each gate in the order of entry.
-func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error) {
+func (s *State) Audit(filter AuditFilter, at time.Time) ([]*AuditedReading, error) {
 	if err := s.CheckFilter(filter); err != nil {
 		return nil, err
 	}
-	var all []AuditedReading
+	var all []*AuditedReading
 	sheet := s.docs.Sheets[s.Airframe.Sheet]
 	for _, e := range s.Entries {
 		if digest := journal.NamesOf(e.Facts).Sheet; digest != "" {
@@ -85,17 +85,16 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 			counts[p] = true
 		}
 	}
-	for i := range all {
-		s.explainReading(&all[i], all, at)
-		s.agree(&all[i], counts, at)
+	for _, r := range all {
+		s.explainReading(r, all, at)
+		s.agree(r, counts, at)
 	}
 	rank := map[string]int{}
 	for i, g := range s.Sheet.Gates {
 		rank[g.Name] = i - len(s.Sheet.Gates)
 	}
 	sorting.Stable(all, func(i, k int) int {
-		a, b := &all[i], &all[k]
-		return rank[a.Reading.Gate] - rank[b.Reading.Gate]
+		return rank[all[i].Reading.Gate] - rank[all[k].Reading.Gate]
 	})
 	var failed map[int64]bool
 	if filter.Failures {
@@ -105,9 +104,9 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 		}
 	}
 	fit := all[:0:0]
-	for i := range all {
-		if filter.fits(all[i], failed) {
-			fit = append(fit, all[i])
+	for _, r := range all {
+		if filter.fits(r, failed) {
+			fit = append(fit, r)
 		}
 	}
 	return fit, nil
@@ -115,7 +114,7 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 
 // failed are the readings that were out of tolerance or undecided, by entry: alone, or with
 // those that they can only be judged with.
-func (s *State) failed(all []AuditedReading, at time.Time) (map[int64]bool, error) {
+func (s *State) failed(all []*AuditedReading, at time.Time) (map[int64]bool, error) {
 	record, err := s.Record(at)
 	if err != nil {
 		return nil, err
@@ -149,8 +148,8 @@ func (s *State) CheckFilter(f AuditFilter) error {
 }
 
 // audited judges one reading alone, by the limits that held when it was taken.
-func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) AuditedReading {
-	r := AuditedReading{Entry: e, Reading: f}
+func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) *AuditedReading {
+	r := &AuditedReading{Entry: e, Reading: f}
 	gate, _ := sheet.Gate(f.Gate)
 	r.Gate = gate.For(f.Point)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
@@ -197,7 +196,7 @@ func (s *State) measuredFor(position int64, gate string) (job, step string) {
 }
 
 // explainReading fills in what happened to a reading after it was taken.
-func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.Time) {
+func (s *State) explainReading(r *AuditedReading, all []*AuditedReading, at time.Time) {
 	position := r.Entry.Position
 	r.TakenBack = s.undone[position]
 	for _, e := range s.Entries[position+1:] {
@@ -360,7 +359,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 }
 
 // sumGauges adds what is known about the gauges that were used.
-func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.Time) {
+func (s *State) sumGauges(sum *AuditSummary, readings []*AuditedReading, at time.Time) {
 	for _, r := range readings {
 		if name := r.Reading.Gauge; !r.Checked && !lists.Contains(sum.NeverChecked, name) {
 			sum.NeverChecked = append(sum.NeverChecked, name)

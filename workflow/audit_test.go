@@ -209,7 +209,7 @@ func TestAReadingIsOfTheJobThatMeasuredIt(t *testing.T) {
 
 func TestAnOldReadingInTheAudit(t *testing.T) {
 	b := released(t)
-	of := func() AuditedReading {
+	of := func() *AuditedReading {
 		all, err := b.state.Audit(AuditFilter{Gate: "slot"}, b.now)
 		if err != nil {
 			t.Fatal(err)

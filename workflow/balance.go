@@ -56,18 +56,18 @@ var ErrUnbalanced = errors.New("the sheet names no gate of the balance point in 
 
 // Poise is where the airframe balances at the time: as it was weighed last, by a complete
 // set of readings with the same on board, and moved by what was changed after that.
-func (s *State) Poise(at time.Time) (Poise, error) {
+func (s *State) Poise(at time.Time) (*Poise, error) {
 	where := s.Sheet.Geometry.Balance
 	g, ok := s.Sheet.Gate(where.Gate)
 	if !ok || !g.In(s.selected) || g.Limits.Dimension() != quantity.Length {
-		return Poise{}, ErrUnbalanced
+		return nil, ErrUnbalanced
 	}
 	zero := in(where.Zero, "mm")
 	if zero == nil {
 		zero = new(big.Rat)
 	}
 	offset, _ := zero.Float64()
-	p := Poise{Gate: g, Zero: offset, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
+	p := &Poise{Gate: g, Zero: offset, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
 	if !g.Limits.Low.IsZero() {
 		p.Low = offset + float(g.Limits.Low.Rat("mm"))
 	}
@@ -124,7 +124,7 @@ func (s *State) whole() instant {
 }
 
 // weighed takes the weighing and what was changed since.
-func (p *Poise) weighed(m measurement, offset float64, f fittings) {
+func (p *Poise) weighed(m *measurement, offset float64, f fittings) {
 	s, then := p.state, m.last()
 	if r := p.Standing; len(r.Rests) > 0 && r.Finding.Missing == "" { // as the gate has it
 		if value, u, ok := s.valueIn(r, "mm"); ok {
@@ -143,7 +143,7 @@ func (p *Poise) weighed(m measurement, offset float64, f fittings) {
 }
 
 // doubts are what the record leaves open beside masses and stations.
-func (p *Poise) doubts(m measurement, f fittings) {
+func (p *Poise) doubts(m *measurement, f fittings) {
 	s, then := p.state, m.last()
 	later := func(e journal.Entry) bool { return !then.follows(e) }
 	for _, c := range f.began {
@@ -189,7 +189,7 @@ func (p *Poise) unknown(words string) {
 
 // outOfOrder are the changes of equipment of which the record does not tell whether they
 // came before the weighing, or no longer does.
-func (p *Poise) outOfOrder(m measurement) {
+func (p *Poise) outOfOrder(m *measurement) {
 	s := p.state
 	for _, e := range s.Entries {
 		changed, is := e.Facts.(journal.EquipmentChanged)
@@ -262,16 +262,16 @@ func (s *State) putBack(condition string) string {
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.
-func (p Poise) Shift() float64 { return p.Now - p.Station }
+func (p *Poise) Shift() float64 { return p.Now - p.Station }
 
 // Verdict is what the computed balance says of the limits: undecided where its interval
 // crosses one, or where nobody knows how good it is.
 //
 //go:noinline
-func (p Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
+func (p *Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
 
 //go:noinline
-func (p Poise) verdict(x float64) measuring.Verdict {
+func (p *Poise) verdict(x float64) measuring.Verdict {
 	u := p.NowU
 	switch {
 	case math.IsNaN(u) || !p.Sure():
@@ -286,15 +286,15 @@ func (p Poise) verdict(x float64) measuring.Verdict {
 
 // Doubtful reports whether the balance is worked out and not weighed as it is. With nothing
 // changed since the weighing it is where that had it, whether that counts or not.
-func (p Poise) Doubtful() bool { return !p.Weighed || !p.Counts && len(p.changes) > 0 }
+func (p *Poise) Doubtful() bool { return !p.Weighed || !p.Counts && len(p.changes) > 0 }
 
 // Sure reports whether all is known of what was changed since the weighing, and nothing
 // taken for granted. Else nothing is advised: it has to be weighed first.
-func (p Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
+func (p *Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
 
 // Practice is what its interval takes from common practice, as no source says it; advised: also
 // that of what is advised.
-func (p Poise) Practice(advised bool) []string {
+func (p *Poise) Practice(advised bool) []string {
 	var all []string
 	take := func(when bool, what string) {
 		if when {
@@ -312,4 +312,4 @@ func (p Poise) Practice(advised bool) []string {
 }
 
 // Asked is the time that it was asked for.
-func (p Poise) Asked() time.Time { return p.at }
+func (p *Poise) Asked() time.Time { return p.at }

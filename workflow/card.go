@@ -140,7 +140,7 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	}
 	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws(), Trims: s.Trims()}
 	if p, err := s.Poise(at); err == nil {
-		card.Balance = &p
+		card.Balance = p
 	}
 	if side, ok := s.Sideways(at); ok && side.Gate != "" {
 		card.Sideways = side

@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"fettle/steps"
@@ -340,16 +339,14 @@ type Overrun struct {
 	By    time.Time     // the sitting is over, or was to be
 	Takes time.Duration // with what must follow in that sitting
 	Joins bool          // that is the join of what the step coats
-	Uses  bool          // that is what the plan sets something hot, on or plugged in for
+	Uses  bool          // that is the first step that it sets something hot, on or plugged in for
+	Sets  []string      // that is set hot, on or plugged in for it first, and ended after it
 }
 
 // Overruns says how what is suggested outlasts the sitting of the last plan; nil: it does not, it can't wait, or nobody is there any
 // more.
 func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
-	by := s.leaves(now)
-	if now.Sub(by) > untended && s.Sits != nil { // the plan has nothing left for it
-		by = s.Sits()
-	}
+	by := s.sits(now)
 	if by.IsZero() || g.Step == nil || g.Presses || g.AtOnce || now.Sub(by) > untended {
 		return nil
 	}
@@ -358,7 +355,6 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 	o := &Overrun{By: by, Takes: s.takes(r, of)}
 	job, err := s.Job(r.Job)
 	if of != nil && err == nil {
-		hot := slices.ContainsFunc(r.Step.Sets, func(is steps.Setting) bool { return s.staysNot(job.written, is) })
 		for i := range s.Planned {
 			p := &s.Planned[i]
 			step, _, ok := job.Procedure.Step(p.Step)
@@ -372,16 +368,111 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 			if joins := step.Joint == r.Step.Joint && (step.Kind.Traits().Joins || p.Act == ToPress); joins && r.Step.Joint != "" {
 				o.Takes, o.Joins = p.Begins.Sub(of.Begins)+lasts, true
 				break
-			} else if hot && r.Step.Joint == "" && slices.ContainsFunc(s.NeedsAt(job, step, now), func(is steps.Setting) bool { return lists.Contains(r.Step.Sets, is) }) {
-				o.Takes, o.Uses = o.Takes+lasts+minutesOf(safeMinutes), true
-				break
 			}
 		}
 	}
-	if !now.Add(o.Takes).After(by) {
+	before, own, takes := s.setFor(r, now)
+	if o.Takes += takes; !now.Add(o.Takes).After(by) {
 		return nil
 	}
+	o.Uses = len(own) > 0
+	for _, is := range before {
+		o.Sets = append(o.Sets, is.String())
+	}
 	return o
+}
+
+// sits is when the sitting is over, or was, that has begun last: by the last plan, or as it was stated where the plan has nothing left
+// for it; zero: nobody knows.
+func (s *State) sits(now time.Time) time.Time {
+	by := s.leaves(now)
+	if now.Sub(by) > untended && s.Sits != nil {
+		by = s.Sits()
+	}
+	return by
+}
+
+// setFor is what is set hot, on or plugged in for a step, which does not stand so, or by the step itself for the first one after it, and
+// how long all of that takes beside the step: to set it, that first one, and to end it.
+func (s *State) setFor(r *StepReport, now time.Time) (before, own []steps.Setting, takes time.Duration) {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, nil, 0
+	}
+	needs := s.NeedsAt(job, r.Step, now)
+	for _, is := range needs {
+		j := s.ender(is)
+		if j == nil || s.Holds(is.Condition, now) == is.State {
+			continue
+		}
+		before = append(before, is)
+		if of, by := s.setter(is, needs, now); by != nil {
+			takes += s.lasts(of.Procedure, by)
+			if _, hold := s.looksOver(of.Procedure, by); hold != nil {
+				takes += s.lasts(of.Procedure, hold)
+			}
+		}
+		if safe, _ := s.ends(j.written, is, ""); !lists.Contains(r.Step.Sets, safe) {
+			takes += s.toEnd(is, r.Step.Name)
+		}
+	}
+	for _, is := range r.Step.Sets {
+		if s.staysNot(job.written, is) && s.Holds(is.Condition, now) != is.State {
+			own = append(own, is)
+			takes += s.firstUse(job, r, is, now) + s.toEnd(is, r.Step.Name)
+		}
+	}
+	return before, own, takes
+}
+
+// firstUse is how long the first step lasts that needs what a step before it sets.
+func (s *State) firstUse(job *Job, r *StepReport, is steps.Setting, now time.Time) (lasts time.Duration) {
+	passed := false
+	for _, step := range job.Procedure.Steps() {
+		if passed && needsSo(step.Needs, s.UsesOf(job, *step, now), is) {
+			if step.Kind.Traits().Passes {
+				lasts, _ = step.For.Duration()
+				return lasts
+			}
+			return s.lasts(job.Procedure, step)
+		}
+		passed = passed || step.Name == r.Step.Name
+	}
+	return 0
+}
+
+// toEnd is how long it takes to end what stands hot, on or plugged in, after the named step.
+func (s *State) toEnd(is steps.Setting, from string) time.Duration {
+	takes := minutesOf(safeMinutes)
+	if j := s.ender(is); j != nil {
+		takes = max(takes, s.lasts(j.Procedure, s.endedBy(j.written, is, from)))
+	}
+	return takes
+}
+
+// LeaveFor keeps what is suggested for a later sitting where something would be set hot, on or plugged in for it now, and ended at once
+// again: too little of this sitting is left for all of that, or the last plan has it in a later one. Whoever goes on all the same plans
+// again.
+func (s *State) LeaveFor(g *Suggestion, now time.Time) {
+	if g.Step == nil || g.Presses || g.AtOnce {
+		return
+	}
+	sets, own, _ := s.setFor(g.Step, now)
+	by := s.sits(now)
+	if s.Overruns(*g, now) != nil {
+		sets = append(sets, own...)
+	} else if g.Planned.Sub(now) <= Soon || by.After(now) && g.Planned.Before(by) {
+		return
+	}
+	if len(sets) == 0 {
+		return
+	}
+	r := *g.Step
+	r.Progress, r.Reasons = Waiting, nil
+	for _, is := range sets {
+		r.Reasons = append(r.Reasons, Reason{Because: ByState, Text: s.conditionTitle(is.Condition) + ": " + is.State + " is left for a later sitting", Remedy: s.remedy(Remedy{Kind: ToPlan})})
+	}
+	g.Step, g.Resolve = &r, r.Reasons
 }
 
 // outsideLimitsOf says why an adhesive does not work at the bench.

@@ -100,10 +100,21 @@ func (c *scheduler) findRows() (rows []*row) {
 	rows = nil
 	for _, r := range all {
 		if c.complete(r) {
+			r.now = r.now && !c.endedAhead(r)
 			rows = append(rows, r)
 		}
 	}
 	return rows
+}
+
+// endedAhead reports whether another job sets the condition otherwise before all that the row is for: it is set anew then.
+func (c *scheduler) endedAhead(r *row) bool {
+	for i := range c.tasks {
+		if c.tasks[i].setsOtherwise(r.is) && !lists.Contains(r.all, i) && !slices.ContainsFunc(r.tasks, func(k int) bool { return !c.precedes(i, k) }) {
+			return true
+		}
+	}
+	return false
 }
 
 //go:noinline
@@ -327,6 +338,9 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 			for _, d := range c.readying(r, group, goesOn) {
 				before = []int{put(d.step, d.minutes, AgainReady, before...)}
 				run = append(run, before[0])
+			}
+			if anew && len(run) > 0 && c.guardedBy(r) {
+				c.afterOthers(run[0], group[0])
 			}
 		} else if r.begins() {
 			run = []int{r.setter}

@@ -166,5 +166,15 @@ func (c *scheduler) lookOver() {
 		k := c.add(task{of: t.of, job: t.job, work: t.work, stage: t.stage, step: hold, minutes: c.minutes(t.work, hold), again: AgainReady}, front{})
 		c.order(k, i)
 		c.together(k, i)
+		c.afterOthers(k, i)
+	}
+}
+
+// afterOthers has what is done once more come after all of other jobs that comes before what it is for.
+func (c *scheduler) afterOthers(again, task int) {
+	for i := range c.tasks {
+		if c.tasks[i].job != c.tasks[task].job && c.tasks[i].step != nil && c.precedes(i, task) {
+			c.order(i, again)
+		}
 	}
 }

@@ -102,7 +102,7 @@ func (s *State) beside(r StepReport, presses bool, now time.Time) (all []OtherCl
 
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
-// in before a joint must be joined; of that first what looks over a damaged airframe,
+// in before a joint must be joined; of that first what a battery is plugged in for, then what looks over a damaged airframe,
 // then its repair; then what the last plan has first in its next sitting, also where a person at the bench sees to something before;
 // then in the stage last worked on, in the order written; then what the plan has later.
 //
@@ -119,6 +119,7 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 		planned = nil
 	}
 	out := Suggestion{Over: len(jobs) == 0, Outdated: outdated, planned: planned}
+	plugged, staysBy := s.pluggedIn(now), map[string]bool{}
 	reports := make([][]*StepReport, len(jobs))
 	for i, job := range jobs {
 		steps := s.trusted(s.stepsIn(job, now, every, false), now)
@@ -141,6 +142,9 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 	}
 	for i := range reports {
 		for _, r := range reports[i] {
+			if len(plugged) > 0 && s.isFor(plugged, jobs[i], &r.Step, now) {
+				staysBy[r.Job+"/"+r.Step.Name] = true
+			}
 			free := r.AtHand()
 			s.Apart(&out, r, now)
 			out.KeptApart = out.KeptApart || free && !r.AtHand()
@@ -149,7 +153,7 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 				ready = append(ready, *r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, *r)
-				if placeOf(r, planned) < len(planned) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
+				if (placeOf(r, planned) < len(planned) || staysBy[r.Job+"/"+r.Step.Name]) && seenToNow(r) && !(r.Stage == stage && reworkable(r)) {
 					ready = append(ready, *r)
 				}
 			}
@@ -194,6 +198,8 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 			return RankPresses
 		case !fits(r, of, dues, true, now):
 			return tight(r, of, dues, now)
+		case staysBy[r.Job+"/"+r.Step.Name] && (of == nil || leave.IsZero() || !of.Begins.After(leave)): // nobody lays by what is armed
+			return RankStaysBy
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case of != nil && !leave.IsZero() && of.Begins.After(leave):

@@ -127,15 +127,16 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 	if g.Step == nil {
 		return nil, by
 	}
-	if by = s.leaves(now); now.Sub(by) > untended && s.Sits != nil && len(s.standing(now, now)) > 0 { // it isn't planned
-		by = s.Sits()
-	}
+	by = s.sits(now)
 	long := now.Sub(by) > untended
 	ends := now.Add(s.takes(g.Step, planOf(g.Step, s.Planned)))
 	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
 		return long && !is.At.Before(by) || lists.Contains(g.Step.Step.Sets, is.safe) && !ends.After(by)
 	})
-	if !ends.After(by.Add(-minutesOf(safeMinutes * len(all)))) {
+	for _, is := range all {
+		ends = ends.Add(s.toEnd(is.is, g.Step.Step.Name))
+	}
+	if !ends.After(by) {
 		return nil, by
 	}
 	return reasonsOf(all), by

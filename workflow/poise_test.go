@@ -133,7 +133,7 @@ func (w weighing) request(text string) Request {
 	return change
 }
 
-func (w weighing) poise() Poise {
+func (w weighing) poise() *Poise {
 	w.t.Helper()
 	p, err := w.state.Poise(w.now)
 	if err != nil {

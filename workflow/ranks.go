@@ -14,7 +14,7 @@ type Rank int
 const (
 	RankPresses   Rank = iota // its window is open, or its coat is in hand: it can't wait
 	RankMakesSafe             // it makes safe what crashed
-	RankStaysBy               // somebody stays by the airframe, since it is plugged in
+	RankStaysBy               // somebody stays by the airframe, since it is plugged in; of its steps what it is plugged in for
 	RankLooksOver             // it looks a damaged airframe over
 	RankRepairs               // it repairs what is damaged
 	RankPlanned               // the last plan has it in its next sitting
@@ -147,20 +147,26 @@ func tight(r *StepReport, of *Planned, dues []*dueWork, now time.Time) Rank {
 }
 
 // turns are the open jobs that come before others while damage is open or a check is due: what looks the airframe over, which is the check
-// that is due where one is, and the repair. What comes before a flight is neither.
+// that is due where one is, and the repair. What comes before a flight is neither, nor is what plugs in, where a repair
+// is begun, which it waits for.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]Rank {
 	flight, _, due := s.checkDue(now)
 	if len(s.OpenDamages(now)) == 0 && !due {
 		return nil
 	}
-	turns := map[string]Rank{}
+	turns, repaired := map[string]Rank{}, slices.ContainsFunc(s.Jobs, func(j *Job) bool { return len(j.Damages) > 0 && s.Open(j, now) })
 	for _, j := range jobs {
 		switch {
 		case len(j.Damages) > 0:
 			turns[j.ID] = RankRepairs
-		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
+		case due && j.Procedure.Name == flight.Check, !due && j.Procedure.Kind == steps.Check && j.Procedure.Flight == "" && !(repaired && s.guards(j.Procedure)):
 			turns[j.ID] = RankLooksOver
 		}
 	}
 	return turns
+}
+
+// guards reports whether a step of a procedure sets what is guarded on an airframe, as it plugs a battery in or fits a propeller.
+func (s *State) guards(p *steps.Procedure) bool {
+	return steps.AnyStep(p.Steps(), func(step *steps.Step) bool { return steps.AnySetting(step.Sets, s.isGuarded) })
 }

@@ -51,11 +51,11 @@ type Judgement struct {
 }
 
 // Passed reports whether the gate was in tolerance.
-func (j Judgement) Passed() bool { return j.Report.Standing == Current }
+func (j *Judgement) Passed() bool { return j.Report.Standing == Current }
 
 // Of is the value that was judged at a point, or of a pair; without a name the result,
 // or the only point.
-func (j Judgement) Of(points ...string) (Judged, bool) {
+func (j *Judgement) Of(points ...string) (Judged, bool) {
 	for _, v := range j.Judged {
 		if lists.Equal(v.Of, points) || len(points) == 0 && (len(v.Of) == 0 || lists.Equal(v.Of, []string{""})) {
 			return v, true

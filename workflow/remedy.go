@@ -52,6 +52,7 @@ const (
 	ToWait          RemedyKind = "wait"                // Step: until it can be done
 	ToSeeNext       RemedyKind = "next"                // see what is open
 	ToPlanRepair    RemedyKind = "repair"              // plan the repair of the reported damage
+	ToPlan          RemedyKind = "plan"                // plan the evening again
 	ToReportDamage  RemedyKind = "report-damage"       // report the damage first
 	ToTakeBackFirst RemedyKind = "take-back-first"     // take back what depends on it first
 	ToDoAgain       RemedyKind = "do-again"            // record again what was taken back

@@ -28,7 +28,7 @@ type SinceGood struct {
 // A BalanceChange is where the airframe balanced before the flight and does now, and what
 // changed that.
 type BalanceChange struct {
-	Was, Is Poise
+	Was, Is *Poise
 	By      []string
 }
 

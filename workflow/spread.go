@@ -95,7 +95,7 @@ func (s *State) Drawn(gate string, which Which, at time.Time) (Drawn, error) {
 		if !life && (last > built || !whole || done || which == FirstJudged && first != nil && last > reworked) {
 			continue
 		}
-		values := s.drawnOf(j, life)
+		values := s.drawnOf(&j, life)
 		for i := range values {
 			values[i].Reworked = j.Entries[0] > reworked
 		}
@@ -112,7 +112,7 @@ func (s *State) Drawn(gate string, which Which, at time.Time) (Drawn, error) {
 }
 
 // drawnOf are the values of a judgement; of those read anew in its sitting alone if new.
-func (s *State) drawnOf(j Judgement, anew bool) []DrawnValue {
+func (s *State) drawnOf(j *Judgement, anew bool) []DrawnValue {
 	read := map[string]bool{}
 	for _, p := range j.Entries {
 		read[s.Entries[p].Facts.(journal.ReadingTaken).Point] = true

@@ -14,10 +14,22 @@ import (
 
 // This file knows what stands hot, on or plugged in now, when that is said, and that no sitting of a plan is over before it is ended.
 
-// ends is how the procedure leaves a condition, where nobody leaves it as it is: it is guarded or of the bench, a step sets it so, and
-// the last step that sets it sets it otherwise. Without a state: it may stay. By is the first step that ends it from the named one
-// on, else the last of all.
+// ends is how a condition is left that the procedure sets so, where nobody leaves it as it is: it is guarded or of the bench, and the last
+// step that sets it sets it otherwise; of what is left so, as a battery that is plugged in before a flight, it is as another job of the
+// airframe ends it. Without a state: it may stay. By is the first step that ends it from the named one on, else the last of all.
 func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe steps.Setting, by *steps.Step) {
+	safe, by = s.endsItself(p, is, from)
+	if safe != is {
+		return safe, by
+	}
+	if j := s.ender(is); j != nil && s.isGuarded(is) {
+		return s.endsItself(j.written, is, "")
+	}
+	return steps.Setting{}, nil
+}
+
+// endsItself is what [State.ends] is by steps of the procedure alone; where it leaves the condition as it is, that.
+func (s *State) endsItself(p *steps.Procedure, is steps.Setting, from string) (safe steps.Setting, by *steps.Step) {
 	def, known := s.Sheet.Condition(is.Condition)
 	if !known || def.Guarded != is.State && !def.Lapses() {
 		return steps.Setting{}, nil
@@ -30,7 +42,7 @@ func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe st
 			}
 		}
 	}
-	if !set || safe == is {
+	if !set {
 		return steps.Setting{}, nil
 	}
 	passed, found := false, false
@@ -70,7 +82,10 @@ func (s *State) staysNot(p *steps.Procedure, is steps.Setting) bool {
 //go:noinline
 func (s *State) ender(is steps.Setting) *Job {
 	for _, j := range s.Jobs {
-		if is.State != "" && s.staysNot(j.written, is) {
+		if is.State == "" {
+			break
+		}
+		if safe, _ := s.endsItself(j.written, is, ""); safe.State != "" && safe != is {
 			return j
 		}
 	}
@@ -109,7 +124,7 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 		if j == nil || c.at.After(by) {
 			continue
 		}
-		safe, _ := s.ends(j.written, is, "")
+		safe, _ := s.endsItself(j.written, is, "")
 		all = append(all, &hotThing{is, safe, def.Bench, wreck, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
@@ -166,20 +181,23 @@ const Soon = 30 * time.Minute
 // LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
 // sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
-	if all := s.Left(g, now); len(all) > 0 {
-		return all
+	left := s.Left(g, now)
+	if len(s.standing(now, now.Add(-untended))) > 0 {
+		return left
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
-	if by := s.leaves(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
+	if by := s.sits(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
 		heats = false
 	}
 	if goesOn || heats || g.Step != nil && s.busy(now) {
-		return nil
+		return left
 	}
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
-	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && (early || s.ahead(is, now)) }))
+	return append(left, reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
+		return is.wreck || s.needsIt(g.Step, is, now) && (early || s.ahead(is, now))
+	}))...)
 }
 
 // ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.
@@ -259,6 +277,35 @@ func Standing(fleet []*State, now time.Time) []Reason {
 		}
 	}
 	return reasonsOf(all)
+}
+
+// pluggedIn is what somebody stays by on the airframe now, such as a battery that is plugged in, in this sitting. Where a check is due,
+// that comes first, and nothing is.
+func (s *State) pluggedIn(now time.Time) (all []steps.Setting) {
+	for i := range s.Sheet.Conditions {
+		def := &s.Sheet.Conditions[i]
+		is := steps.Setting{Condition: def.Name, State: def.Guarded}
+		if def.Guarded != "" && !def.Bench && s.tendedNow(is, now) && s.ender(is) != nil && s.Unchecked(now) == nil {
+			all = append(all, is)
+		}
+	}
+	return all
+}
+
+// isFor reports whether what is plugged in is so for a step: the last step before it that changes that did so, as what else is guarded
+// stands now, and the step needs it, comes between, or ends it.
+//
+//go:noinline
+func (s *State) isFor(plugged []steps.Setting, j *Job, step *steps.Step, now time.Time) bool {
+	for _, is := range plugged {
+		name, _ := setFor(j.Procedure, is, step.Name)
+		_, done := j.done[name]
+		by, _, _ := j.Procedure.Step(name)
+		if need := stateOf(step.Needs, is.Condition); done && s.suits(&by, is, nil, now) && (need == "" || need == is.State) {
+			return true
+		}
+	}
+	return false
 }
 
 // setter is the step of an open job that set last what nobody leaves as it is, as what else is needed with it stands: a battery that was
@@ -358,22 +405,43 @@ func (s *State) safeFirst(is steps.Setting, at time.Time) (first steps.Setting) 
 		if other.Guarded == "" || other.Name == is.Condition || s.Holds(other.Name, at) != other.Guarded {
 			continue
 		}
-		every := true
-		first = steps.Setting{}
-		for _, j := range s.Jobs {
-			for _, step := range j.written.Steps() {
-				if of := stateOf(step.Sets, is.Condition); of == "" || stateOf(step.Sets, other.Name) != "" {
-					continue
-				}
-				first = steps.Setting{Condition: other.Name, State: stateOf(step.Needs, other.Name)}
-				every = every && first.State != "" && first.State != other.Guarded
-			}
-		}
-		if every && first.State != "" {
+		if first = s.changedWith(is.Condition, other); first.State != "" {
 			return first
 		}
 	}
 	return steps.Setting{}
+}
+
+// changedWith is how another condition, which is guarded, must stand while one is changed: each step that changes that alone needs it so,
+// and not guarded. Without a state: it may stand either way.
+func (s *State) changedWith(condition string, other *steps.Condition) (safe steps.Setting) {
+	every := true
+	for _, j := range s.Jobs {
+		for _, step := range j.written.Steps() {
+			if of := stateOf(step.Sets, condition); of == "" || stateOf(step.Sets, other.Name) != "" {
+				continue
+			}
+			safe = steps.Setting{Condition: other.Name, State: stateOf(step.Needs, other.Name)}
+			every = every && safe.State != "" && safe.State != other.Guarded
+		}
+	}
+	if !every {
+		return steps.Setting{}
+	}
+	return safe
+}
+
+// safely puts what is needed in the order in which it is set: a battery is plugged in once the propeller is on.
+func (s *State) safely(needs []steps.Setting) {
+	for i := range needs {
+		def, _ := s.Sheet.Condition(needs[i].Condition)
+		for k := i + 1; k < len(needs) && def.Guarded == needs[i].State; k++ {
+			if safe := s.changedWith(needs[k].Condition, &def); safe.State != "" {
+				needs[i], needs[k] = needs[k], needs[i]
+				break
+			}
+		}
+	}
 }
 
 // stateOf is how a condition is among settings; "": it is not.

@@ -92,25 +92,39 @@ func (c *scheduler) ends(i, of int, is steps.Setting) bool {
 func (c *scheduler) undisturbed() {
 	sides := c.sides()
 	for i := range c.stretches {
-		c.undisturb(&c.stretches[i])
+		st := &c.stretches[i]
+		var aside []int
+		for _, k := range append([]int{st.first, st.ended}, st.tasks...) {
+			if k >= 0 {
+				aside = c.aside(st.of, k, st.is)
+				break
+			}
+		}
+		c.undisturb(st, aside)
 	}
 	held := c.held
 	for i := range sides {
-		c.undisturb(&sides[i])
+		c.undisturb(&sides[i], nil)
 	}
 	c.held, c.sided = held, len(sides) > 0 // nothing ends these for a while
 }
 
-func (c *scheduler) undisturb(st *stretch) {
+func (c *scheduler) undisturb(st *stretch, aside []int) {
 	var last []int // of its tasks: nothing of them comes after it
 	for _, i := range st.tasks {
 		if i != st.first && !slices.ContainsFunc(st.tasks, func(k int) bool { return c.precedes(i, k) }) {
 			last = append(last, i)
 		}
 	}
+	others := aside
 	for _, other := range c.against(st.of, st.is) {
+		if !lists.Contains(aside, other) {
+			others = append(others, other)
+		}
+	}
+	for n, other := range others {
 		until := last
-		if !c.ends(other, st.of, st.is) && st.ended >= 0 {
+		if (n < len(aside) || !c.ends(other, st.of, st.is)) && st.ended >= 0 {
 			until = []int{st.ended}
 		}
 		if other == st.ended || other == st.first || lists.Contains(st.tasks, other) {
@@ -242,7 +256,8 @@ func (c *scheduler) keepOut(i, first, last int) {
 func (c *scheduler) disturbedAt(at int, starts []int) int {
 	r := c.rows[at]
 	is := c.cutOf(at, starts)
-	for _, i := range c.against(r.of, r.is) {
+	aside := c.aside(r.of, r.tasks[0], r.is)
+	for n, i := range append(aside, c.against(r.of, r.is)...) {
 		if lists.Contains(r.all, i) {
 			continue
 		}
@@ -250,7 +265,7 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 			before, after := r.around(is, g)
 			ending := g == len(is.tasks)
 			switch {
-			case what != undecided || after < 0 || ending && c.ends(i, r.of, r.is):
+			case what != undecided || after < 0 || ending && n >= len(aside) && c.ends(i, r.of, r.is):
 			case before < 0 && !r.stands(c), before >= 0 && starts[i]+c.tasks[i].minutes <= starts[before]:
 			case starts[i] < starts[after]+c.tasks[after].minutes:
 				return g
@@ -262,8 +277,7 @@ func (c *scheduler) disturbedAt(at int, starts []int) int {
 
 // tended reports whether somebody stays by what a row sets: it is guarded on its airframe, and there are others to work at.
 func (c *scheduler) tended(r *row) bool {
-	def, _ := c.fleet[r.of].Sheet.Condition(r.is.Condition)
-	return len(c.fleet) > 1 && !def.Bench && def.Guarded == r.is.State
+	return len(c.fleet) > 1 && c.guardedBy(r)
 }
 
 // alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, or from now on until one,
@@ -375,4 +389,35 @@ func (c *scheduler) comesFirst(k int, others func(t *task) bool) {
 			c.delay(k, i, c.tasks[k].minutes, tie{why: AfterStep})
 		}
 	}
+}
+
+// stands reports whether what is plugged in now, in the sitting that goes on, is so for a task.
+func (c *scheduler) stands(i int) bool {
+	t := &c.tasks[i]
+	if t.step == nil || !c.goesOn() {
+		return false
+	}
+	s := c.fleet[t.of]
+	plugged := s.pluggedIn(c.now)
+	return len(plugged) > 0 && s.isFor(plugged, t.job, t.step, c.now)
+}
+
+// guardedBy reports whether what a row sets is guarded on its airframe.
+func (c *scheduler) guardedBy(r *row) bool {
+	def, _ := c.fleet[r.of].Sheet.Condition(r.is.Condition)
+	return !def.Bench && def.Guarded == r.is.State
+}
+
+// aside are the tasks of other jobs of its airframe that do not come between what a row plugs in and the end of that, but for what a
+// clock that runs doesn't leave time for: nobody lays by what is armed, or has hands at it for something else.
+func (c *scheduler) aside(of, task int, is steps.Setting) (all []int) {
+	if def, _ := c.fleet[of].Sheet.Condition(is.Condition); def.Bench || def.Guarded != is.State {
+		return nil
+	}
+	for i := range c.tasks {
+		if t := &c.tasks[i]; t.of == of && t.step != nil && t.job.ID != c.tasks[task].job.ID && !c.pressed(i) {
+			all = append(all, i)
+		}
+	}
+	return all
 }

@@ -188,7 +188,7 @@ func (c *scheduler) airframe(of int, s *State) error {
 }
 
 // takeTurns has what looks over a damaged airframe, or one that came down hard, come before all other work on it, but for what waits for
-// that, and what a clock that runs doesn't leave time for.
+// that, what is plugged in now is for, and what a clock that runs doesn't leave time for.
 func (c *scheduler) takeTurns(of int, turn map[string]Rank) {
 	var looks, rest []int
 	for i := range c.tasks {
@@ -207,7 +207,7 @@ func (c *scheduler) takeTurns(of int, turn map[string]Rank) {
 			continue
 		}
 		for _, k := range rest {
-			if !c.pressed(k) {
+			if !c.pressed(k) && !c.stands(k) {
 				c.order(i, k)
 			}
 		}

@@ -250,6 +250,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 		out.With = t.adhesive.Name
 	}
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
+	c.fleet[t.of].safely(out.Needs)
 	for _, is := range out.Needs {
 		out.Titles = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition))
 	}

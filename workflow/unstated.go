@@ -49,14 +49,15 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 	return all
 }
 
-// endsStanding reports whether a task is the first that ends what somebody stays by on its airframe as it stands now.
+// endsStanding reports whether a task is the first that ends what somebody stays by on its airframe as it stands now, and no other one
+// ends what that is for.
 func (c *scheduler) endsStanding(ender int, def *steps.Condition, is steps.Setting) bool {
 	of := c.tasks[ender].of
 	if def.Guarded != is.State || def.Bench || !c.fleet[of].tendedNow(is, c.now) {
 		return false
 	}
 	for i := range c.tasks {
-		if c.precedes(i, ender) && c.tasks[i].setsOtherwise(is) {
+		if i != ender && c.tasks[i].setsOtherwise(is) && (c.precedes(i, ender) || c.tasks[i].of == of && c.stands(i) && !c.stands(ender)) {
 			return false
 		}
 	}

@@ -24,7 +24,7 @@ type measurement struct {
 }
 
 // last is the instant of the last of its readings.
-func (m measurement) last() instant {
+func (m *measurement) last() instant {
 	t := last(m.readings)
 	for _, other := range m.readings {
 		if other.at.After(t.at) {
@@ -36,24 +36,24 @@ func (m measurement) last() instant {
 
 // measurements are the complete ones of a gate, the latest first, whether they count still
 // or not. One reading taken after a change and another from before it are none.
-func (s *State) measurements(g steps.Gate, unit string) []measurement {
+func (s *State) measurements(g steps.Gate, unit string) []*measurement {
 	return s.measurementsUntil(g, unit, s.whole())
 }
 
 // measurementsUntil are those by what was read until an instant.
-func (s *State) measurementsUntil(g steps.Gate, unit string, until instant) []measurement {
+func (s *State) measurementsUntil(g steps.Gate, unit string, until instant) []*measurement {
 	all := s.measuredOneWay(g, unit, until)
 	if other, ok := g.Other(); ok {
 		all = append(all, s.measuredOneWay(other, unit, until)...)
 		sorting.Stable(all, func(i, k int) int {
-			a, b := &all[i], &all[k]
+			a, b := all[i], all[k]
 			return b.last().at.Compare(a.last().at)
 		})
 	}
 	return all
 }
 
-func (s *State) measuredOneWay(g steps.Gate, unit string, until instant) []measurement {
+func (s *State) measuredOneWay(g steps.Gate, unit string, until instant) []*measurement {
 	record := s.gates[g.Name]
 	if record == nil {
 		return nil
@@ -72,12 +72,12 @@ func (s *State) measuredOneWay(g steps.Gate, unit string, until instant) []measu
 		}
 		runs[n] = append(runs[n], t)
 	}
-	var all []measurement
+	var all []*measurement
 	for n := len(changes); n >= 0; n-- {
 		if len(runs[n]) == 0 {
 			continue
 		}
-		m := measurement{gate: g, readings: runs[n]}
+		m := &measurement{gate: g, readings: runs[n]}
 		m.report = s.judged(GateReport{Gate: g}, runs[n])
 		if m.report.Finding.Missing != "" {
 			continue
@@ -206,7 +206,7 @@ func onScales(g steps.Gate) bool {
 
 // massed is one time that the whole airframe was weighed.
 type massed struct {
-	measurement
+	*measurement
 	grams, u float64
 }
 
@@ -240,7 +240,7 @@ func (s *State) massesUntil(until instant) []massed {
 }
 
 // carried is what the scales of a weighing carried together.
-func carried(m measurement) (massed, bool) {
+func carried(m *measurement) (massed, bool) {
 	var points []measuring.Point
 	for _, p := range m.report.Points {
 		points = append(points, measuring.Point(p))
@@ -352,7 +352,7 @@ func (s *State) sumOfParts(at map[string]spot, f fittings) WeighedMass {
 // massThen is what the airframe weighed when it was balanced: what the scales carried, else
 // as it was weighed with the same on board or, with what was changed between, otherwise;
 // else the sum of its parts.
-func (s *State) massThen(m measurement, f fittings) WeighedMass {
+func (s *State) massThen(m *measurement, f fittings) WeighedMass {
 	if own, ok := carried(m); ok {
 		return WeighedMass{Grams: own.grams, U: own.u, Basis: Measured, Gate: m.gate.Name, Entry: m.last().position, At: m.last().at}
 	}

@@ -300,7 +300,7 @@ func (s *State) atOdds(r GateReport, at time.Time) string {
 		}
 		return s.heavier(then)
 	}
-	scales, ok := carried(measurement{gate: r.Gate, report: r})
+	scales, ok := carried(&measurement{gate: r.Gate, report: r})
 	if !ok {
 		return ""
 	}

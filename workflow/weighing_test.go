@@ -45,7 +45,7 @@ func TestTippingOverThreeScales(t *testing.T) {
 // rounded up to 47 lb; figure 6-41 proves them. A step of the scale is a pound.
 func TestBallastPublished(t *testing.T) {
 	rat := func(text string) *big.Rat { r, _ := new(big.Rat).SetString(text); return r }
-	p := Poise{Low: math.Inf(-1), High: 99, now: balance.Of(balance.Load{Mass: rat("3034"), X: rat("99.6")}), weighing: balance.Weighing{Mass: rat("3034"), X: rat("99.6")},
+	p := &Poise{Low: math.Inf(-1), High: 99, now: balance.Of(balance.Load{Mass: rat("3034"), X: rat("99.6")}), weighing: balance.Weighing{Mass: rat("3034"), X: rat("99.6")},
 		Now: 99.6, NowU: math.NaN(), Mass: 3034, Unknown: []string{"how good the weighing is"}, state: &State{Sheet: &steps.Sheet{}}}
 	got, err := p.Ballast(60, 99, 1)
 	if err != nil || got.Mass != 47 || got.Then > 99 {

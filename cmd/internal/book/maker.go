@@ -59,8 +59,8 @@ type maker struct {
 	o        Options
 	now      time.Time
 	record   *workflow.Record
-	audited  map[int64]workflow.AuditedReading // by entry
-	flights  map[int64]workflow.FlightFacts    // by entry
+	audited  map[int64]*workflow.AuditedReading // by entry
+	flights  map[int64]workflow.FlightFacts     // by entry
 	entries  []entry
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
@@ -76,7 +76,7 @@ type maker struct {
 
 func newMaker(s *workflow.State, o Options) *maker {
 	m := &maker{
-		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]workflow.AuditedReading{}, flights: map[int64]workflow.FlightFacts{}, placed: map[int64]bool{}, places: places(),
+		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]*workflow.AuditedReading{}, flights: map[int64]workflow.FlightFacts{}, placed: map[int64]bool{}, places: places(),
 		pictures: map[string]picture{}, shown: map[string]photo{}, drawn: map[string]bool{},
 	}
 	says := page.NewJournal(s).Entries

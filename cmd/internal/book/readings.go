@@ -58,7 +58,7 @@ type value struct {
 
 // A reading is one reading as it was typed.
 type reading struct {
-	workflow.AuditedReading
+	*workflow.AuditedReading
 	Counts string // "": it does
 }
 
@@ -175,7 +175,7 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 }
 
 // counts says why a reading counts no more; "": it does.
-func (m *maker) counts(a workflow.AuditedReading) string {
+func (m *maker) counts(a *workflow.AuditedReading) string {
 	switch {
 	case a.Superseded > 0 && a.StaleBy.IsZero():
 		return "measured again"

@@ -53,7 +53,10 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if suggestion.Becomes > 0 && step == "" && !a.json {
+			if step == "" && !suggestion.Theirs {
+				s.LeaveFor(&suggestion, a.time.Now())
+			}
+			if suggestion.Becomes > 0 && suggestion.Step != nil && step == "" && !a.json {
 				d.BePerson(cmd.Context(), suggestion.Becomes)
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())

@@ -105,7 +105,7 @@ type AuditedReading struct {
 
 // NewAudit makes the page of an audit. chosen says in words which readings are
 // listed; "" for all.
-func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []workflow.AuditedReading, chosen string, at time.Time) Audit {
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []*workflow.AuditedReading, chosen string, at time.Time) Audit {
 	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, MayFly: mayFly(s, at), Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		a.Readings = append(a.Readings, newReading(r, record))
@@ -114,7 +114,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Rec
 }
 
 // newReading is one reading with what became of it.
-func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReading {
+func newReading(r *workflow.AuditedReading, record *workflow.Record) AuditedReading {
 	one := AuditedReading{
 		Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
 		By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
@@ -149,7 +149,7 @@ func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReadi
 
 // verdict is that of the reading alone, or else of what it was compared with, or came to, as
 // it was judged then.
-func verdict(r workflow.AuditedReading, record *workflow.Record) string {
+func verdict(r *workflow.AuditedReading, record *workflow.Record) string {
 	if r.Gate.Result.IsZero() && r.Gate.Alone() {
 		return string(r.OwnVerdict.Verdict)
 	}
@@ -171,7 +171,7 @@ const (
 )
 
 // stands says whether a reading still counts, and if not, the first reason.
-func stands(r workflow.AuditedReading) string {
+func stands(r *workflow.AuditedReading) string {
 	switch {
 	case r.TakenBack > 0:
 		return fmt.Sprintf("taken back by entry %d", r.TakenBack)

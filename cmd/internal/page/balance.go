@@ -135,7 +135,7 @@ func stationOf(x, u float64, wing planform.Surface, zero float64) Station {
 
 // NewBalance makes the page; try are parts to be tried, and at a station for ballast, NaN
 // for the least.
-func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChanged, at float64) (Balance, error) {
+func NewBalance(s *workflow.State, p *workflow.Poise, try []journal.EquipmentChanged, at float64) (Balance, error) {
 	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Reads: p.Gate.Title, Zero: p.Zero, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
 		Counts: p.Counts, At: p.At, Now: stationIf(stationOf(p.Now, p.NowU, p.Wing, p.Zero), p.Unknown), Verdict: string(p.Verdict()), Mass: finite(p.Mass), MassBy: massFrom(p.MassBy),
 		Unknown: p.Unknown, Assumed: p.Assumed, Remedy: toSay(s.Airframe.Mark, p.Lacks)}
@@ -215,7 +215,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 
 // level says where it balances across, and what levels it, in whole steps of the scale;
 // nothing of what the scales can't tell from level.
-func (b *Balance) level(s *workflow.State, p workflow.Poise) {
+func (b *Balance) level(s *workflow.State, p *workflow.Poise) {
 	side, ok := s.Sideways(p.Asked())
 	if !ok {
 		return

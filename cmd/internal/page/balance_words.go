@@ -37,7 +37,7 @@ func (l *lines) advised(line string) {
 }
 
 // weighAgain says why the balance has to be weighed again; "": it stands.
-func weighAgain(p workflow.Poise) string {
+func weighAgain(p *workflow.Poise) string {
 	switch by := p.Shift(); {
 	case p.Counts:
 		return ""
@@ -57,7 +57,7 @@ func weighAgain(p workflow.Poise) string {
 }
 
 // granted is what is taken for granted of the weighing and of what came after it.
-func granted(p workflow.Poise) string {
+func granted(p *workflow.Poise) string {
 	if len(p.Assumed) == 0 {
 		return ""
 	}

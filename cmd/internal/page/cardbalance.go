@@ -52,7 +52,7 @@ type Lying struct {
 }
 
 func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
-	b := &CardBalance{Gate: p.Gate.Name, Zero: p.Zero, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(*p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
+	b := &CardBalance{Gate: p.Gate.Name, Zero: p.Zero, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
 	if at, long, ok := p.Pack(); ok {
 		b.Pack = &Lying{at, at - long/2, at + long/2}
 	}

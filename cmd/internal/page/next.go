@@ -84,10 +84,8 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
-	if len(left) == 0 {
-		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-			n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
-		}
+	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
@@ -136,6 +134,8 @@ func takesWith(o *workflow.Overrun) string {
 		return "until it is joined"
 	case o.Uses:
 		return "with the step that it is for"
+	case len(o.Sets) > 0:
+		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
 }
@@ -152,7 +152,7 @@ func (p *Step) heed(s *workflow.State, now time.Time) {
 		if r.Remedy.Kind != workflow.ToSetCondition {
 			continue
 		}
-		for _, caution := range s.Heeded(r.Remedy.Setting, now) {
+		for _, caution := range slices.Backward(s.Heeded(r.Remedy.Setting, now)) {
 			if !lists.Contains(p.Whole, caution) {
 				p.Cautions, p.Whole = append([]string{caution}, p.Cautions...), append([]string{caution}, p.Whole...)
 			}
@@ -304,7 +304,7 @@ func (n *Next) Later(c *Clock) string { return n.late(c) + n.planned(c) }
 
 // leaveToThem has the page of a step that is for others, who are at the bench, say that, and not how it is done.
 func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, now time.Time) {
-	if !suggestion.Theirs {
+	if !suggestion.Theirs || n.Step == nil {
 		return
 	}
 	n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Begins = n.Whose, "", nil, nil, nil, nil, false

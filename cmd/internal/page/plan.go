@@ -53,7 +53,7 @@ type PlanSitting struct {
 	Turns     []workflow.Turn   `json:"turns"`
 	Tools     []string          `json:"tools,omitempty"`
 	Materials []string          `json:"materials,omitempty"`
-	Set       []string          `json:"set,omitempty"` // how conditions must stand, in the order that they are needed
+	Set       []string          `json:"set,omitempty"` // how conditions must stand that nothing sets before, in the order that they are needed
 	Second    bool              `json:"second_person,omitempty"`
 	Leave     []workflow.Left   `json:"leave,omitempty"`    // how conditions stand before anybody leaves
 	After     []workflow.Drying `json:"after,omitempty"`    // what still dries when the last turn is over
@@ -123,13 +123,22 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 		}
 	}
 	var all []steps.Step
+	stands := map[string]string{} // by airframe and condition, as it was needed or set last
 	for _, t := range v.Turns {
 		all = append(all, steps.Step{Tools: t.Tools, Parts: t.Parts})
 		add(&s.Materials, t.With)
 		for i, needs := range t.Needs {
-			if i < len(t.Titles) {
-				add(&s.Set, t.Titles[i]+": "+needs.State)
+			if of := t.Mark + " " + needs.Condition; i < len(t.Titles) && stands[of] != needs.State {
+				if stands[of] == "" {
+					add(&s.Set, t.Titles[i]+": "+needs.State)
+				} else {
+					s.Set = append(s.Set, t.Titles[i]+": "+needs.State)
+				}
+				stands[of] = needs.State
 			}
+		}
+		for _, sets := range t.Sets {
+			stands[t.Mark+" "+sets.Condition] = sets.State
 		}
 		s.Second = s.Second || t.Second
 	}

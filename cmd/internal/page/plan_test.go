@@ -317,3 +317,23 @@ func TestPlanHasOneZone(t *testing.T) {
 		t.Error("what was not read has a time, or the timetable was changed")
 	}
 }
+
+// What must stand at the bench is named where no turn before has it so, in the order in which it is needed: who fits a propeller in one
+// sitting after a plug was in is not told to fit it beside that.
+func TestPlanSaysWhatMustStand(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	is := func(condition, state string) steps.Setting {
+		return steps.Setting{Condition: condition, State: state}
+	}
+	titles := []string{"The propeller", "The plug"}
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{
+		{Mark: "FN-01", Title: "Plug it in", Needs: []steps.Setting{is("propeller", "off"), is("battery", "out")}, Titles: titles, Sets: []steps.Setting{is("battery", "in")}},
+		{Mark: "FN-01", Title: "Try it", Needs: []steps.Setting{is("propeller", "off"), is("battery", "in")}, Titles: titles},
+		{Mark: "FN-01", Title: "Tie it down", Needs: []steps.Setting{is("battery", "out"), is("propeller", "on")}, Titles: []string{"The plug", "The propeller"}},
+		{Mark: "FN-01", Title: "Run it", Needs: []steps.Setting{is("propeller", "on"), is("battery", "in")}, Titles: titles},
+	}}
+	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now})
+	if want := "The propeller: off; The plug: out; The plug: out; The propeller: on; The plug: in\n"; !strings.Contains(text, want) {
+		t.Errorf("no %s in\n%s", want, text)
+	}
+}

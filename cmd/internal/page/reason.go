@@ -199,6 +199,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "wait for it", "fettle wait " + r.Mark + " " + r.Step
 	case workflow.ToSeeNext:
 		return "see what comes next", "fettle next " + r.Mark
+	case workflow.ToPlan:
+		return "to go on now, plan again", "fettle plan"
 	case workflow.ToPlanRepair:
 		return "", "fettle repair " + r.Mark
 	case workflow.ToReportDamage:

@@ -1,0 +1,42 @@
+package desk
+
+import (
+	"testing"
+	"time"
+
+	"fettle/workflow"
+)
+
+// Whoever asks is the person that they were in this sitting, or the first whom nobody else is; nobody is one that the plan is not for, and
+// once all are somebody, whoever else comes is nobody.
+func TestWhoIsWhichPerson(t *testing.T) {
+	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	since := func(who int, ago time.Duration) person { return person{who, now.Add(-ago)} }
+	const sitting = workflow.SittingLength
+	for name, test := range map[string]struct {
+		people int
+		known  map[string]person
+		who    int
+		others int // as bits
+	}{
+		"a plan for one":          {0, nil, 0, 0},
+		"the first":               {2, nil, 1, 0},
+		"the first is taken":      {2, map[string]person{"ben": since(1, time.Hour)}, 2, 1 << 1},
+		"the second is taken":     {2, map[string]person{"ben": since(2, time.Hour)}, 1, 1 << 2},
+		"as they were":            {2, map[string]person{"ada": since(2, time.Hour)}, 2, 0},
+		"as both were":            {2, map[string]person{"ada": since(2, time.Hour), "ben": since(1, 0)}, 2, 1 << 1},
+		"at the end of a sitting": {2, map[string]person{"ada": since(2, sitting), "ben": since(1, sitting)}, 2, 1 << 1},
+		"in another sitting":      {2, map[string]person{"ada": since(2, sitting+time.Second), "ben": since(1, sitting+time.Second)}, 1, 0},
+		"not yet":                 {2, map[string]person{"ada": since(2, -time.Second), "ben": since(1, -time.Second)}, 1, 0},
+		"of a plan for more":      {2, map[string]person{"ada": since(3, time.Hour), "ben": since(3, time.Hour)}, 1, 0},
+		"all are taken":           {2, map[string]person{"ben": since(1, time.Hour), "cleo": since(2, time.Hour)}, 0, 1<<1 | 1<<2},
+	} {
+		o := order{Who: test.known, Planned: map[string][]workflow.Planned{"PL-01": {{Step: "sand"}}}}
+		if test.people > 0 {
+			o.Planned["PL-02"] = []workflow.Planned{{Step: "cut", Hands: []int{1}}, {Step: "lift", Hands: []int{1, test.people}}}
+		}
+		if who, others := o.who("ada", now); who != test.who || others != test.others {
+			t.Errorf("%s: person %d, others %b; want %d, %b", name, who, others, test.who, test.others)
+		}
+	}
+}

@@ -1,0 +1,62 @@
+package page
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// plugged is an airframe whose battery a job has plugged in, and what is left of that job.
+func plugged(t *testing.T, mark string, at time.Time) *workflow.State {
+	t.Helper()
+	sheet := &steps.Sheet{Conditions: []steps.Condition{{Name: "battery", States: []string{"out", "in"}, Guarded: "in"}}}
+	is := func(state string) []steps.Setting { return []steps.Setting{{Condition: "battery", State: state}} }
+	work := &steps.Procedure{Name: "work", Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{
+		{Kind: steps.Do, Name: "plug", Sets: is("in")}, {Kind: steps.Do, Name: "try", Needs: is("in")}, {Kind: steps.Do, Name: "pull", Sets: is("out")}}}}}
+	entries := []journal.Entry{}
+	for i, f := range []journal.Facts{journal.Registered{Mark: mark, Sheet: "sheet"}, journal.JobOpened{Job: "work", Procedure: "work", Sheet: "sheet"}, journal.ConditionSet{Setting: is("in")[0]}} {
+		entries = append(entries, journal.Entry{Position: int64(i), At: at, Recorded: at, Facts: f})
+	}
+	s, err := workflow.Replay(entries, workflow.Documents{Sheets: map[string]*steps.Sheet{"sheet": sheet}, Procedures: map[string]*steps.Procedure{"work": work}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// Whoever is told what is plugged in on another airframe stays by it, and is told how to end it; not where the plan has somebody else there
+// by now: whoever pulls the plug then pulls it from under their hands.
+func TestWhoStaysByWhatIsPluggedIn(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	there := plugged(t, "CW-02", now)
+	s := plugged(t, "CW-01", now).Beside([]*workflow.State{there})
+	r := s.Steps(s.Jobs[0], now)[1]
+	share := func(who int, mark string, planned time.Time) workflow.Share {
+		return workflow.Share{Who: who, Mark: mark, Step: r, Planned: planned}
+	}
+	for name, test := range map[string]struct {
+		others []workflow.Share
+		by     int
+	}{
+		"nobody":           {nil, 0},
+		"somebody is":      {[]workflow.Share{share(2, "CW-02", now)}, 2},
+		"since a while":    {[]workflow.Share{share(2, "CW-02", now.Add(-5*time.Minute))}, 2},
+		"not yet":          {[]workflow.Share{share(2, "CW-02", now.Add(time.Minute))}, 0},
+		"they are here":    {[]workflow.Share{share(2, "", now)}, 0},
+		"they are at CW-3": {[]workflow.Share{share(2, "CW-03", now)}, 0},
+	} {
+		n := NextOf(s, workflow.Suggestion{Step: &r, Others: test.others}, now)
+		text := n.AtOnce(&Clock{Now: now})
+		says, pulls := "**Caution, stay by CW-02:**", strings.Contains(text, "fettle bench CW-02")
+		if test.by > 0 {
+			says = "**Caution, person 2 stays by CW-02:**"
+		}
+		if len(n.Plugged) != 1 || n.Plugged[0].By != test.by || !strings.Contains(text, says) || pulls == (test.by > 0) {
+			t.Errorf("%s: %+v; %q", name, n.Plugged, text)
+		}
+	}
+}

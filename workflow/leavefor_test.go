@@ -1,0 +1,89 @@
+package workflow
+
+import (
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// What is plugged in for a step, and pulled after it, is left for a later sitting where this one has no time for all of that, and where the
+// last plan has the step later: else it is plugged in, and at once pulled again. It takes 2 min to plug it in, 20 to try, and 3 to pull.
+func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
+	plug.Sets, pull.Sets = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "out"}}
+	try.Needs = plug.Sets
+	b := workingOn(t, kit, one("power", plug, try, pull))
+	b.done("plug")
+	now := evening.Add(time.Minute)
+	in := func(minutes int) time.Time { return now.Add(minutesOf(minutes)) }
+	tried := func(at int) []Planned {
+		return []Planned{{Job: b.state.Jobs[0].ID, Step: "try", Begins: in(at), Minutes: 20, Leave: in(at + 30)}}
+	}
+	for _, test := range []struct {
+		name    string
+		battery string
+		over    int
+		planned []Planned
+		left    bool
+		takes   int
+	}{
+		{"time for all of it", "out", 25, nil, false, 0},
+		{"not for all of it", "out", 24, nil, true, 25},
+		{"it is over", "out", -30, nil, true, 25},
+		{"over for long", "out", -90, nil, false, 0},
+		{"it is in", "in", 24, nil, false, 0},
+		{"planned now", "out", 0, tried(0), false, 0},
+		{"planned for tomorrow", "out", 0, tried(24 * 60), true, 0},
+		{"planned for tomorrow, and in", "in", 0, tried(24 * 60), false, 0},
+	} {
+		is := *b
+		is.now = now
+		is.must(setting("battery", test.battery))
+		s := is.state
+		s.Planned = test.planned
+		if test.over != 0 {
+			s.Sits = func() time.Time { return in(test.over) }
+		}
+		g := s.Next(now)
+		if o := s.Overruns(g, now); (o != nil) != (test.takes > 0) || o != nil && o.Takes != minutesOf(test.takes) {
+			t.Errorf("%s: it outlasts the sitting by %+v", test.name, o)
+		}
+		s.LeaveFor(&g, now)
+		if left := len(g.Resolve) == 1 && g.Resolve[0].Remedy.Kind == ToPlan; g.Step == nil || g.Step.Step.Name != "try" || left != test.left {
+			t.Errorf("%s: %+v", test.name, g.Resolve)
+		}
+	}
+}
+
+// What a step plugs in itself is for the first step after it, and is pulled after that: too little time for all three is said, and the
+// step left. So is too little time to pull what stands plugged in, as long as that takes.
+func TestWhatAStepPlugsInIsLeftWithTheStep(t *testing.T) {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
+	plug.Sets, pull.Sets = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "out"}}
+	try.Needs = plug.Sets
+	b := workingOn(t, kit, one("power", plug, try, pull))
+	over := 0
+	sits := func() time.Time { return b.now.Add(minutesOf(over)) }
+	for at, left := range map[int]bool{25: false, 24: true} {
+		b.state.Sits, over = sits, at
+		g := b.state.Next(b.now)
+		if o := b.state.Overruns(g, b.now); (o != nil) != left || left && (!o.Uses || o.Takes != 25*time.Minute) {
+			t.Errorf("%d min are left: it outlasts the sitting by %+v", at, o)
+		}
+		if b.state.LeaveFor(&g, b.now); len(g.Resolve) > 0 != left {
+			t.Errorf("%d min are left: %+v", at, g.Resolve)
+		}
+	}
+	b.done("plug")
+	for at, ends := range map[int]bool{23: false, 22: true} {
+		b.state.Sits, over = sits, at
+		if end, _ := b.state.EndFirst(b.state.Next(b.now), b.now); len(end) > 0 != ends {
+			t.Errorf("%d min are left for try and pull: %v", at, end)
+		}
+	}
+}
