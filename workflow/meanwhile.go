@@ -127,12 +127,16 @@ func (s *State) forOthers(who int, g *Suggestion, now time.Time) (others, theirs
 	if g.Step == nil || len(g.Hands) == 0 || !apart(g.Hands, []int{who}) {
 		return false, false
 	}
-	theirs = s.there(g.Hands, planOf(g.Step, g.planned), now)
+	of := planOf(g.Step, g.planned)
+	theirs = s.there(g.Hands, of, now)
 	switch {
 	case g.Presses:
 		theirs = theirs && (now.Before(g.By) || now.Sub(g.Planned) <= Slip)
 		return theirs, theirs
-	case theirs, who == 0 || g.AtOnce:
+	case g.AtOnce:
+		theirs = theirs && (of == nil || of.Begins.Sub(now) <= Soon)
+		return theirs, theirs
+	case theirs, who == 0:
 		return theirs, theirs
 	}
 	return g.Late(now) == 0, false

@@ -52,8 +52,8 @@ func TestATurnCostsNobodyTheirJoin(t *testing.T) {
 	}
 }
 
-// A join whose window is open is for whoever is at the bench, unless those whom the plan has it for are there and it is not late; what
-// makes safe what crashed is for everybody, and never planned for later.
+// A join whose window is open is for whoever is at the bench, unless those whom the plan has it for are there and it is not too late; what
+// makes safe what crashed is for everybody, unless the plan has it now for one who is there, and never planned for later.
 func TestWhatIsForEverybody(t *testing.T) {
 	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("cut", plain("cut")))
 	b.done("coat")
@@ -64,15 +64,16 @@ func TestWhatIsForEverybody(t *testing.T) {
 	}{
 		"the other one is there":     {2, 1 << 1, 15, true},
 		"and a little late":          {2, 1 << 1, 22, true},
-		"and late":                   {2, 1 << 1, 23, false},
+		"and late, not too late":     {2, 1 << 1, 23, true},
+		"too late for its window":    {2, 1 << 1, 40, false},
 		"nobody knows who is there":  {2, 0, 15, false},
 		"a third one is":             {2, 1 << 3, 15, false},
 		"it is one's own":            {1, 1 << 2, 15, false},
-		"nobody knows who this is":   {0, 1 << 1, 15, false},
+		"a third one asks":           {0, 1 << 1, 15, true},
 		"its window is not open yet": {2, 1 << 1, 5, false},
 	} {
 		now := b.now.Add(minutesOf(test.after))
-		s := b.state.Seated(Seat{By: "builder", Who: test.who, Known: test.known})
+		s := b.state.Seated(Seat{By: "builder", Who: test.who, Known: test.known, Here: test.known})
 		s.Planned = []Planned{{Job: job, Step: "join", Begins: b.now.Add(12 * time.Minute), Minutes: 1, Hands: []int{1}}}
 		if g := s.Next(now); g.ForOthers != test.others {
 			t.Errorf("%s: next is %+v, for others %t", name, g.Step.Step.Name, g.ForOthers)
@@ -89,10 +90,10 @@ func TestWhatIsForEverybody(t *testing.T) {
 	crashed.state.Jobs[0].Damages = []string{"D1"}
 	for _, days := range []int{0, 1} {
 		begins := crashed.now.Add(time.Duration(days) * 24 * time.Hour)
-		s := crashed.state.Seated(Seat{By: "builder", Who: 2, Known: 1 << 1})
+		s := crashed.state.Seated(Seat{By: "builder", Who: 2, Known: 1 << 1, Here: 1 << 1})
 		s.Planned = []Planned{{Job: job, Step: "unplug", Begins: begins, Minutes: 1, Hands: []int{1}}}
 		g := s.Next(crashed.now)
-		if g.Step == nil || g.Step.Step.Name != "unplug" || !g.AtOnce || g.ForOthers || !g.Planned.IsZero() != (days == 0) {
+		if g.Step == nil || g.Step.Step.Name != "unplug" || !g.AtOnce || g.ForOthers != (days == 0) || !g.Planned.IsZero() != (days == 0) {
 			t.Errorf("in %d days: next is %+v, at once %t, for others %t, planned for %s", days, g.Step, g.AtOnce, g.ForOthers, g.Planned)
 		}
 	}

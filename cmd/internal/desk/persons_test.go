@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -35,8 +36,18 @@ func TestWhoIsWhichPerson(t *testing.T) {
 		if test.people > 0 {
 			o.Planned["PL-02"] = []workflow.Planned{{Step: "cut", Hands: []int{1}}, {Step: "lift", Hands: []int{1, test.people}}}
 		}
-		if who, others := o.who("ada", now); who != test.who || others != test.others {
-			t.Errorf("%s: person %d, others %b; want %d, %b", name, who, others, test.who, test.others)
+		seat := workflow.Seat{By: "ada"}
+		if o.sit(&seat, now); seat.Who != test.who || seat.Known != test.others {
+			t.Errorf("%s: person %d, others %b; want %d, %b", name, seat.Who, seat.Known, test.who, test.others)
+		}
+		here := 0
+		for by, is := range test.known {
+			if by != "ada" && now.Sub(is.Since) <= time.Hour {
+				here = seat.Known
+			}
+		}
+		if seat.Here != here || (seat.Known != 0) != strings.Contains(seat.Names, " ben") {
+			t.Errorf("%s: here are %b, want %b; their names are %q", name, seat.Here, here, seat.Names)
 		}
 	}
 }
