@@ -65,7 +65,7 @@ func (c *scheduler) findInHand() {
 	busy := 0
 	for _, mixed := range []bool{true, false} {
 		for _, t := range begun {
-			if t.Begins.Sub(c.now) > Soon || !mixed && !t.Begins.Before(c.now) {
+			if !mixed && !t.Begins.Before(c.now) {
 				break
 			}
 			if who := c.setOf(t.Hands); who > 0 && who&busy == 0 && t.Again == "" && t.Rework == "" && c.atWork(t, mixed) {

@@ -207,6 +207,7 @@ func (s *State) busyAt(r *StepReport, theirs bool, planned []Planned, now time.T
 	switch {
 	case theirs, r.Begun.runs(now):
 		return &busyStep{r, s, nil}
+	case of != nil && lists.Contains(of.Hands, s.seat.Who): // it is put off by whoever asks
 	case of != nil && len(of.Hands) > 0 && !of.Begins.After(now) && !of.givenUp(now):
 		return &busyStep{r, s, of}
 	}
@@ -229,8 +230,11 @@ func (s *State) busyBeside(at func(*State, *StepReport) bool, now time.Time) (al
 }
 
 // Apart has the report of a step that could be done wait for what somebody else is at, where it can't be done beside that. What the
-// plan has for the same people is done by them one after the other.
+// plan has for the same people is done by them one after the other. A coat in hand, or an open join, waits for nobody: it would be lost.
 func (s *State) Apart(g *Suggestion, r *StepReport, now time.Time) {
+	if presses(r, now) {
+		return
+	}
 	of := planOf(r, g.planned)
 	for _, busy := range g.elsewhere {
 		if !r.AtHand() || busy.of != nil && of != nil && len(of.Hands) > 0 && !apart(of.Hands, busy.of.Hands) || !s.clashes(r, busy, now) {
@@ -248,12 +252,13 @@ func (s *State) Apart(g *Suggestion, r *StepReport, now time.Time) {
 	}
 }
 
-// clashes reports whether a step can't be done beside what somebody else is at. Of another airframe only what belongs to the bench counts.
+// clashes reports whether a step can't be done beside what somebody else is at. Of another airframe only what belongs to the bench counts,
+// and its tools.
 func (s *State) clashes(r *StepReport, busy *busyStep, now time.Time) bool {
 	if busy.on == s {
 		return s.clash(r, []*StepReport{busy.StepReport}, now)
 	}
-	return opposed(s.asks(r, now), sorting.Delete(busy.on.asks(busy.StepReport, now), func(is steps.Setting) bool { return !s.ofBench(is.Condition) }))
+	return s.lacksTool(r, []*StepReport{busy.StepReport}) || opposed(s.asks(r, now), sorting.Delete(busy.on.asks(busy.StepReport, now), func(is steps.Setting) bool { return !s.ofBench(is.Condition) }))
 }
 
 // opposed reports whether two steps ask for different states of a condition.
@@ -268,11 +273,18 @@ func opposed(some, others []steps.Setting) bool {
 // clash reports whether a step can't be done beside others: it needs or sets a condition otherwise than one of them, or its adhesive,
 // or there is not another tool for it.
 func (s *State) clash(r *StepReport, beside []*StepReport, now time.Time) bool {
-	used := lists.Clone(r.Step.Tools)
 	for _, other := range beside {
 		if opposed(s.asks(r, now), s.asks(other, now)) {
 			return true
 		}
+	}
+	return s.lacksTool(r, beside)
+}
+
+// lacksTool reports whether there is not another tool for a step beside others.
+func (s *State) lacksTool(r *StepReport, beside []*StepReport) bool {
+	used := lists.Clone(r.Step.Tools)
+	for _, other := range beside {
 		used = append(used, other.Step.Tools...)
 	}
 	for _, name := range r.Step.Tools {

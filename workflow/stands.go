@@ -181,20 +181,23 @@ const Soon = 30 * time.Minute
 // LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
 // sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
-	if all := s.Left(g, now); len(all) > 0 {
-		return all
+	left := s.Left(g, now)
+	if len(s.standing(now, now.Add(-untended))) > 0 {
+		return left
 	}
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
-	if by := s.leaves(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
+	if by := s.sits(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
 		heats = false
 	}
 	if goesOn || heats || g.Step != nil && s.busy(now) {
-		return nil
+		return left
 	}
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
-	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.needsIt(g.Step, is, now) && (early || s.ahead(is, now)) }))
+	return append(left, reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
+		return is.wreck || s.needsIt(g.Step, is, now) && (early || s.ahead(is, now))
+	}))...)
 }
 
 // ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.

@@ -78,10 +78,8 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
-	if len(left) == 0 {
-		if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-			n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
-		}
+	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)

@@ -121,12 +121,9 @@ func sameEnd(s *workflow.State, a, b *workflow.Remedy) bool {
 func atOnce(s *workflow.State, now time.Time) []Reason {
 	g := s.Next(now)
 	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown
-	left := s.LeftBy(g, now)
-	all := harms(s, left, now)
-	if end, by := s.EndFirst(g, now); len(left) == 0 {
-		all = append(all, endFirst(s, end, by, all)...)
-	}
-	return all
+	all := harms(s, s.LeftBy(g, now), now)
+	end, by := s.EndFirst(g, now)
+	return append(all, endFirst(s, end, by, all)...)
 }
 
 // endFirst is what is to be ended before the sitting is over, but for what is said already.
