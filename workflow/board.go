@@ -447,15 +447,16 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	var reasons []Reason
 	needs := s.NeedsAt(j, step, at)
 	var kept []Reason
+	grounded, open := s.heldFromFlight(j, &step, at)
 	for _, need := range needs {
 		guards := s.guarded(j, []steps.Setting{need}, at)
-		if len(guards) == 0 { // else nobody is told to set it so
+		held := (grounded != nil || len(open) > 0) && s.isGuarded(need)
+		if len(guards) == 0 && !held { // else nobody is told to set it so
 			reasons = append(reasons, s.stands(need, at, needs...)...)
 		}
 		kept = append(kept, guards...)
 	}
 	reasons = append(reasons, kept...)
-	grounded, open := s.heldFromFlight(j, &step, at)
 	if grounded != nil {
 		reasons = append(reasons, *grounded)
 	}

@@ -52,7 +52,7 @@ func TestALaunchWaitsForWhatGrounds(t *testing.T) {
 	b.next("take-off-propeller", "")
 	b.done("take-off-propeller", "try-range", "plug")
 	b.must(LogFlight{Landing: Hard, Check: "look"}) // flown early
-	b.refused(Finish{Step: "launch"}, ByCondition, ByState)
+	b.refused(Finish{Step: "launch"}, ByState)      // and nobody is told to plug it in for that
 }
 
 // The check that a hard landing asks for comes before all else on the airframe, in what is next and in a plan.
