@@ -28,7 +28,7 @@ func TestATurnCostsNobodyTheirJoin(t *testing.T) {
 			return Planned{Job: b.state.Jobs[0].ID, Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: takes, Hands: who}
 		}
 		planned, join := []Planned{row("hollow", 0, 20, 1), row("long", 1, test.takes, 2)}, row("join", 39, 1, test.joins...)
-		s := b.state
+		var s *State
 		if test.beside {
 			other.done("coat")
 			other.state.Airframe.Mark, other.state.Planned = "PL-02", []Planned{join}
