@@ -452,7 +452,7 @@ func (s *State) toEnd(is steps.Setting, from string) time.Duration {
 
 // LeaveFor keeps what is suggested for a later sitting where something would be set hot, on or plugged in for it now, and ended at once
 // again: too little of this sitting is left for all of that, or the last plan has it in a later one. Whoever goes on all the same plans
-// again.
+// with the time that they stay.
 func (s *State) LeaveFor(g *Suggestion, now time.Time) {
 	if g.Step == nil || g.Presses || g.AtOnce {
 		return

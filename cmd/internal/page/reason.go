@@ -200,7 +200,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToSeeNext:
 		return "see what comes next", "fettle next " + r.Mark
 	case workflow.ToPlan:
-		return "to go on now, plan again", "fettle plan"
+		return "to go on now, plan with the time that you stay", `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
 	case workflow.ToPlanRepair:
 		return "", "fettle repair " + r.Mark
 	case workflow.ToReportDamage:

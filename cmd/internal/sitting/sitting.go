@@ -349,7 +349,7 @@ func (c *conversation) atOnce(next page.Next) []Caution {
 	if text == "" {
 		return nil
 	}
-	return []Caution{{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By").Replace(text)}} // that it is a caution stands there already
+	return []Caution{{Text: strings.NewReplacer("- **Caution, at once:**", "**At once:**", "- **Caution, by", "**By", "- **Caution, stay", "**Stay", "- **Caution, person", "**Person").Replace(text)}} // that it is a caution stands there already
 }
 
 // count is which step of its job the step at hand is, and of how many.
