@@ -7,19 +7,25 @@ import (
 	"fettle/steps"
 )
 
-// What is plugged in for a step, and pulled after it, is left for a later sitting where this one has no time for all of that, and where the
-// last plan has the step later: else it is plugged in, and at once pulled again. It takes 2 min to plug it in, 20 to try, and 3 to pull.
-func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
+// tried is a bench at which it takes 2 min to plug in, 20 to try, and 3 to pull the plug.
+func tried(t *testing.T) *bench {
+	t.Helper()
 	kit := sheet()
 	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
 	plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
 	plug.Sets, pull.Sets = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "out"}}
 	try.Needs = plug.Sets
-	b := workingOn(t, kit, one("power", plug, try, pull))
+	return workingOn(t, kit, one("power", plug, try, pull))
+}
+
+// What is plugged in for a step, and pulled after it, is left for a later sitting where this one has no time for all of that, and where the
+// last plan has the step later: else it is plugged in, and at once pulled again. It takes 2 min to plug it in, 20 to try, and 3 to pull.
+func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
+	b := tried(t)
 	b.done("plug")
 	now := evening.Add(time.Minute)
 	in := func(minutes int) time.Time { return now.Add(minutesOf(minutes)) }
-	tried := func(at int) []Planned {
+	tries := func(at int) []Planned {
 		return []Planned{{Job: b.state.Jobs[0].ID, Step: "try", Begins: in(at), Minutes: 20, Leave: in(at + 30)}}
 	}
 	for _, test := range []struct {
@@ -35,9 +41,9 @@ func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
 		{"it is over", "out", -30, nil, true, 25},
 		{"over for long", "out", -90, nil, false, 0},
 		{"it is in", "in", 24, nil, false, 0},
-		{"planned now", "out", 0, tried(0), false, 0},
-		{"planned for tomorrow", "out", 0, tried(24 * 60), true, 0},
-		{"planned for tomorrow, and in", "in", 0, tried(24 * 60), false, 0},
+		{"planned now", "out", 0, tries(0), false, 0},
+		{"planned for tomorrow", "out", 0, tries(24 * 60), true, 0},
+		{"planned for tomorrow, and in", "in", 0, tries(24 * 60), false, 0},
 	} {
 		is := *b
 		is.now = now
@@ -61,12 +67,7 @@ func TestWhatIsPluggedInIsLeftForALaterSitting(t *testing.T) {
 // What a step plugs in itself is for the first step after it, and is pulled after that: too little time for all three is said, and the
 // step left. So is too little time to pull what stands plugged in, as long as that takes.
 func TestWhatAStepPlugsInIsLeftWithTheStep(t *testing.T) {
-	kit := sheet()
-	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
-	plug, try, pull := hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")
-	plug.Sets, pull.Sets = []steps.Setting{{Condition: "battery", State: "in"}}, []steps.Setting{{Condition: "battery", State: "out"}}
-	try.Needs = plug.Sets
-	b := workingOn(t, kit, one("power", plug, try, pull))
+	b := tried(t)
 	over := 0
 	sits := func() time.Time { return b.now.Add(minutesOf(over)) }
 	for at, left := range map[int]bool{25: false, 24: true} {

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -121,7 +122,11 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 // or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
 // need it. Nothing: there is time for both, or that sitting is over for long, and it was set since.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	if all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
+	standing := s.standing(now, now)
+	if len(standing) == 0 {
+		return nil, by
+	}
+	if all := sorting.Delete(slices.Clone(standing), func(is *hotThing) bool { return !s.endedByNow(is, now) || s.needsIt(g.Step, is, now) }); len(all) > 0 {
 		return reasonsOf(all), by
 	}
 	if g.Step == nil {
@@ -130,7 +135,7 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 	by = s.sits(now)
 	long := now.Sub(by) > untended
 	ends := now.Add(s.takes(g.Step, planOf(g.Step, s.Planned)))
-	all := sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
+	all := sorting.Delete(standing, func(is *hotThing) bool {
 		return long && !is.At.Before(by) || lists.Contains(g.Step.Step.Sets, is.safe) && !ends.After(by)
 	})
 	for _, is := range all {
