@@ -28,6 +28,7 @@ type Next struct {
 	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
 	InVain   []Reason      `json:"in_vain,omitempty"`               // why what the step sets hot, on or plugged in can't be used at the bench as it is
 	Outdated bool          `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
+	Several  bool          `json:"plan_for_several,omitempty"`      // it is outdated, and for several: each of them is told the same step
 	Who      []int         `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
 	Others   []NextShare   `json:"meanwhile,omitempty"`             // what the others of them do
 	Beside   []NextBeside  `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
@@ -83,7 +84,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	left := s.LeftBy(suggestion, now)
 	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Several: suggestion.Outdated && workflow.PeopleOf(s.Plans) > 1, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
 	}
@@ -356,7 +357,7 @@ func (n *Next) left(c *Clock) string {
 	return l.String()
 }
 
-// late says that the step is late, or outlasts the sitting, and that one person makes safe what crashed.
+// late says that the plan no longer fits, that the step is late, or outlasts the sitting, and that one person makes safe what crashed.
 func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Asked {
@@ -372,6 +373,12 @@ func (n *Next) late(c *Clock) string {
 		}
 		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
 	}
+	if n.Outdated {
+		text = append(text, "The plan no longer fits what was chosen. Plan again: `fettle plan`")
+		if n.Several {
+			text = append(text, "Until then all of you are told the same step: agree on who does it.")
+		}
+	}
 	if n.Missed {
 		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
 	} else if n.Behind > 0 {
@@ -383,15 +390,15 @@ func (n *Next) late(c *Clock) string {
 	return "\n*" + strings.Join(text, " ") + "*\n\n"
 }
 
-// planned says that what the step is for can't be done at the bench as it is, that the plan no longer fits, or when the step is planned, where nobody is to begin it soon, and for whom of several,
+// planned says that what the step is for can't be done at the bench as it is, or when the step is planned, where nobody is to begin it soon, and for whom of several,
 // with what the others do meanwhile.
 func (n *Next) planned(c *Clock) string {
 	text := ""
 	for _, r := range n.InVain {
 		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
 	}
-	if n.Outdated {
-		return text + "\n*The plan no longer fits what was chosen. Plan again: `fettle plan`*\n\n"
+	if n.Outdated { // which is said first
+		return text
 	}
 	var of []string
 	if n.Planned.Sub(c.Now) > workflow.Soon {
