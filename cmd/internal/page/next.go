@@ -374,10 +374,11 @@ func (n *Next) late(c *Clock) string {
 		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
 	}
 	if n.Outdated {
-		text = append(text, "The plan no longer fits what was chosen. Plan again: `fettle plan`")
+		same := ""
 		if n.Several {
-			text = append(text, "Until then all of you are told the same step: agree on who does it.")
+			same = ": all of you are told the same step, so agree on who does it"
 		}
+		text = append(text, "The plan no longer fits what was chosen"+same+". Plan again: `fettle plan`")
 	}
 	if n.Missed {
 		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
