@@ -166,13 +166,13 @@ func (d *Document) ownMethods() {
 		}
 	}
 	if len(own) > 0 {
-		all := d.names
-		d.names = nil
-		for i := range all {
-			if r := &all[i]; r.to != option || !own[r.name] {
-				d.names = append(d.names, *r)
+		of := d.names[:0]
+		for i := range d.names {
+			if r := &d.names[i]; r.to != option || !own[r.name] {
+				of = append(of, *r)
 			}
 		}
+		d.names = of
 	}
 }
 

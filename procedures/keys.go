@@ -368,7 +368,7 @@ func (l *list[V]) read(r *reader, n *node, what string, to *[]V) {
 		*to = make([]V, 0, min(len(n.Content), mostSteps))
 	}
 	r.list(n, what, func(item *node) {
-		lengthen(to)
+		lengthen(to, len(n.Content))
 		last := &(*to)[len(*to)-1]
 		l.is.read(r, item, l.is.what, last)
 		if !l.keep(last) {
@@ -396,7 +396,7 @@ type named[V any] struct {
 
 func (m *named[V]) read(r *reader, n *node, what string, to *[]V) {
 	r.named(n, what, m.one, func(name string, v *node) {
-		lengthen(to)
+		lengthen(to, len(n.Content)/2)
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
 		if v != nil {
@@ -405,12 +405,15 @@ func (m *named[V]) read(r *reader, n *node, what string, to *[]V) {
 	})
 }
 
-// lengthen adds a zero element to the list that it points to. It stands in the program once, and
-// not again for every type.
+// lengthen adds a zero element to the list that it points to, which gets room for so many with the first. It stands in the
+// program once, and not again for every type.
 //
 //go:noinline
-func lengthen(list any) {
+func lengthen(list any, room int) {
 	v := reflect.ValueOf(list).Elem()
+	if v.Len() == 0 {
+		v.Grow(room)
+	}
 	v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
 }
 
