@@ -364,9 +364,6 @@ type list[V any] struct {
 }
 
 func (l *list[V]) read(r *reader, n *node, what string, to *[]V) {
-	if n.Kind == listNode {
-		*to = make([]V, 0, min(len(n.Content), mostSteps))
-	}
 	r.list(n, what, func(item *node) {
 		lengthen(to, len(n.Content))
 		last := &(*to)[len(*to)-1]
@@ -412,7 +409,7 @@ func (m *named[V]) read(r *reader, n *node, what string, to *[]V) {
 func lengthen(list any, room int) {
 	v := reflect.ValueOf(list).Elem()
 	if v.Len() == 0 {
-		v.Grow(room)
+		v.Grow(min(room, mostSteps))
 	}
 	v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
 }
