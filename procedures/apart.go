@@ -23,9 +23,10 @@ type scan struct {
 	commented bool // a comment stands behind something else
 	depth     int
 
-	open  []*yaml.Node // children of the nodes that have not ended yet
-	nodes []yaml.Node  // room for the next ones
-	links []*yaml.Node
+	open  []*node // children of the nodes that have not ended yet
+	nodes []node  // room for the next ones
+	links []*node
+	lines []byte // room for those of a text below a |
 }
 
 // longestKey is the most bytes that a key may have here; in YAML it may have 1,024 characters.
@@ -33,7 +34,7 @@ const longestKey = 500
 
 // takenApart is the node of a text, nil where package yaml must be asked. commented: a comment stands behind something else,
 // which package yaml would have said of a node.
-func takenApart(data []byte) (root *yaml.Node, commented bool) {
+func takenApart(data []byte) (root *node, commented bool) {
 	p := &scan{text: string(data)}
 	if !p.suits() {
 		return nil, false
@@ -114,9 +115,9 @@ func (p *scan) over() bool {
 // node is a new one that begins at a byte of the line at hand.
 //
 //go:noinline
-func (p *scan) node(kind yaml.Kind, tag string) *yaml.Node {
+func (p *scan) node(kind nodeKind, tag nodeTag) *node {
 	if len(p.nodes) == 0 {
-		p.nodes = make([]yaml.Node, 64)
+		p.nodes = make([]node, 256)
 	}
 	n := &p.nodes[0]
 	p.nodes = p.nodes[1:]
@@ -125,15 +126,15 @@ func (p *scan) node(kind yaml.Kind, tag string) *yaml.Node {
 	}
 	p.column += utf8.RuneCountInString(p.text[p.counted:p.at])
 	p.counted = p.at
-	n.Kind, n.Tag, n.Line, n.Column = kind, tag, p.line, p.column
+	n.Kind, n.Tag, n.Line, n.Column = kind, tag, int32(p.line), int32(p.column)
 	return n
 }
 
 // ended gives a node its children, which are those from the first one.
-func (p *scan) ended(n *yaml.Node, first int) *yaml.Node {
+func (p *scan) ended(n *node, first int) *node {
 	if count := len(p.open) - first; count > 0 {
 		if len(p.links) < count {
-			p.links = make([]*yaml.Node, max(256, count))
+			p.links = make([]*node, max(256, count))
 		}
 		n.Content = p.links[:count:count]
 		p.links = p.links[count:]
@@ -145,7 +146,7 @@ func (p *scan) ended(n *yaml.Node, first int) *yaml.Node {
 }
 
 // add is one more child of the node that has not ended; false: it is not known what it is.
-func (p *scan) add(n *yaml.Node) bool {
+func (p *scan) add(n *node) bool {
 	p.open = append(p.open, n)
 	return n != nil
 }
@@ -186,7 +187,7 @@ func starts(line string) bool {
 }
 
 // block is what begins with a line of its own, or behind a dash.
-func (p *scan) block(parent int) *yaml.Node {
+func (p *scan) block(parent int) *node {
 	switch {
 	case p.dash():
 		return p.list()
@@ -197,14 +198,14 @@ func (p *scan) block(parent int) *yaml.Node {
 }
 
 // mapping is one in block style, of which the first key begins here.
-func (p *scan) mapping() *yaml.Node {
-	n, first, column := p.node(yaml.MappingNode, "!!map"), len(p.open), p.at-p.begins
+func (p *scan) mapping() *node {
+	n, first, column := p.node(mappingNode, otherTag), len(p.open), p.at-p.begins
 	for p.depth++; p.depth < deepest; {
 		if !p.add(p.keyHere()) {
 			return nil
 		}
 		p.at++ // behind the colon
-		var value *yaml.Node
+		var value *node
 		if !p.over() {
 			value = p.value(column)
 		} else if p.next(); p.indent > column {
@@ -225,7 +226,7 @@ func (p *scan) mapping() *yaml.Node {
 }
 
 // keyHere is the key that begins here. Its colon is at hand then.
-func (p *scan) keyHere() *yaml.Node {
+func (p *scan) keyHere() *node {
 	if c := p.text[p.at]; c == '"' || c == '\'' {
 		return p.quoted()
 	}
@@ -238,33 +239,32 @@ func (p *scan) keyHere() *yaml.Node {
 }
 
 // scalar is a text without quotes that has so many bytes.
-func (p *scan) scalar(value string, length int) *yaml.Node {
-	n := p.node(yaml.ScalarNode, "")
+func (p *scan) scalar(value string, length int) *node {
+	n := p.node(textNode, otherTag)
 	p.at += length
 	return textOf(n, value)
 }
 
 // textOf gives a node a text without quotes, which package yaml may take for a number or the like; nil: it merges.
-func textOf(n *yaml.Node, value string) *yaml.Node {
-	n.Value, n.Tag = value, "!!str"
+func textOf(n *node, value string) *node {
+	n.Value, n.Tag = value, stringTag
 	first := value[0] | 0x20 // in lower case
 	switch {
 	case value == "<<":
 		return nil
 	case first >= 'a' && len(value) > len("false"), strings.IndexByte(value, ' ') >= 0 && (len(value) < len("2001-") || value[4] != '-'): // then it is text
 	case strings.IndexByte("+-.0123456789yntfo~", first) >= 0:
-		n.Tag = ""
-		n.Tag = n.ShortTag()
+		n.Tag = tagOf(&yaml.Node{Kind: yaml.ScalarNode, Value: value})
 	}
 	return n
 }
 
 // list is one in block style, of which the first dash is at hand.
-func (p *scan) list() *yaml.Node {
-	n, first, column := p.node(yaml.SequenceNode, "!!seq"), len(p.open), p.at-p.begins
+func (p *scan) list() *node {
+	n, first, column := p.node(listNode, otherTag), len(p.open), p.at-p.begins
 	for p.depth++; p.depth < deepest; {
 		p.at++ // behind the dash
-		var entry *yaml.Node
+		var entry *node
 		if !p.over() {
 			entry = p.block(column)
 		} else if p.next(); p.indent > column {
@@ -283,7 +283,7 @@ func (p *scan) list() *yaml.Node {
 }
 
 // value is a text, or a list or mapping in brackets, of a key or dash in the column, with the rest of its line.
-func (p *scan) value(column int) (n *yaml.Node) {
+func (p *scan) value(column int) (n *node) {
 	switch c := p.text[p.at]; {
 	case c == '|':
 		return p.literal(column)
@@ -302,7 +302,7 @@ func (p *scan) value(column int) (n *yaml.Node) {
 }
 
 // unquoted is a text without quotes, and the lines that it goes on in.
-func (p *scan) unquoted(column int) *yaml.Node {
+func (p *scan) unquoted(column int) *node {
 	line := p.rest()
 	text, commented := bareText(line)
 	n := p.scalar(text, len(line)+1)
@@ -350,20 +350,20 @@ func bareText(line string) (text string, commented bool) {
 }
 
 // quoted is a text in quotes that ends in the same line.
-func (p *scan) quoted() *yaml.Node {
+func (p *scan) quoted() *node {
 	line := p.rest()
 	end := closing(line[1:], line[0])
 	if end < 0 || end > longestKey && colon(line[1+end:]) == 0 {
 		return nil
 	}
-	n := p.node(yaml.ScalarNode, "!!str")
+	n := p.node(textNode, stringTag)
 	p.at += 1 + end
-	n.Value, n.Style = line[1:end], yaml.SingleQuotedStyle
+	n.Value, n.Style = line[1:end], quotedStyle
 	if line[0] == '\'' {
 		n.Value = strings.ReplaceAll(n.Value, "''", "'")
 		return n
 	}
-	n.Style = yaml.DoubleQuotedStyle
+	n.Style = quotedStyle
 	if !strings.Contains(n.Value, `\`) {
 		return n
 	}
@@ -388,9 +388,9 @@ func (p *scan) quoted() *yaml.Node {
 }
 
 // literal is a text below a |.
-func (p *scan) literal(column int) *yaml.Node {
-	n := p.node(yaml.ScalarNode, "!!str")
-	n.Style = yaml.LiteralStyle
+func (p *scan) literal(column int) *node {
+	n := p.node(textNode, stringTag)
+	n.Style = blockStyle
 	header, commented := bareText(p.rest()[1:])
 	p.commented = p.commented || commented
 	p.at = p.ends + 1
@@ -423,8 +423,7 @@ func (p *scan) literal(column int) *yaml.Node {
 			return nil
 		}
 	}
-	var value []byte
-	blank := 0
+	value, blank := p.lines[:0], 0
 	for ; p.at < len(p.text); p.line++ {
 		line := p.nextLine()
 		if strings.TrimLeft(line[:min(indent, len(line))], " ") != "" {
@@ -441,7 +440,7 @@ func (p *scan) literal(column int) *yaml.Node {
 		value = append(append(value, line[indent:]...), '\n')
 	}
 	switch {
-	case value == nil:
+	case len(value) == 0:
 		return nil
 	case end == '-':
 		value = value[:len(value)-1]
@@ -450,26 +449,26 @@ func (p *scan) literal(column int) *yaml.Node {
 			value = append(value, '\n')
 		}
 	}
-	n.Value = string(value)
+	n.Value, p.lines = string(value), value
 	p.next()
 	return n
 }
 
 // flow is a list or a mapping in brackets.
-func (p *scan) flow() *yaml.Node {
-	n, first := p.node(yaml.SequenceNode, "!!seq"), len(p.open)
+func (p *scan) flow() *node {
+	n, first := p.node(listNode, otherTag), len(p.open)
 	closes := byte(']')
 	if p.text[p.at] == '{' {
-		n.Kind, n.Tag, closes = yaml.MappingNode, "!!map", '}'
+		n.Kind, closes = mappingNode, '}'
 	}
-	n.Style = yaml.FlowStyle
+	n.Style = flowStyle
 	for p.depth++; p.depth < deepest; {
 		p.at++ // behind the bracket, or a comma
 		if !p.gap() {
 			return nil
 		}
 		if p.text[p.at] != closes {
-			if n.Kind == yaml.MappingNode && (!p.add(p.flowKey()) || !p.gap()) || !p.add(p.within()) || !p.gap() {
+			if n.Kind == mappingNode && (!p.add(p.flowKey()) || !p.gap()) || !p.add(p.within()) || !p.gap() {
 				return nil
 			}
 		}
@@ -507,10 +506,10 @@ func (p *scan) gap() bool {
 }
 
 // flowKey is a key within brackets, with its colon.
-func (p *scan) flowKey() *yaml.Node {
+func (p *scan) flowKey() *node {
 	from := p.at
 	n := p.within()
-	if n == nil || n.Kind != yaml.ScalarNode || p.at-from > longestKey || colon(p.rest()) != 0 {
+	if n == nil || n.Kind != textNode || p.at-from > longestKey || colon(p.rest()) != 0 {
 		return nil
 	}
 	p.at++
@@ -518,7 +517,7 @@ func (p *scan) flowKey() *yaml.Node {
 }
 
 // within is what begins here within brackets.
-func (p *scan) within() *yaml.Node {
+func (p *scan) within() *node {
 	switch line := p.rest(); {
 	case line[0] == '"' || line[0] == '\'':
 		return p.quoted()

@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 )
@@ -48,10 +46,10 @@ func answers(one string) *named[steps.Option] {
 // or a choice with its answers.
 type optionsValue struct{}
 
-func (*optionsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Option) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
-		if v.Kind != yaml.MappingNode || hasKey(v, "title") || hasKey(v, "why") {
-			one := &yaml.Node{Kind: yaml.MappingNode, Content: []*yaml.Node{k, v}}
+func (*optionsValue) read(r *reader, n *node, what string, to *[]steps.Option) {
+	r.pairs(n, what, func(k, v *node) {
+		if v.Kind != mappingNode || hasKey(v, "title") || hasKey(v, "why") {
+			one := &node{Kind: mappingNode, Content: []*node{k, v}}
 			answers("the option").read(r, one, what, to)
 			return
 		}
@@ -68,7 +66,7 @@ func (*optionsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Opti
 
 // answered holds that there are several answers to choose from, so many as
 // written, and that none is a word for yes or no.
-func (r *reader) answered(n *yaml.Node, what string, of []steps.Option, written int) {
+func (r *reader) answered(n *node, what string, of []steps.Option, written int) {
 	if written == 1 {
 		r.fault(n, "%s has one answer; it needs at least two", what)
 	}
@@ -79,8 +77,8 @@ func (r *reader) answered(n *yaml.Node, what string, of []steps.Option, written 
 	}
 }
 
-func (*optionsValue) write(from *[]steps.Option) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode}
+func (*optionsValue) write(from *[]steps.Option) *node {
+	n := &node{Kind: mappingNode}
 	for _, c := range (&steps.Sheet{Options: *from}).Choices() {
 		of := answers("").write(&c.Answers)
 		if c.Alone {
@@ -168,13 +166,13 @@ func (d *Document) ownMethods() {
 		}
 	}
 	if len(own) > 0 {
-		all := d.names
-		d.names = nil
-		for i := range all {
-			if r := &all[i]; r.to != option || !own[r.name] {
-				d.names = append(d.names, *r)
+		of := d.names[:0]
+		for i := range d.names {
+			if r := &d.names[i]; r.to != option || !own[r.name] {
+				of = append(of, *r)
 			}
 		}
+		d.names = of
 	}
 }
 

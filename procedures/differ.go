@@ -3,8 +3,6 @@ package procedures
 import (
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
@@ -34,7 +32,7 @@ func SheetDifferences(was, is *steps.Sheet) []Difference {
 }
 
 // differences goes down to what holds no keys.
-func differences(key string, was, is *yaml.Node, except ...string) []Difference {
+func differences(key string, was, is *node, except ...string) []Difference {
 	if mapped := isMapping(was) || isMapping(is); !mapped || was != nil && is != nil && was.Kind != is.Kind {
 		before, after := linesOf(was), linesOf(is)
 		if lists.Equal(before, after) {
@@ -55,12 +53,12 @@ func differences(key string, was, is *yaml.Node, except ...string) []Difference 
 	return all
 }
 
-func isMapping(n *yaml.Node) bool { return n != nil && n.Kind == yaml.MappingNode }
+func isMapping(n *node) bool { return n != nil && n.Kind == mappingNode }
 
 // keysIn are the keys of both, in the order of the second.
-func keysIn(was, is *yaml.Node) []string {
+func keysIn(was, is *node) []string {
 	var keys []string
-	for _, n := range []*yaml.Node{is, was} {
+	for _, n := range []*node{is, was} {
 		for i := 0; isMapping(n) && i < len(n.Content); i += 2 {
 			if key := n.Content[i].Value; !lists.Contains(keys, key) {
 				keys = append(keys, key)
@@ -71,7 +69,7 @@ func keysIn(was, is *yaml.Node) []string {
 }
 
 // under is what stands under the key.
-func under(n *yaml.Node, key string) *yaml.Node {
+func under(n *node, key string) *node {
 	if !isMapping(n) {
 		return nil
 	}
@@ -79,23 +77,23 @@ func under(n *yaml.Node, key string) *yaml.Node {
 }
 
 // linesOf are the lines of a text, or the entries of a list.
-func linesOf(n *yaml.Node) []string {
+func linesOf(n *node) []string {
 	switch {
 	case n == nil:
 		return nil
-	case n.Kind == yaml.ScalarNode:
+	case n.Kind == textNode:
 		return strings.Split(strings.TrimSpace(n.Value), "\n")
 	}
 	var lines []string
 	for i, item := range n.Content {
 		line := strings.Join(linesOf(item), map[bool]string{true: ", ", false: " "}[isMapping(item)])
-		if n.Kind == yaml.MappingNode && i%2 == 1 {
+		if n.Kind == mappingNode && i%2 == 1 {
 			lines[i/2] += ": " + line
 			continue
 		}
 		lines = append(lines, line)
 	}
-	if n.Style == yaml.FlowStyle {
+	if n.Style == flowStyle {
 		return []string{strings.Join(lines, ", ")}
 	}
 	return lines

@@ -6,8 +6,6 @@ import (
 	"encoding/hex"
 	"strconv"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 )
@@ -28,9 +26,9 @@ type Document struct {
 
 	Made bool // by the program, and not by an author
 
-	names   []reference           // the names that a sheet must have
-	nodes   map[string]*yaml.Node // of the steps, by name; nil of a document that is kept
-	places  map[string]place      // where steps and stages are, by stepAt and stageAt
+	names   []reference      // the names that a sheet must have
+	nodes   map[string]*node // of the steps, by name; nil of a document that is kept
+	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	doubts  doubts
 	used    []string // the names of the documents whose steps it uses
 	cut     bool     // whether it was not read to its end, for its size

@@ -3,8 +3,6 @@ package procedures
 import (
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
@@ -69,7 +67,7 @@ func (r *reader) settle() { r.settled = r.wrong }
 
 // doubt notes what is in doubt where a key of the mapping could not be read;
 // "" stands for the keys that are unknown.
-func (r *reader) doubt(n *yaml.Node, key string) {
+func (r *reader) doubt(n *node, key string) {
 	d := &r.doc.doubts
 	if r.doc.Procedure == nil {
 		if t, ok := thingsUnder(key); ok && len(r.path) == 0 {
@@ -113,7 +111,7 @@ func isOfRun(key string) bool {
 }
 
 // doubtStep notes what a key of a step leaves in doubt.
-func (r *reader) doubtStep(n *yaml.Node, key string) {
+func (r *reader) doubtStep(n *node, key string) {
 	kinds := keysOf(stepKinds())
 	if lists.Contains(kinds, key) {
 		r.doc.doubts.kind(steps.Kind(key))
@@ -167,9 +165,9 @@ func most(what string) int {
 }
 
 // some are the entries that are looked at, of mappings in twos.
-func (r *reader) some(n *yaml.Node, what string) []*yaml.Node {
+func (r *reader) some(n *node, what string) []*node {
 	size := 1
-	if n.Kind == yaml.MappingNode {
+	if n.Kind == mappingNode {
 		size = 2
 	}
 	if have := len(n.Content) / size; !r.kept && have > most(what) {
@@ -181,8 +179,8 @@ func (r *reader) some(n *yaml.Node, what string) []*yaml.Node {
 }
 
 // prose holds that a text for people is not cut short by a #.
-func (r *reader) prose(n *yaml.Node, what string) {
-	if r.kept || n.Kind != yaml.ScalarNode || n.Style != 0 || n.LineComment == "" {
+func (r *reader) prose(n *node, what string) {
+	if r.kept || n.Kind != textNode || n.Style != 0 || n.Comment == nil {
 		return
 	}
 	lines, ok := r.lines[r.within.file]
@@ -197,13 +195,14 @@ func (r *reader) prose(n *yaml.Node, what string) {
 	if as, ok := r.asWritten[n]; ok {
 		value = as
 	}
-	comment, _, _ := strings.Cut(n.LineComment, "\n")
+	comment, _, _ := strings.Cut(*n.Comment, "\n")
 	// A text over several lines ends where the next line is not its own.
-	for i := n.Line - 1; i < len(lines) && i < n.Line+200; i++ {
+	first, column := int(n.Line)-1, int(n.Column)-1
+	for i := first; i < len(lines) && i <= first+200; i++ {
 		line := strings.TrimRight(lines[i], "\r")
 		from := 0
-		if i == n.Line-1 {
-			from = len(string([]rune(line)[:min(n.Column-1, len([]rune(line)))]))
+		if i == first {
+			from = len(string([]rune(line)[:min(column, len([]rune(line)))]))
 		}
 		at := strings.Index(line[from:], comment)
 		if at < 0 {
@@ -211,11 +210,11 @@ func (r *reader) prose(n *yaml.Node, what string) {
 		}
 		before := line[from : from+at]
 		text := strings.TrimSpace(before)
-		if i > n.Line-1 && !strings.HasSuffix(value, text) || i == n.Line-1 && text != strings.TrimSpace(value) {
+		if i > first && !strings.HasSuffix(value, text) || i == first && text != strings.TrimSpace(value) {
 			return // behind something else
 		}
 		write := ""
-		if whole := strings.TrimRight(line[from:], " "); i == n.Line-1 && len(whole) <= 160 {
+		if whole := strings.TrimRight(line[from:], " "); i == first && len(whole) <= 160 {
 			write = "; write: " + strings.TrimLeft(line[:from], " ") + quoted(whole)
 		}
 		column := len([]rune(line[:from+len(strings.TrimRight(before, " \t"))])) + 2

@@ -3,8 +3,6 @@ package procedures
 import (
 	"slices"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
@@ -99,7 +97,7 @@ func wayKeys() *mapping[*steps.Way] {
 // comes to one value, one says nothing that the other does not.
 func (f fields) otherWay(g *steps.Gate) {
 	n := f.get("or")
-	if n == nil || f.lost("or") || n.Kind != yaml.MappingNode {
+	if n == nil || f.lost("or") || n.Kind != mappingNode {
 		return
 	}
 	g.Or.Repeat = max(1, g.Or.Repeat)
@@ -165,22 +163,22 @@ func regluedAt(f fields, w *steps.Rework) {
 // reworksValue is one way of a rework, or a list of them.
 type reworksValue struct{}
 
-func (*reworksValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Rework) {
-	one := func(item *yaml.Node) {
+func (*reworksValue) read(r *reader, n *node, what string, to *[]steps.Rework) {
+	one := func(item *node) {
 		var w steps.Rework
 		if reworkOne().read(r, item, what, &w); w.Do != "" {
 			*to = append(*to, w)
 		}
 	}
-	if n.Kind != yaml.SequenceNode {
+	if n.Kind != listNode {
 		one(n)
 		return
 	}
 	r.list(n, what, one)
 }
 
-func (*reworksValue) write(from *[]steps.Rework) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.SequenceNode}
+func (*reworksValue) write(from *[]steps.Rework) *node {
+	n := &node{Kind: listNode}
 	for i := range *from {
 		n.Content = append(n.Content, reworkOne().write(&(*from)[i]))
 	}
@@ -262,7 +260,7 @@ func (f fields) compared(g *steps.Gate) {
 		f.fault(n, "pairs need alike, which is missing")
 	}
 	for _, pair := range n.Content {
-		if pair.Kind != yaml.SequenceNode || len(pair.Content) != 2 {
+		if pair.Kind != listNode || len(pair.Content) != 2 {
 			continue // the pair's fault says it
 		}
 		for _, p := range pair.Content {
@@ -333,9 +331,9 @@ type ofValue struct{}
 
 const work = "work"
 
-func (*ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
-	if to.Work = n.Kind == yaml.ScalarNode && n.Value == work; !to.Work {
-		if n.Kind == yaml.ScalarNode && !lists.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
+func (*ofValue) read(r *reader, n *node, what string, to *steps.Gate) {
+	if to.Work = n.Kind == textNode && n.Value == work; !to.Work {
+		if n.Kind == textNode && !lists.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
 			r.fault(n, "unknown zone %q; did you mean %q?", n.Value, work)
 			return
 		}
@@ -343,7 +341,7 @@ func (*ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 	}
 }
 
-func (*ofValue) write(from *steps.Gate) *yaml.Node {
+func (*ofValue) write(from *steps.Gate) *node {
 	if from.Work {
 		return scalar(work)
 	}

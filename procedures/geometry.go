@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
@@ -334,7 +332,7 @@ func panelChecked(f fields, p *steps.Panel) {
 }
 
 // steep holds that an angle of a panel leaves it a span.
-func (f fields) steep(n *yaml.Node, what string, q quantity.Quantity) {
+func (f fields) steep(n *node, what string, q quantity.Quantity) {
 	if deg, err := q.Float("°"); err == nil && (deg <= -90 || deg >= 90) {
 		f.fault(n, "%s must be less than 90° either way", what)
 	}
@@ -401,11 +399,11 @@ func componentNames(g steps.Geometry) []string {
 // placeValue is a point of the plan: x and y.
 type placeValue struct{}
 
-func (*placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
-	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
+func (*placeValue) read(r *reader, n *node, what string, to *steps.Place) {
+	if n.Kind == listNode && r.decimalCommas(n, what) {
 		return
 	}
-	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
+	if n.Kind != listNode || len(n.Content) != 2 {
 		r.fault(n, "%s must be a point of the plan, x and y: [120 mm, -40 mm]", what)
 		return
 	}
@@ -414,7 +412,7 @@ func (*placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
 }
 
 //go:noinline
-func (*placeValue) write(from *steps.Place) *yaml.Node {
+func (*placeValue) write(from *steps.Place) *node {
 	return flow([]string{from.X.Typed(), from.Y.Typed()})
 }
 
@@ -423,19 +421,19 @@ func (*placeValue) typ() *typ { return &typ{is: aPlace} }
 // outlineValue is the corners of a polygon.
 type outlineValue struct{}
 
-func (*outlineValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Place) {
-	r.list(n, what, func(item *yaml.Node) {
+func (*outlineValue) read(r *reader, n *node, what string, to *[]steps.Place) {
+	r.list(n, what, func(item *node) {
 		var p steps.Place
 		(&placeValue{}).read(r, item, "a corner of "+what, &p)
 		*to = append(*to, p)
 	})
-	if n.Kind == yaml.SequenceNode && len(n.Content) > 0 && len(n.Content) < 3 {
+	if n.Kind == listNode && len(n.Content) > 0 && len(n.Content) < 3 {
 		r.fault(n, "%s needs three corners or more", what)
 	}
 }
 
-func (*outlineValue) write(from *[]steps.Place) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+func (*outlineValue) write(from *[]steps.Place) *node {
+	n := &node{Kind: listNode, Style: flowStyle}
 	for i := range *from {
 		n.Content = append(n.Content, (&placeValue{}).write(&(*from)[i]))
 	}
@@ -448,17 +446,17 @@ func (*outlineValue) typ() *typ { return &typ{is: places} }
 // the one of a gate without named points.
 type pointsAtValue struct{}
 
-func (*pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.PointAt) {
-	if n.Kind == yaml.SequenceNode {
+func (*pointsAtValue) read(r *reader, n *node, what string, to *[]steps.PointAt) {
+	if n.Kind == listNode {
 		at := steps.PointAt{}
 		(&placeValue{}).read(r, n, what, &at.Place)
 		*to = append(*to, at)
 		return
 	}
-	r.pairs(n, what, func(k, v *yaml.Node) {
+	r.pairs(n, what, func(k, v *node) {
 		at := steps.PointAt{Point: r.name(k, "a point")}
 		end := v
-		if v.Kind == yaml.SequenceNode && len(v.Content) == 2 && v.Content[0].Kind == yaml.SequenceNode {
+		if v.Kind == listNode && len(v.Content) == 2 && v.Content[0].Kind == listNode {
 			at.From, end = &steps.Place{}, v.Content[1]
 			(&placeValue{}).read(r, v.Content[0], what, at.From)
 		}
@@ -469,15 +467,15 @@ func (*pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Poi
 	})
 }
 
-func (*pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+func (*pointsAtValue) write(from *[]steps.PointAt) *node {
+	n := &node{Kind: mappingNode, Style: flowStyle}
 	for i := range *from {
 		at := (&placeValue{}).write(&(*from)[i].Place)
 		if (*from)[i].Point == "" {
 			return at
 		}
 		if begins := (*from)[i].From; begins != nil {
-			at = &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle, Content: []*yaml.Node{(&placeValue{}).write(begins), at}}
+			at = &node{Kind: listNode, Style: flowStyle, Content: []*node{(&placeValue{}).write(begins), at}}
 		}
 		n.Content = append(n.Content, scalar((*from)[i].Point), at)
 	}
@@ -508,7 +506,7 @@ func (f fields) placed(g *steps.Gate) {
 }
 
 // scalarKey is the key of that name in a mapping.
-func scalarKey(n *yaml.Node, name string) *yaml.Node {
+func scalarKey(n *node, name string) *node {
 	for i := 0; i < len(n.Content); i += 2 {
 		if n.Content[i].Value == name {
 			return n.Content[i]

@@ -6,8 +6,6 @@ import (
 	"strings"
 	"sync"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
 )
@@ -38,24 +36,24 @@ func (k *match) suggest(key string) (near, says string) {
 }
 
 // textHint says how a text becomes something else without anybody wanting it.
-func textHint(n *yaml.Node) string {
-	flow := n.Style&yaml.FlowStyle != 0
+func textHint(n *node) string {
+	flow := n.Style&flowStyle != 0
 	switch {
-	case n.Kind == yaml.MappingNode && !flow && len(n.Content) == 2 && n.Content[1].Kind == yaml.ScalarNode:
+	case n.Kind == mappingNode && !flow && len(n.Content) == 2 && n.Content[1].Kind == textNode:
 		return colonHint(n)
-	case n.Kind == yaml.MappingNode && flow && len(n.Content) == 2 && n.Content[1].Kind == yaml.ScalarNode && n.Column == n.Content[0].Column: // no brace
+	case n.Kind == mappingNode && flow && len(n.Content) == 2 && n.Content[1].Kind == textNode && n.Column == n.Content[0].Column: // no brace
 		return colonHint(n)
-	case n.Kind == yaml.MappingNode && flow:
+	case n.Kind == mappingNode && flow:
 		return ": text that begins with { needs quotes"
-	case n.Kind == yaml.SequenceNode && flow:
+	case n.Kind == listNode && flow:
 		return ": text that begins with [ needs quotes"
-	case null(n) && n.LineComment != "":
+	case null(n) && n.Comment != nil:
 		return ": text that begins with # needs quotes"
 	}
 	return ""
 }
 
-func colonHint(n *yaml.Node) string {
+func colonHint(n *node) string {
 	return fmt.Sprintf(": the %q makes a key of it; write: %s", ": ", quoted(n.Content[0].Value+": "+n.Content[1].Value))
 }
 
@@ -74,12 +72,12 @@ func amountHint(text string) string {
 
 // decimalCommas names the comma that parts one number in two: in a list it
 // ends an entry.
-func (r *reader) decimalCommas(n *yaml.Node, what string) bool {
+func (r *reader) decimalCommas(n *node, what string) bool {
 	if len(n.Content) < 3 {
 		return false
 	}
 	var limits []string
-	comma := (*yaml.Node)(nil)
+	comma := (*node)(nil)
 	for i := 0; i < len(n.Content); i++ {
 		text := n.Content[i].Value
 		if i+1 < len(n.Content) && commaInList().MatchString(text) && digits(n.Content[i+1].Value) {

@@ -6,8 +6,6 @@ import (
 
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
-
-	"gopkg.in/yaml.v3"
 )
 
 // A key is one row of the table of keys, which is made up of all the mappings of
@@ -41,9 +39,9 @@ const (
 // once for each.
 type value[P any] interface {
 	// read reads the node, which is not null. what is its name in faults.
-	read(r *reader, n *yaml.Node, what string, to P)
+	read(r *reader, n *node, what string, to P)
 	// write returns nil if there is nothing to write.
-	write(from P) *yaml.Node
+	write(from P) *node
 	typ() *typ
 }
 
@@ -52,8 +50,8 @@ type value[P any] interface {
 // reads them are of one type, and not of one for each type of owner. A key in the table of
 // another owner would panic with the first mapping that is written.
 type part struct {
-	read  func(r *reader, n *yaml.Node, what string, in any)
-	write func(in any) *yaml.Node
+	read  func(r *reader, n *node, what string, in any)
+	write func(in any) *node
 	typ   func() *typ
 }
 
@@ -63,8 +61,8 @@ type part struct {
 //go:noinline
 func field[P, Q any](of func(P) Q, is value[Q]) part {
 	return part{
-		read:  func(r *reader, n *yaml.Node, what string, in any) { is.read(r, n, what, of(in.(P))) },
-		write: func(in any) *yaml.Node { return is.write(of(in.(P))) },
+		read:  func(r *reader, n *node, what string, in any) { is.read(r, n, what, of(in.(P))) },
+		write: func(in any) *node { return is.write(of(in.(P))) },
 		typ:   is.typ,
 	}
 }
@@ -90,8 +88,8 @@ type mapping[P any] struct {
 
 // read reads the keys in the order of the table. An unknown, empty, duplicated or
 // missing key is a fault.
-func (m *mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
-	if n.Kind != yaml.MappingNode {
+func (m *mapping[P]) read(r *reader, n *node, what string, to P) {
+	if n.Kind != mappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
@@ -128,15 +126,15 @@ func (k keys) row(j int) row {
 // and not again for every type that is read.
 type match struct {
 	keys
-	of     string       // what it is
-	values []*yaml.Node // in the order of the table; nil for a missing key
-	first  int          // the first of several choices that are there, or -1
+	of     string  // what it is
+	values []*node // in the order of the table; nil for a missing key
+	first  int     // the first of several choices that are there, or -1
 }
 
 // Fields are a mapping after reading, for its check.
 type fields struct {
 	*reader
-	node   *yaml.Node
+	node   *node
 	what   string
 	chosen int  // how many of the choices are there
 	meant  bool // an unknown key may stand for one that is missing
@@ -150,7 +148,7 @@ type fields struct {
 func (f fields) lost(name string) bool { return lists.Contains(f.failed, name) }
 
 // get is the value of a key, or nil.
-func (f fields) get(name string) *yaml.Node {
+func (f fields) get(name string) *node {
 	for i := 0; i+1 < len(f.node.Content); i += 2 {
 		if f.node.Content[i].Value == name {
 			if v := f.node.Content[i+1]; !null(v) {
@@ -174,16 +172,16 @@ func (f fields) has(name string) bool { return f.get(name) != nil }
 func (f fields) given(name string) bool { return f.has(name) || f.lost(name) }
 
 // item is the node of a name in the list under a key.
-func (f fields) item(key, name string) *yaml.Node {
+func (f fields) item(key, name string) *node {
 	list := f.get(key)
-	if i := slices.IndexFunc(list.Content, func(n *yaml.Node) bool { return n.Value == name }); i >= 0 {
+	if i := slices.IndexFunc(list.Content, func(n *node) bool { return n.Value == name }); i >= 0 {
 		return list.Content[i]
 	}
 	return list
 }
 
 // begin finds the values.
-func (k *match) begin(r *reader, n *yaml.Node, what string) fields {
+func (k *match) begin(r *reader, n *node, what string) fields {
 	meant, unknown := k.find(r, n, what)
 	f := fields{reader: r, node: n, what: what, meant: unknown, failed: meant}
 	for j, v := range k.values {
@@ -199,11 +197,11 @@ func (k *match) begin(r *reader, n *yaml.Node, what string) fields {
 }
 
 // find finds the values. Meant are the keys that unknown ones may stand for.
-func (k *match) find(r *reader, n *yaml.Node, what string) (meant []string, unknown bool) {
-	k.values = make([]*yaml.Node, len(k.keys))
+func (k *match) find(r *reader, n *node, what string) (meant []string, unknown bool) {
+	k.values = make([]*node, len(k.keys))
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		name, v := n.Content[i], n.Content[i+1]
-		if name.Kind != yaml.ScalarNode {
+		if name.Kind != textNode {
 			r.fault(name, "a key must be a word, not %s", shape(name))
 			continue
 		}
@@ -267,8 +265,8 @@ func (k *match) settle(f *fields, j int) {
 // movedOut reports an unknown key that can only be an entry of the section above
 // it, with keys of its own, and stands too far to the left. What it took with it is
 // in doubt.
-func (k *match) movedOut(r *reader, above []*yaml.Node, key, v *yaml.Node) bool {
-	if v.Kind != yaml.MappingNode || v.Style&yaml.FlowStyle != 0 || !isName(key.Value) || nearest.Of(key.Value, k.names(byAuthors)) != "" {
+func (k *match) movedOut(r *reader, above []*node, key, v *node) bool {
+	if v.Kind != mappingNode || v.Style&flowStyle != 0 || !isName(key.Value) || nearest.Of(key.Value, k.names(byAuthors)) != "" {
 		return false
 	}
 	for i := len(above) - 2; i >= 0; i -= 2 {
@@ -277,8 +275,8 @@ func (k *match) movedOut(r *reader, above []*yaml.Node, key, v *yaml.Node) bool 
 		if j < 0 {
 			continue // moved out with it
 		}
-		if section := above[i+1]; named && k.row(j).typ.is == aMap && section.Kind == yaml.MappingNode && len(section.Content) > 0 {
-			if indent := section.Content[0].Column - 1; indent >= key.Column {
+		if section := above[i+1]; named && k.row(j).typ.is == aMap && section.Kind == mappingNode && len(section.Content) > 0 {
+			if indent := int(section.Content[0].Column) - 1; indent >= int(key.Column) {
 				r.doc.doubts.name(t)
 				r.fault(key, "%q is not a key of %s: as an entry of %s it is indented by %d spaces, with all below it", key.Value, k.of, above[i].Value, indent)
 				return true
@@ -289,7 +287,7 @@ func (k *match) movedOut(r *reader, above []*yaml.Node, key, v *yaml.Node) bool 
 	return false
 }
 
-func absent(n *yaml.Node) bool { return n == nil || null(n) }
+func absent(n *node) bool { return n == nil || null(n) }
 
 func (k *match) index(name string) int {
 	for j := range k.keys {
@@ -315,10 +313,10 @@ func (k *match) names(such func(need) bool) []string {
 func byAuthors(n need) bool { return n != ours }
 
 //go:noinline
-func (m *mapping[P]) write(from P) *yaml.Node { return m.keys.write(from) }
+func (m *mapping[P]) write(from P) *node { return m.keys.write(from) }
 
-func (k keys) write(from any) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode}
+func (k keys) write(from any) *node {
+	n := &node{Kind: mappingNode}
 	for j := range k {
 		if v := k[j].is.write(from); v != nil {
 			n.Content = append(n.Content, scalar(k[j].name), v)
@@ -365,12 +363,9 @@ type list[V any] struct {
 	keep func(*V) bool // whether an item with faults is still useful
 }
 
-func (l *list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
-	if n.Kind == yaml.SequenceNode {
-		*to = make([]V, 0, min(len(n.Content), mostSteps))
-	}
-	r.list(n, what, func(item *yaml.Node) {
-		lengthen(to)
+func (l *list[V]) read(r *reader, n *node, what string, to *[]V) {
+	r.list(n, what, func(item *node) {
+		lengthen(to, len(n.Content))
 		last := &(*to)[len(*to)-1]
 		l.is.read(r, item, l.is.what, last)
 		if !l.keep(last) {
@@ -379,8 +374,8 @@ func (l *list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	})
 }
 
-func (l *list[V]) write(from *[]V) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.SequenceNode}
+func (l *list[V]) write(from *[]V) *node {
+	n := &node{Kind: listNode}
 	for i := range *from {
 		n.Content = append(n.Content, l.is.write(&(*from)[i]))
 	}
@@ -396,9 +391,9 @@ type named[V any] struct {
 	is   part
 }
 
-func (m *named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
-	r.named(n, what, m.one, func(name string, v *yaml.Node) {
-		lengthen(to)
+func (m *named[V]) read(r *reader, n *node, what string, to *[]V) {
+	r.named(n, what, m.one, func(name string, v *node) {
+		lengthen(to, len(n.Content)/2)
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
 		if v != nil {
@@ -407,12 +402,15 @@ func (m *named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	})
 }
 
-// lengthen adds a zero element to the list that it points to. It stands in the program once, and
-// not again for every type.
+// lengthen adds a zero element to the list that it points to, which gets room for so many with the first. It stands in the
+// program once, and not again for every type.
 //
 //go:noinline
-func lengthen(list any) {
+func lengthen(list any, room int) {
 	v := reflect.ValueOf(list).Elem()
+	if v.Len() == 0 {
+		v.Grow(min(room, mostSteps))
+	}
 	v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
 }
 
@@ -420,8 +418,8 @@ func lengthen(list any) {
 // It is not inlined: its copies in all callers would take 8 KB.
 //
 //go:noinline
-func (r *reader) named(n *yaml.Node, what, one string, each func(name string, v *yaml.Node)) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
+func (r *reader) named(n *node, what, one string, each func(name string, v *node)) {
+	r.pairs(n, what, func(k, v *node) {
 		name := r.name(k, what)
 		if name == "" {
 			if t, ok := thingsUnder(what); ok && r.doc.Procedure == nil {
@@ -438,8 +436,8 @@ func (r *reader) named(n *yaml.Node, what, one string, each func(name string, v 
 	})
 }
 
-func (m *named[V]) write(from *[]V) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode}
+func (m *named[V]) write(from *[]V) *node {
+	n := &node{Kind: mappingNode}
 	for i := range *from {
 		one := &(*from)[i]
 		n.Content = append(n.Content, scalar(*m.name(one)), m.is.write(one))
@@ -456,15 +454,15 @@ type either[P any] struct {
 	lists     bool         // the one may be a list
 }
 
-func (e *either[P]) read(r *reader, n *yaml.Node, what string, to P) {
-	if n.Kind == yaml.ScalarNode || e.lists && n.Kind == yaml.SequenceNode {
+func (e *either[P]) read(r *reader, n *node, what string, to P) {
+	if n.Kind == textNode || e.lists && n.Kind == listNode {
 		e.one.read(r, n, what, to)
 		return
 	}
 	e.more.read(r, n, what, to)
 }
 
-func (e *either[P]) write(from P) *yaml.Node {
+func (e *either[P]) write(from P) *node {
 	if e.short(from) {
 		return e.one.write(from)
 	}

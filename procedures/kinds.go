@@ -4,8 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
@@ -124,7 +122,7 @@ func keysOf(kinds []stepKind) []string {
 // ofKind is the value of the key of a kind.
 type ofKind struct{ stepKind }
 
-func (k *ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
+func (k *ofKind) read(r *reader, n *node, what string, to *steps.Step) {
 	to.Kind = k.kind
 	if k.begin != nil {
 		k.begin(to)
@@ -132,7 +130,7 @@ func (k *ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
 	k.is.read(r, n, what, to)
 }
 
-func (k *ofKind) write(from *steps.Step) *yaml.Node {
+func (k *ofKind) write(from *steps.Step) *node {
 	if from.Kind != k.kind {
 		return nil
 	}
@@ -160,7 +158,7 @@ func joinDisturbs(f fields, s *steps.Step) {
 }
 
 func methodsChecked(f fields, s *steps.Step) {
-	if n := f.get(string(s.Kind)); n != nil && n.Kind == yaml.MappingNode {
+	if n := f.get(string(s.Kind)); n != nil && n.Kind == mappingNode {
 		f.answered(n, "the choice "+s.Name, s.Methods, len(n.Content)/2)
 	}
 }

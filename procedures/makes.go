@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 )
 
@@ -14,16 +12,16 @@ import (
 // rests on.
 type madeValue struct{}
 
-func (*madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
+func (*madeValue) read(r *reader, n *node, what string, to *[]steps.Made) {
 	rests := &namesValue{to: zone}
-	if n.Kind == yaml.MappingNode {
-		r.pairs(n, what, func(k, v *yaml.Node) {
+	if n.Kind == mappingNode {
+		r.pairs(n, what, func(k, v *node) {
 			m := steps.Made{Zone: r.name(k, what)}
 			if m.Zone == "" {
 				return
 			}
 			r.refer(zone, k, m.Zone, "")
-			if v.Kind != yaml.SequenceNode || len(v.Content) > 0 {
+			if v.Kind != listNode || len(v.Content) > 0 {
 				rests.read(r, v, "what "+m.Zone+" rests on", &m.On)
 			}
 			*to = append(*to, m)
@@ -44,10 +42,10 @@ func (*madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
 	}
 }
 
-func (*madeValue) write(from *[]steps.Made) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode}
+func (*madeValue) write(from *[]steps.Made) *node {
+	n := &node{Kind: mappingNode}
 	for _, m := range *from {
-		on := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+		on := &node{Kind: listNode, Style: flowStyle}
 		for _, z := range m.On {
 			on.Content = append(on.Content, scalar(z))
 		}
@@ -69,13 +67,13 @@ func (*madeValue) typ() *typ {
 // makesValue is what all that is below makes.
 type makesValue[P any] struct{ madeValue }
 
-func (v *makesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (v *makesValue[P]) read(r *reader, n *node, what string, _ P) {
 	var made []steps.Made
 	v.madeValue.read(r, n, what, &made)
 	r.within.makes = made
 }
 
-func (*makesValue[P]) write(P) *yaml.Node { return nil }
+func (*makesValue[P]) write(P) *node { return nil }
 
 // made finds what is wrong with the zones that a build makes: that it makes some
 // of the sheet and not others, that what a zone rests on rests on it, and work on

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
@@ -550,14 +548,14 @@ func (d *Document) complain(s *steps.Step, faults *Faults) complain {
 		if n := d.nodes[s.Name]; n != nil && key != "" {
 			step := fields{node: n}
 			of := step.get(string(s.Kind))
-			if of != nil && of.Kind == yaml.MappingNode {
+			if of != nil && of.Kind == mappingNode {
 				of = fields{node: of}.get(key)
 			}
 			if here := step.get(key); here != nil && key != "with" { // which is of the step's options
 				of = here
 			}
 			if of != nil {
-				at.line, at.column = of.Line, of.Column
+				at.line, at.column = int(of.Line), int(of.Column)
 			}
 		}
 		*faults = append(*faults, d.fault(at, fmt.Sprintf(format, args...)))

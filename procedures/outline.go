@@ -3,8 +3,6 @@ package procedures
 import (
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
@@ -32,7 +30,7 @@ type Thing struct {
 
 // Outline is all that a design sheet or a triage table says, key by key.
 func (d *Document) Outline() []Section {
-	var root *yaml.Node
+	var root *node
 	switch {
 	case d.Sheet != nil:
 		root = sheetKeys().write(d.Sheet)
@@ -45,14 +43,14 @@ func (d *Document) Outline() []Section {
 	for i := 0; i < len(root.Content); i += 2 {
 		key, n := root.Content[i].Value, root.Content[i+1]
 		s := Section{Said: Said{Key: key}}
-		plain := &yaml.Node{Kind: yaml.MappingNode} // what stands beside the things
+		plain := &node{Kind: mappingNode} // what stands beside the things
 		for j, below := range n.Content {
 			switch {
-			case below.Kind != yaml.MappingNode:
-				if n.Kind == yaml.MappingNode && j%2 == 1 {
+			case below.Kind != mappingNode:
+				if n.Kind == mappingNode && j%2 == 1 {
 					plain.Content = append(plain.Content, n.Content[j-1], below)
 				}
-			case n.Kind == yaml.MappingNode:
+			case n.Kind == mappingNode:
 				s.Things = append(s.Things, Thing{n.Content[j-1].Value, says(below)})
 			default:
 				s.Things = append(s.Things, Thing{"", says(below)})
@@ -74,7 +72,7 @@ func StepSays(s *steps.Step, except ...string) []Said {
 	return sorting.Delete(says(stepKeys().write(s)), func(s Said) bool { return s.Key == "origin" || lists.Contains(except, s.Key) })
 }
 
-func says(n *yaml.Node) []Said {
+func says(n *node) []Said {
 	var all []Said
 	for i := 0; i < len(n.Content); i += 2 {
 		all = append(all, Said{n.Content[i].Value, linesOf(n.Content[i+1])})

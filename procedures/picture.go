@@ -13,8 +13,6 @@ import (
 	"strings"
 	"sync"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/store/photos"
@@ -47,7 +45,7 @@ var keptPicture = sync.OnceValue(func() *regexp.Regexp {
 // pictureValue is the name of a picture; the program writes its digest before it.
 type pictureValue struct{}
 
-func (*pictureValue) read(r *reader, n *yaml.Node, what string, to *steps.Picture) {
+func (*pictureValue) read(r *reader, n *node, what string, to *steps.Picture) {
 	name := r.text(n, what)
 	digest, named, ok := strings.Cut(name, " ")
 	if ok = ok && strings.HasPrefix(digest, "sha256:"); ok {
@@ -65,7 +63,7 @@ func (*pictureValue) read(r *reader, n *yaml.Node, what string, to *steps.Pictur
 	}
 }
 
-func (*pictureValue) write(from *steps.Picture) *yaml.Node {
+func (*pictureValue) write(from *steps.Picture) *node {
 	if from.Name == "" {
 		return nil
 	}
@@ -75,7 +73,7 @@ func (*pictureValue) write(from *steps.Picture) *yaml.Node {
 func (*pictureValue) typ() *typ { return &typ{} }
 
 // beside is the picture of that name in the folder of what is read.
-func (r *reader) beside(n *yaml.Node, name string) steps.Picture {
+func (r *reader) beside(n *node, name string) steps.Picture {
 	file := filepath.Join(filepath.Dir(cmp.Or(r.within.file, r.doc.File)), name)
 	total := 0
 	for _, have := range r.doc.pictures {

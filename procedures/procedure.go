@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strconv"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
@@ -140,14 +138,14 @@ func stageKeys() *mapping[*steps.Stage] {
 }
 
 func stageChecked(f fields, s *steps.Stage) {
-	if at, ok := f.doc.places[stageAt(s.Name)]; ok && f.doc.Procedure.Kind == steps.Shared && at.line == f.node.Line {
+	if at, ok := f.doc.places[stageAt(s.Name)]; ok && f.doc.Procedure.Kind == steps.Shared && at.line == int(f.node.Line) {
 		return // it is repeated, and who uses it uses all of it
 	}
 	f.claim(stageAt(s.Name), f.get("stage"))
 }
 
 // claim notes the place of a step or a stage, and makes sure that its name is unique.
-func (f fields) claim(what string, named *yaml.Node) {
+func (f fields) claim(what string, named *node) {
 	if named == nil {
 		return
 	}

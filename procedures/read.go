@@ -1,8 +1,6 @@
 package procedures
 
 import (
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 )
 
@@ -72,11 +70,11 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, Source: data, places: map[string]place{}}, kept: kept}
 	if !kept {
-		r.doc.nodes = map[string]*yaml.Node{}
+		r.doc.nodes = map[string]*node{}
 	}
 	r.sources, r.within.digest, r.within.data = from, digest(data), data
 	r.doc.names = make([]reference, 0, len(data)/256) // a good guess
-	if root.Kind != yaml.MappingNode {
+	if root.Kind != mappingNode {
 		r.fault(root, "a document must begin with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faultsWith(slips)
 	}
@@ -104,7 +102,7 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 }
 
 // writeOut gives a document that uses others bytes that need none.
-func (r *reader) writeOut(root *yaml.Node) {
+func (r *reader) writeOut(root *node) {
 	data, err := Write(r.doc.Procedure)
 	switch {
 	case err != nil:
@@ -119,7 +117,7 @@ func (r *reader) writeOut(root *yaml.Node) {
 // hasKey reports whether a mapping has the key.
 //
 //go:noinline
-func hasKey(n *yaml.Node, key string) bool {
+func hasKey(n *node, key string) bool {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		if n.Content[i].Value == key {
 			return true

@@ -7,8 +7,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps/nearest"
 )
 
@@ -30,9 +28,9 @@ type reader struct {
 	reuse
 }
 
-func (r *reader) at(n *yaml.Node) place { return place{n.Line, n.Column, r.within.site} }
+func (r *reader) at(n *node) place { return place{int(n.Line), int(n.Column), r.within.site} }
 
-func (r *reader) fault(n *yaml.Node, format string, args ...any) {
+func (r *reader) fault(n *node, format string, args ...any) {
 	r.faultAt(r.at(n), fmt.Sprintf(format, args...))
 }
 
@@ -49,14 +47,14 @@ func (r *reader) faultAt(at place, text string) {
 
 // stricter is a fault of a new document. One that is kept with a job was accepted
 // before that was asked, and is still read.
-func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
+func (r *reader) stricter(n *node, format string, args ...any) {
 	if !r.kept {
 		r.fault(n, format, args...)
 	}
 }
 
 // refer notes a name that a design sheet, or the library, must have.
-func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
+func (r *reader) refer(to thing, n *node, name, of string) {
 	if name == "" || to.within() || r.unfilled[n] {
 		return
 	}
@@ -68,8 +66,8 @@ func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
 }
 
 // pairs goes through a mapping whose keys are names.
-func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
-	if n.Kind != yaml.MappingNode {
+func (r *reader) pairs(n *node, what string, each func(k, v *node)) {
+	if n.Kind != mappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
@@ -78,7 +76,7 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 	for i := 0; i+1 < len(content); i += 2 {
 		k, v := content[i], content[i+1]
 		switch {
-		case k.Kind != yaml.ScalarNode:
+		case k.Kind != textNode:
 			r.fault(k, "a key must be a word, not %s", shape(k))
 		case !met.add(k.Value):
 			r.fault(k, "%q is duplicated in %s%s", k.Value, what, firstOf(content, k))
@@ -89,8 +87,8 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 }
 
 // firstOf says in which line a name stands that is duplicated.
-func firstOf(of []*yaml.Node, again *yaml.Node) string {
-	i := slices.IndexFunc(of, func(n *yaml.Node) bool { return n.Value == again.Value })
+func firstOf(of []*node, again *node) string {
+	i := slices.IndexFunc(of, func(n *node) bool { return n.Value == again.Value })
 	if of[i].Line == again.Line {
 		return ""
 	}
@@ -133,14 +131,14 @@ func (s *set) add(name string) bool {
 // Inlined, it would stand in the program a hundred times.
 //
 //go:noinline
-func null(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Tag == "!!null" }
+func null(n *node) bool { return n.Kind == textNode && n.Tag == nullTag }
 
 //go:noinline
-func shape(n *yaml.Node) string {
+func shape(n *node) string {
 	switch n.Kind {
-	case yaml.MappingNode:
+	case mappingNode:
 		return "a mapping"
-	case yaml.SequenceNode:
+	case listNode:
 		return "a list"
 	}
 	if null(n) {
@@ -160,9 +158,9 @@ func suggest(name string, known []string) string {
 }
 
 // text reads one text.
-func (r *reader) text(n *yaml.Node, what string) string {
+func (r *reader) text(n *node, what string) string {
 	switch {
-	case n.Kind != yaml.ScalarNode || null(n):
+	case n.Kind != textNode || null(n):
 		r.fault(n, "%s must be text, not %s%s", what, shape(n), textHint(n))
 	case strings.TrimSpace(n.Value) == "":
 		r.fault(n, "%s is empty", what)
@@ -204,8 +202,8 @@ func unsafe(c rune) bool {
 }
 
 // name reads a name: lower-case letters, digits and hyphens.
-func (r *reader) name(n *yaml.Node, what string) string {
-	if n.Kind == yaml.ScalarNode && !null(n) && (isName(n.Value) || r.within.own && isName(blankless(n.Value))) {
+func (r *reader) name(n *node, what string) string {
+	if n.Kind == textNode && !null(n) && (isName(n.Value) || r.within.own && isName(blankless(n.Value))) {
 		return n.Value
 	}
 	name := r.text(n, what)
@@ -244,8 +242,8 @@ func isName(s string) bool {
 }
 
 // list goes through a list.
-func (r *reader) list(n *yaml.Node, what string, each func(*yaml.Node)) {
-	if n.Kind != yaml.SequenceNode {
+func (r *reader) list(n *node, what string, each func(*node)) {
+	if n.Kind != listNode {
 		r.fault(n, "%s must be a list, not %s", what, shape(n))
 		return
 	}
@@ -258,8 +256,8 @@ func (r *reader) list(n *yaml.Node, what string, each func(*yaml.Node)) {
 }
 
 // yes reads a switch: yes or no.
-func (r *reader) yes(n *yaml.Node, what string) (on, ok bool) {
-	if n.Kind == yaml.ScalarNode {
+func (r *reader) yes(n *node, what string) (on, ok bool) {
+	if n.Kind == textNode {
 		switch strings.ToLower(n.Value) {
 		case "yes", "true":
 			return true, true

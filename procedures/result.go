@@ -1,8 +1,6 @@
 package procedures
 
 import (
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
@@ -52,7 +50,7 @@ func (f fields) resulting(g *steps.Gate) {
 
 // carrying finds scales beside which the limits lie: there the aircraft tips over, and no
 // reading of them passes.
-func (f fields) carrying(g *steps.Gate, at *yaml.Node) {
+func (f fields) carrying(g *steps.Gate, at *node) {
 	all := g.Result.Stations
 	if len(all) < 2 || f.kept || g.Limits.Dimension() != quantity.Length {
 		return
@@ -67,12 +65,12 @@ func (f fields) carrying(g *steps.Gate, at *yaml.Node) {
 }
 
 // scalarOf is the text within a node that is the name.
-func scalarOf(n *yaml.Node, name string) *yaml.Node {
-	if n.Kind == yaml.ScalarNode && n.Value == name {
+func scalarOf(n *node, name string) *node {
+	if n.Kind == textNode && n.Value == name {
 		return n
 	}
 	for i, below := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 0 {
+		if n.Kind == mappingNode && i%2 == 0 {
 			continue // a key
 		}
 		if found := scalarOf(below, name); found != nil {
@@ -133,7 +131,7 @@ func (v *functionOf) is() part {
 	}})
 }
 
-func (v *functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
+func (v *functionOf) read(r *reader, n *node, what string, to *measuring.Result) {
 	to.Function = v.Name
 	v.is().read(r, n, what, to)
 	for _, s := range to.Stations {
@@ -141,7 +139,7 @@ func (v *functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Re
 	}
 }
 
-func (v *functionOf) write(from *measuring.Result) *yaml.Node {
+func (v *functionOf) write(from *measuring.Result) *node {
 	if from.Function != v.Name {
 		return nil
 	}
@@ -169,7 +167,7 @@ type stationsValue struct {
 	named[measuring.Station]
 }
 
-func (v *stationsValue) read(r *reader, n *yaml.Node, what string, to *[]measuring.Station) {
+func (v *stationsValue) read(r *reader, n *node, what string, to *[]measuring.Station) {
 	v.named.read(r, n, what, to)
 	if got := len(*to); got > 0 && (got < v.of.Least || got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
@@ -201,7 +199,7 @@ type pointsValue struct {
 	namesValue
 }
 
-func (v *pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+func (v *pointsValue) read(r *reader, n *node, what string, to *[]string) {
 	v.namesValue.read(r, n, what, to)
 	if got := max(len(n.Content), len(*to)); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)

@@ -8,8 +8,6 @@ import (
 	"sync"
 	"unicode/utf8"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 )
@@ -30,8 +28,8 @@ type reuse struct {
 	within  scope
 	said    map[said]bool // of what is read more than once
 	// asWritten are the texts into which words were filled.
-	asWritten map[*yaml.Node]string
-	unfilled  map[*yaml.Node]bool // texts with a blank that nothing fills
+	asWritten map[*node]string
+	unfilled  map[*node]bool // texts with a blank that nothing fills
 	steps     *mapping[*steps.Step]
 	total     int  // steps read
 	entries   int  // read in runs that are repeated or used
@@ -117,7 +115,7 @@ func (r *reader) inside(do func()) {
 }
 
 // room reports whether more may be written out, and says it once where not.
-func (r *reader) room(n *yaml.Node, have, most int, what string) bool {
+func (r *reader) room(n *node, have, most int, what string) bool {
 	if r.full || !r.within.many() {
 		return !r.full
 	}
@@ -132,7 +130,7 @@ func (r *reader) room(n *yaml.Node, have, most int, what string) bool {
 }
 
 // tooMuch ends the writing out.
-func (r *reader) tooMuch(n *yaml.Node, most int, what string) {
+func (r *reader) tooMuch(n *node, most int, what string) {
 	if !r.full {
 		r.full, r.doc.cut = true, true
 		r.fault(n, "written out, it has more than %d %s", most, what)
@@ -140,9 +138,9 @@ func (r *reader) tooMuch(n *yaml.Node, most int, what string) {
 }
 
 // repeated reads something once for each word of its key each, or once.
-func (r *reader) repeated(n *yaml.Node, do func()) {
+func (r *reader) repeated(n *node, do func()) {
 	each := fields{node: n}.get("each")
-	if n.Kind != yaml.MappingNode || each == nil {
+	if n.Kind != mappingNode || each == nil {
 		do()
 		return
 	}
@@ -170,11 +168,11 @@ func (r *reader) repeated(n *yaml.Node, do func()) {
 
 // rows are the words of an each, in parallel; where it is wrong, names that
 // stand for themselves, so that what is below can be read.
-func (r *reader) rows(n *yaml.Node) [][]filling {
+func (r *reader) rows(n *node) [][]filling {
 	before := r.wrong
 	var names []string
-	var columns []*yaml.Node
-	r.pairs(n, "each", func(k, v *yaml.Node) {
+	var columns []*node
+	r.pairs(n, "each", func(k, v *node) {
 		name := r.name(k, "each")
 		if name == "" {
 			return
@@ -182,7 +180,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		if slices.ContainsFunc(r.within.words, func(w filling) bool { return w.Name == name }) {
 			r.fault(k, "%s is filled in outside of this: give it another name", name)
 		}
-		r.list(v, name, func(item *yaml.Node) {
+		r.list(v, name, func(item *node) {
 			if word := r.text(item, "an entry of "+name); strings.ContainsAny(word, "<>\n") {
 				r.fault(item, "a word that is filled in has no < and no > in it, and one line")
 			}
@@ -190,7 +188,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		if len(v.Content) > mostWords {
 			r.fault(v, "%s has %d words; at most %d", name, len(v.Content), mostWords)
 		}
-		if len(columns) > 0 && v.Kind == yaml.SequenceNode && len(v.Content) != len(columns[0].Content) {
+		if len(columns) > 0 && v.Kind == listNode && len(v.Content) != len(columns[0].Content) {
 			r.fault(v, "%s has %d words and %s has %d: lists beside each other have the same number", name, len(v.Content), names[0], len(columns[0].Content))
 		}
 		names, columns = append(names, name), append(columns, v)
@@ -230,7 +228,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 
 // alike finds words that are the same as before, in all lists: what they repeat would
 // come twice.
-func (r *reader) alike(names []string, lists []*yaml.Node) {
+func (r *reader) alike(names []string, lists []*node) {
 	var met set
 	for at := range lists[0].Content {
 		var row []string
@@ -248,7 +246,7 @@ var blanks = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`<
 
 // fill gives the node with the words of the scope in it; what is below one of
 // the keys is left as it is.
-func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
+func (r *reader) fill(n *node, except ...string) *node {
 	c := &r.within
 	if !c.many() && !c.own {
 		return n
@@ -256,34 +254,34 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 	if r.bytes += len(n.Value) + 16; r.bytes > mostBytes { // 16 for what a node takes beside its text
 		r.tooMuch(n, mostBytes, "bytes")
 	}
-	if r.full || n.Kind == yaml.ScalarNode && !strings.Contains(n.Value, "<") {
+	if r.full || n.Kind == textNode && !strings.Contains(n.Value, "<") {
 		return n
 	}
 	out := *n
-	if n.Kind == yaml.ScalarNode {
+	if n.Kind == textNode {
 		if len(c.words) > 0 || c.shared {
 			wrong := r.wrong
 			out.Value = blanks().ReplaceAllStringFunc(n.Value, func(b string) string { return r.filledIn(n, b) })
 			if r.wrong > wrong { // whatever is meant, it is another thing with other words
 				if r.unfilled == nil {
-					r.unfilled = map[*yaml.Node]bool{}
+					r.unfilled = map[*node]bool{}
 				}
 				r.unfilled[&out] = true
 				d := &r.doc.doubts
 				d.stages, d.steps, d.makes, d.order = true, true, true, true
 			}
-			if n.LineComment != "" {
+			if n.Comment != nil {
 				if r.asWritten == nil {
-					r.asWritten = map[*yaml.Node]string{}
+					r.asWritten = map[*node]string{}
 				}
 				r.asWritten[&out] = n.Value
 			}
 		}
 		return &out
 	}
-	out.Content = make([]*yaml.Node, len(n.Content))
+	out.Content = make([]*node, len(n.Content))
 	for i, below := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 1 && lists.Contains(except, n.Content[i-1].Value) {
+		if n.Kind == mappingNode && i%2 == 1 && lists.Contains(except, n.Content[i-1].Value) {
 			out.Content[i] = below
 			continue
 		}
@@ -293,7 +291,7 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 }
 
 // filledIn is what stands for a blank.
-func (r *reader) filledIn(n *yaml.Node, blank string) string {
+func (r *reader) filledIn(n *node, blank string) string {
 	c := &r.within
 	written := blank[1 : len(blank)-1]
 	name := strings.ToLower(written[:1]) + written[1:]
@@ -336,26 +334,26 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 // eachValue is the words of something repeated, which were read before it.
 type eachValue[P any] struct{}
 
-func (*eachValue[P]) read(*reader, *yaml.Node, string, P) {}
-func (*eachValue[P]) write(P) *yaml.Node                  { return nil }
-func (*eachValue[P]) typ() *typ                           { return &typ{is: wordLists} }
+func (*eachValue[P]) read(*reader, *node, string, P) {}
+func (*eachValue[P]) write(P) *node                  { return nil }
+func (*eachValue[P]) typ() *typ                      { return &typ{is: wordLists} }
 
 // governValue is the options that govern all that is below.
 type governValue[P any] struct{ not bool }
 
-func (v *governValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (v *governValue[P]) read(r *reader, n *node, what string, _ P) {
 	var w steps.Where
 	(&whereValue{v.not}).read(r, n, what, &w)
 	r.within.where = r.within.where.And(w)
 }
-func (*governValue[P]) write(P) *yaml.Node { return nil }
-func (*governValue[P]) typ() *typ          { return &typ{is: oneName, to: option} }
+func (*governValue[P]) write(P) *node { return nil }
+func (*governValue[P]) typ() *typ     { return &typ{is: oneName, to: option} }
 
 // whereValue is one option, or a list of them.
 type whereValue struct{ not bool }
 
-func (v *whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) {
-	names := r.names(n, what, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
+func (v *whereValue) read(r *reader, n *node, what string, to *steps.Where) {
+	names := r.names(n, what, func(item *node, name string) { r.refer(option, item, name, "") })
 	switch {
 	case len(names) == 0:
 	case v.not:
@@ -365,7 +363,7 @@ func (v *whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where)
 	}
 }
 
-func (v *whereValue) write(from *steps.Where) *yaml.Node {
+func (v *whereValue) write(from *steps.Where) *node {
 	names := from.Without
 	if !v.not {
 		names = slices.Concat(from.With...)

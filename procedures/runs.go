@@ -3,17 +3,15 @@ package procedures
 import (
 	"slices"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 )
 
 // stagesValue is the stages of a procedure, each of which may be repeated.
 type stagesValue struct{}
 
-func (*stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage) {
+func (*stagesValue) read(r *reader, n *node, what string, to *[]steps.Stage) {
 	table := stageKeys()
-	r.list(n, what, func(item *yaml.Node) {
+	r.list(n, what, func(item *node) {
 		r.repeated(item, func() {
 			r.inside(func() {
 				if !r.room(item, len(*to), mostStages, "stages") {
@@ -33,7 +31,7 @@ func (*stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage
 	})
 }
 
-func (*stagesValue) write(from *[]steps.Stage) *yaml.Node {
+func (*stagesValue) write(from *[]steps.Stage) *node {
 	return (&list[steps.Stage]{is: stageKeys()}).write(from)
 }
 
@@ -42,11 +40,11 @@ func (*stagesValue) typ() *typ { return &typ{is: aList, of: []*typ{stageKeys().t
 // stepsValue is steps, and runs of steps between them.
 type stepsValue struct{}
 
-func (*stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
-	if n.Kind == yaml.SequenceNode {
+func (*stepsValue) read(r *reader, n *node, what string, to *[]steps.Step) {
+	if n.Kind == listNode {
 		*to = slices.Grow(*to, min(len(n.Content), mostSteps))
 	}
-	r.list(n, what, func(item *yaml.Node) {
+	r.list(n, what, func(item *node) {
 		if isRun(item) {
 			r.run(item, to)
 		} else {
@@ -56,15 +54,15 @@ func (*stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) 
 }
 
 // isRun reports whether an entry of steps is a run.
-func isRun(n *yaml.Node) bool {
+func isRun(n *node) bool {
 	f := fields{node: n}
-	return n.Kind == yaml.MappingNode && !hasKey(n, "step") && (f.has("steps") || f.has("use") || f.has("each"))
+	return n.Kind == mappingNode && !hasKey(n, "step") && (f.has("steps") || f.has("use") || f.has("each"))
 }
 
 // run reads a run: steps in it, or used by it.
 //
 //go:noinline
-func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
+func (r *reader) run(n *node, to *[]steps.Step) {
 	r.repeated(n, func() {
 		r.inside(func() {
 			if !r.room(n, r.total, mostSteps, "steps") {
@@ -78,7 +76,7 @@ func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
 }
 
 // step reads one step.
-func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
+func (r *reader) step(n *node, to *[]steps.Step) {
 	if r.steps == nil {
 		r.steps = stepKeys()
 	}
@@ -87,7 +85,7 @@ func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 			return
 		}
 		r.within.of = nil
-		if name := (fields{node: n}).get("step"); name != nil && n.Kind == yaml.MappingNode {
+		if name := (fields{node: n}).get("step"); name != nil && n.Kind == mappingNode {
 			r.within.step = name.Value
 		}
 		filled := r.fill(n, "origin")
@@ -106,9 +104,9 @@ func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 
 // The write of steps gives each by itself; one that several lists of options govern
 // stands in a run for each but one.
-func (*stepsValue) write(from *[]steps.Step) *yaml.Node {
+func (*stepsValue) write(from *[]steps.Step) *node {
 	table := stepKeys()
-	n := &yaml.Node{Kind: yaml.SequenceNode}
+	n := &node{Kind: listNode}
 	for i := range *from {
 		s := (*from)[i]
 		var with [][]string
@@ -117,8 +115,8 @@ func (*stepsValue) write(from *[]steps.Step) *yaml.Node {
 		}
 		item := table.write(&s)
 		for _, any := range slices.Backward(with) {
-			item = &yaml.Node{Kind: yaml.MappingNode, Content: []*yaml.Node{
-				scalar("with"), flow(any), scalar("steps"), {Kind: yaml.SequenceNode, Content: []*yaml.Node{item}},
+			item = &node{Kind: mappingNode, Content: []*node{
+				scalar("with"), flow(any), scalar("steps"), {Kind: listNode, Content: []*node{item}},
 			}}
 		}
 		n.Content = append(n.Content, item)

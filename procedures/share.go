@@ -3,8 +3,6 @@ package procedures
 import (
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/quantity"
 )
@@ -15,7 +13,7 @@ const shareHelp = "A quantity, or shares of figures of `power`, such as `80 % of
 // writtenLimits are both limits of a gate, where both are written as they are.
 type writtenLimits struct{ rangeValue[*steps.Gate] }
 
-func (v *writtenLimits) write(from *steps.Gate) *yaml.Node {
+func (v *writtenLimits) write(from *steps.Gate) *node {
 	if len(from.Least)+len(from.Most) > 0 {
 		return nil
 	}
@@ -30,11 +28,11 @@ type limitValue struct {
 	stricter int // 1: the greater one is; -1: the lesser
 }
 
-func (v *limitValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
+func (v *limitValue) read(r *reader, n *node, what string, to *steps.Gate) {
 	switch {
-	case n.Kind == yaml.SequenceNode:
-		r.list(n, what, func(item *yaml.Node) { v.share(r, item, what, to) })
-	case n.Kind == yaml.ScalarNode && strings.Contains(n.Value, " of "):
+	case n.Kind == listNode:
+		r.list(n, what, func(item *node) { v.share(r, item, what, to) })
+	case n.Kind == textNode && strings.Contains(n.Value, " of "):
 		v.share(r, n, what, to)
 	default:
 		v.amountLike.read(r, n, what, to)
@@ -42,9 +40,9 @@ func (v *limitValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) 
 }
 
 // share reads one share.
-func (v *limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate) {
+func (v *limitValue) share(r *reader, n *node, what string, to *steps.Gate) {
 	part, name, ok := strings.Cut(n.Value, " of ")
-	if n.Kind != yaml.ScalarNode || !ok {
+	if n.Kind != textNode || !ok {
 		r.fault(n, "%s must be a share of a figure of power, such as 80 %% of controller, not %s", what, shape(n))
 		return
 	}
@@ -84,7 +82,7 @@ func (v *limitValue) share(r *reader, n *yaml.Node, what string, to *steps.Gate)
 	r.fault(n, "%s is a share of %q, which is not a figure of power%s", what, strings.TrimSpace(name), suggest(name, names))
 }
 
-func (v *limitValue) write(from *steps.Gate) *yaml.Node {
+func (v *limitValue) write(from *steps.Gate) *node {
 	shares := *v.shares(from)
 	if len(shares) == 0 {
 		if l := from.Limits; !l.Low.IsZero() && !l.High.IsZero() && len(from.Least)+len(from.Most) == 0 {
@@ -110,9 +108,9 @@ func (v *limitValue) typ() *typ {
 // ratedValue is the most that a battery gives: a current, or so many C by its label.
 type ratedValue struct{}
 
-func (*ratedValue) read(r *reader, n *yaml.Node, what string, to *steps.Currents) {
+func (*ratedValue) read(r *reader, n *node, what string, to *steps.Currents) {
 	rate, ok := strings.CutSuffix(n.Value, "C")
-	if n.Kind != yaml.ScalarNode || !ok || strings.HasSuffix(rate, "°") || !strings.ContainsAny(rate, "0123456789") {
+	if n.Kind != textNode || !ok || strings.HasSuffix(rate, "°") || !strings.ContainsAny(rate, "0123456789") {
 		(&amountValue{quantity.Current, aboveZero}).read(r, n, what, &to.Battery)
 		return
 	}
@@ -121,7 +119,7 @@ func (*ratedValue) read(r *reader, n *yaml.Node, what string, to *steps.Currents
 	(&numberValue{1, 1000}).read(r, &times, what, &to.Rate)
 }
 
-func (*ratedValue) write(from *steps.Currents) *yaml.Node {
+func (*ratedValue) write(from *steps.Currents) *node {
 	if from.Rate > 0 {
 		n := (&numberValue{}).write(&from.Rate)
 		return scalar(n.Value + " C")

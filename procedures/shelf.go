@@ -5,8 +5,6 @@ import (
 	"path/filepath"
 	"slices"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps/lists"
 )
 
@@ -59,7 +57,7 @@ func (s *shelf) lookAtOwn() {
 		if err == nil {
 			from = sourceOf(path, data)
 		}
-		if from.root != nil && from.root.Kind == yaml.MappingNode && !hasKey(from.root, "procedure") {
+		if from.root != nil && from.root.Kind == mappingNode && !hasKey(from.root, "procedure") {
 			continue
 		}
 		names := claimOf(path, data, from.faults).names
@@ -77,8 +75,8 @@ func (s *shelf) lookAtOwn() {
 // sourceOf is a document as far as it can be used.
 func sourceOf(file string, data []byte) *source {
 	root, faults := syntax(file, data, false)
-	if len(faults) == 0 && (root.Kind != yaml.MappingNode || !hasKey(root, "procedure")) {
-		faults = Faults{{file, root.Line, root.Column, "it is not a procedure"}}
+	if len(faults) == 0 && (root.Kind != mappingNode || !hasKey(root, "procedure")) {
+		faults = Faults{{file, int(root.Line), int(root.Column), "it is not a procedure"}}
 	}
 	return &source{file: file, digest: digest(data), data: data, root: root, faults: faults}
 }

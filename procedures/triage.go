@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
@@ -91,8 +89,8 @@ func findingChecked(f fields, of *steps.Finding) {
 // ownWordsValue is what words of one's own are taken for in zones, with else.
 type ownWordsValue struct{}
 
-func (*ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
+func (*ownWordsValue) read(r *reader, n *node, what string, to *steps.Triage) {
+	r.pairs(n, what, func(k, v *node) {
 		zoned := r.name(k, "a zone")
 		switch {
 		case zoned == "":
@@ -108,13 +106,13 @@ func (*ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triag
 			}
 		}
 	})
-	if n.Kind == yaml.MappingNode && (fields{node: n}).get("else") == nil {
+	if n.Kind == mappingNode && (fields{node: n}).get("else") == nil {
 		r.fault(n, "%s has no else: the procedure for all other zones", what)
 	}
 }
 
-func (*ownWordsValue) write(from *steps.Triage) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+func (*ownWordsValue) write(from *steps.Triage) *node {
+	n := &node{Kind: mappingNode, Style: flowStyle}
 	for _, own := range from.OwnWords {
 		n.Content = append(n.Content, scalar(own.Zone), scalar(own.Mean))
 	}
@@ -158,7 +156,7 @@ func rowKeys() *mapping[*steps.Row] {
 // formerValue is read under a name that is not written any more.
 type formerValue struct{ outcomeValue }
 
-func (*formerValue) write(*steps.Row) *yaml.Node { return nil }
+func (*formerValue) write(*steps.Row) *node { return nil }
 
 // offValue is yes, or how the lost part is taken off.
 type offValue struct{}
@@ -167,15 +165,15 @@ func (*offValue) procedure() part {
 	return field(func(r *steps.Row) *string { return &r.Procedure }, &nameValue{procedure})
 }
 
-func (v *offValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
-	if n.Kind == yaml.ScalarNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
+func (v *offValue) read(r *reader, n *node, what string, to *steps.Row) {
+	if n.Kind == textNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
 		v.procedure().read(r, n, what, to)
 		return
 	}
 	(&yesValue[*steps.Row]{}).read(r, n, what, to)
 }
 
-func (v *offValue) write(from *steps.Row) *yaml.Node {
+func (v *offValue) write(from *steps.Row) *node {
 	if from.Procedure == "" {
 		return plain("yes")
 	}
@@ -192,12 +190,12 @@ type outcomeValue struct {
 	is      part
 }
 
-func (v *outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+func (v *outcomeValue) read(r *reader, n *node, what string, to *steps.Row) {
 	to.Outcome = v.outcome
 	v.is.read(r, n, what, to)
 }
 
-func (v *outcomeValue) write(from *steps.Row) *yaml.Node {
+func (v *outcomeValue) write(from *steps.Row) *node {
 	if from.Outcome != v.outcome {
 		return nil
 	}

@@ -7,8 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 )
@@ -17,7 +15,7 @@ import (
 type source struct {
 	file, digest string
 	data         []byte
-	root         *yaml.Node
+	root         *node
 	faults       Faults // why it can't be used
 }
 
@@ -28,20 +26,20 @@ type sources func(name string) (*source, []string)
 // useValue is what is used: a stage or a step of another procedure, or several.
 type useValue struct{}
 
-func (*useValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
-	if n.Kind == yaml.ScalarNode {
+func (*useValue) read(r *reader, n *node, what string, to *[]steps.Step) {
+	if n.Kind == textNode {
 		r.use(n, what, to)
 		return
 	}
-	r.list(n, what, func(item *yaml.Node) { r.use(item, "an entry of "+what, to) })
+	r.list(n, what, func(item *node) { r.use(item, "an entry of "+what, to) })
 }
 
-func (*useValue) write(*[]steps.Step) *yaml.Node { return nil }
+func (*useValue) write(*[]steps.Step) *node { return nil }
 
 func (*useValue) typ() *typ { return &typ{is: used} }
 
 // use reads the stage or the step that is named.
-func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
+func (r *reader) use(n *node, what string, to *[]steps.Step) {
 	written := r.text(n, what)
 	if written == "" {
 		return
@@ -119,18 +117,18 @@ func (s *source) shared() bool {
 }
 
 // find finds a stage, which is then a run, or a step.
-func (s *source) find(name string) (stage, step *yaml.Node, wrong string) {
-	named := func(n *yaml.Node, key string) string {
-		if n.Kind == yaml.MappingNode {
-			if v := (fields{node: n}).get(key); v != nil && v.Kind == yaml.ScalarNode {
+func (s *source) find(name string) (stage, step *node, wrong string) {
+	named := func(n *node, key string) string {
+		if n.Kind == mappingNode {
+			if v := (fields{node: n}).get(key); v != nil && v.Kind == textNode {
 				return v.Value
 			}
 		}
 		return ""
 	}
-	listed := func(n *yaml.Node, key string) []*yaml.Node {
-		if n.Kind == yaml.MappingNode {
-			if v := (fields{node: n}).get(key); v != nil && v.Kind == yaml.SequenceNode {
+	listed := func(n *node, key string) []*node {
+		if n.Kind == mappingNode {
+			if v := (fields{node: n}).get(key); v != nil && v.Kind == listNode {
 				return v.Content
 			}
 		}
@@ -138,8 +136,8 @@ func (s *source) find(name string) (stage, step *yaml.Node, wrong string) {
 	}
 	known := map[string]bool{}
 	inRun := false
-	var walk func(n *yaml.Node, run bool)
-	walk = func(n *yaml.Node, run bool) {
+	var walk func(n *node, run bool)
+	walk = func(n *node, run bool) {
 		for _, item := range listed(n, "steps") {
 			is := named(item, "step")
 			known[is] = true
@@ -160,7 +158,7 @@ func (s *source) find(name string) (stage, step *yaml.Node, wrong string) {
 			stage = asRun(item)
 		}
 		f := fields{node: item}
-		walk(item, item.Kind == yaml.MappingNode && (f.has("each") || f.has("with") || f.has("without")))
+		walk(item, item.Kind == mappingNode && (f.has("each") || f.has("with") || f.has("without")))
 	}
 	switch {
 	case stage != nil && step != nil:
@@ -175,7 +173,7 @@ func (s *source) find(name string) (stage, step *yaml.Node, wrong string) {
 }
 
 // asRun is a stage without what does not come with it.
-func asRun(stage *yaml.Node) *yaml.Node {
+func asRun(stage *node) *node {
 	run := *stage
 	run.Content = nil
 	for i := 0; i+1 < len(stage.Content); i += 2 {
@@ -189,7 +187,7 @@ func asRun(stage *yaml.Node) *yaml.Node {
 // originValue is the identity of a step, which the program writes.
 type originValue struct{ *mapping[*steps.Origin] }
 
-func (v *originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin) {
+func (v *originValue) read(r *reader, n *node, what string, to *steps.Origin) {
 	r.doc.origins = append(r.doc.origins, r.at(n))
 	v.mapping.read(r, n, what, to)
 }

@@ -4,8 +4,6 @@ import (
 	"strconv"
 	"strings"
 
-	"gopkg.in/yaml.v3"
-
 	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/quantity"
@@ -77,20 +75,18 @@ const (
 // It is not inlined: its many copies would make the program larger.
 //
 //go:noinline
-func scalar(s string) *yaml.Node {
-	var n yaml.Node
-	n.SetString(s)
-	return &n
+func scalar(s string) *node {
+	return &node{Kind: textNode, Tag: stringTag, Value: s}
 }
 
 // plain is a number or a switch as a node.
 // It is not inlined: its many copies would make the program larger.
 //
 //go:noinline
-func plain(s string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: s} }
+func plain(s string) *node { return &node{Kind: textNode, Value: s} }
 
 //go:noinline
-func unlessEmpty(n *yaml.Node) *yaml.Node {
+func unlessEmpty(n *node) *node {
 	if len(n.Content) == 0 {
 		return nil
 	}
@@ -98,8 +94,8 @@ func unlessEmpty(n *yaml.Node) *yaml.Node {
 }
 
 // flow is a list on one line.
-func flow(items []string) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+func flow(items []string) *node {
+	n := &node{Kind: listNode, Style: flowStyle}
 	for _, s := range items {
 		n.Content = append(n.Content, scalar(s))
 	}
@@ -109,12 +105,12 @@ func flow(items []string) *yaml.Node {
 // textValue is one text.
 type textValue struct{ form form }
 
-func (*textValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (*textValue) read(r *reader, n *node, what string, to *string) {
 	*to = r.text(n, what)
 	r.prose(n, what)
 }
 
-func (*textValue) write(from *string) *yaml.Node {
+func (*textValue) write(from *string) *node {
 	if *from == "" {
 		return nil
 	}
@@ -126,15 +122,15 @@ func (v *textValue) typ() *typ { return &typ{is: v.form} }
 // textsValue is one text or a list of them.
 type textsValue struct{}
 
-func (*textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	if n.Kind == yaml.ScalarNode {
+func (*textsValue) read(r *reader, n *node, what string, to *[]string) {
+	if n.Kind == textNode {
 		if s := r.text(n, what); s != "" {
 			*to = []string{s}
 		}
 		r.prose(n, what)
 		return
 	}
-	r.list(n, what, func(item *yaml.Node) {
+	r.list(n, what, func(item *node) {
 		if s := r.text(item, "an entry of "+what); s != "" {
 			*to = append(*to, s)
 		}
@@ -142,7 +138,7 @@ func (*textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	})
 }
 
-func (*textsValue) write(from *[]string) *yaml.Node {
+func (*textsValue) write(from *[]string) *node {
 	n := flow(*from)
 	if n != nil {
 		n.Style = 0
@@ -155,8 +151,8 @@ func (*textsValue) typ() *typ { return &typ{is: texts} }
 // aloneValue is one text or a list of them, or no.
 type aloneValue struct{}
 
-func (*aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	if n.Kind == yaml.ScalarNode && isSwitch(n) {
+func (*aloneValue) read(r *reader, n *node, what string, to *[]string) {
+	if n.Kind == textNode && isSwitch(n) {
 		if on, _ := r.yes(n, what); on {
 			r.fault(n, "%s must say what one alone may do in place of the second person, or no", what)
 			return
@@ -172,11 +168,11 @@ func (*aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	}
 }
 
-func isSwitch(n *yaml.Node) bool {
+func isSwitch(n *node) bool {
 	return lists.Contains([]string{"yes", "no", "true", "false"}, strings.ToLower(n.Value))
 }
 
-func (*aloneValue) write(from *[]string) *yaml.Node {
+func (*aloneValue) write(from *[]string) *node {
 	switch {
 	case len(*from) == 1 && (*from)[0] == steps.No:
 		return plain(steps.No)
@@ -193,14 +189,14 @@ func (*aloneValue) typ() *typ {
 // nameValue is the name of something, or a new name if to is "".
 type nameValue struct{ to thing }
 
-func (v *nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (v *nameValue) read(r *reader, n *node, what string, to *string) {
 	*to = r.name(n, what)
 	if v.to != "" {
 		r.refer(v.to, n, *to, "")
 	}
 }
 
-func (*nameValue) write(from *string) *yaml.Node { return (&textValue{}).write(from) }
+func (*nameValue) write(from *string) *node { return (&textValue{}).write(from) }
 
 func (v *nameValue) typ() *typ { return &typ{is: aName, to: v.to} }
 
@@ -213,15 +209,15 @@ type namesValue struct {
 }
 
 //go:noinline
-func (v *namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, func(item *yaml.Node, name string) {
+func (v *namesValue) read(r *reader, n *node, what string, to *[]string) {
+	*to = r.names(n, what, func(item *node, name string) {
 		if v.to != "" && name != v.except && !v.loose {
 			r.refer(v.to, item, name, "")
 		}
 	})
 }
 
-func (*namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
+func (*namesValue) write(from *[]string) *node { return flow(*from) }
 
 // It is not inlined: its copies in all callers would take 2 KB.
 //
@@ -238,7 +234,7 @@ func (v *namesValue) typ() *typ {
 // written without the list.
 type oneOrMore struct{ namesValue }
 
-func (v *oneOrMore) write(from *[]string) *yaml.Node {
+func (v *oneOrMore) write(from *[]string) *node {
 	if len(*from) == 1 {
 		return scalar((*from)[0])
 	}
@@ -246,8 +242,8 @@ func (v *oneOrMore) write(from *[]string) *yaml.Node {
 }
 
 // names reads the names of a list, without duplicates; or one name without a list.
-func (r *reader) names(n *yaml.Node, what string, each func(item *yaml.Node, name string)) []string {
-	if n.Kind == yaml.ScalarNode {
+func (r *reader) names(n *node, what string, each func(item *node, name string)) []string {
+	if n.Kind == textNode {
 		name := r.name(n, what)
 		if name == "" {
 			return nil
@@ -258,7 +254,7 @@ func (r *reader) names(n *yaml.Node, what string, each func(item *yaml.Node, nam
 	var all []string
 	var met set
 	entry := "an entry of " + what
-	r.list(n, what, func(item *yaml.Node) {
+	r.list(n, what, func(item *node) {
 		name := r.name(item, entry)
 		switch {
 		case name == "":
@@ -278,7 +274,7 @@ type wordValue struct {
 	what  string // in faults; if "", the key
 }
 
-func (v *wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
+func (v *wordValue) read(r *reader, n *node, what string, to *string) {
 	if v.what != "" {
 		what = v.what
 	}
@@ -286,11 +282,11 @@ func (v *wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
 	r.word(n, what, *to, v.known)
 }
 
-func (*wordValue) write(from *string) *yaml.Node { return (&textValue{}).write(from) }
+func (*wordValue) write(from *string) *node { return (&textValue{}).write(from) }
 
 func (v *wordValue) typ() *typ { return &typ{is: aWord, words: v.known} }
 
-func (r *reader) word(n *yaml.Node, what, word string, known []string) {
+func (r *reader) word(n *node, what, word string, known []string) {
 	if word != "" && !lists.Contains(known, word) {
 		r.fault(n, "unknown %s %q%s", what, word, suggest(word, known))
 	}
@@ -299,24 +295,24 @@ func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 // wordsValue is one of a few words, or a list of them.
 type wordsValue struct{ known []string }
 
-func (v *wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
+func (v *wordsValue) read(r *reader, n *node, what string, to *[]string) {
+	*to = r.names(n, what, func(item *node, word string) { r.word(item, what, word, v.known) })
 }
 
-func (*wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
+func (*wordsValue) write(from *[]string) *node { return flow(*from) }
 
 func (v *wordsValue) typ() *typ { return &typ{is: oneWord, words: v.known} }
 
 // markValue is a switch that a word of its own turns on.
 type markValue struct{ word string }
 
-func (v *markValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+func (v *markValue) read(r *reader, n *node, what string, to *bool) {
 	if *to = r.text(n, what) == v.word; !*to {
 		r.fault(n, "%s must be %q; otherwise delete the line", what, v.word)
 	}
 }
 
-func (v *markValue) write(from *bool) *yaml.Node {
+func (v *markValue) write(from *bool) *node {
 	if !*from {
 		return nil
 	}
@@ -328,13 +324,13 @@ func (v *markValue) typ() *typ { return &typ{is: aWord, words: []string{v.word}}
 // switchValue is yes or no; on is the default.
 type switchValue struct{ on bool }
 
-func (*switchValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+func (*switchValue) read(r *reader, n *node, what string, to *bool) {
 	if on, ok := r.yes(n, what); ok {
 		*to = on
 	}
 }
 
-func (v *switchValue) write(from *bool) *yaml.Node {
+func (v *switchValue) write(from *bool) *node {
 	switch {
 	case *from == v.on:
 		return nil
@@ -349,29 +345,29 @@ func (v *switchValue) typ() *typ { return &typ{is: aSwitch, on: v.on} }
 // yesValue is a key whose only value is yes.
 type yesValue[P any] struct{}
 
-func (*yesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
+func (*yesValue[P]) read(r *reader, n *node, what string, _ P) {
 	if on, ok := r.yes(n, what); ok && !on {
 		r.fault(n, "%s must be yes; otherwise delete the line", what)
 	}
 }
 
-func (*yesValue[P]) write(P) *yaml.Node { return plain("yes") }
+func (*yesValue[P]) write(P) *node { return plain("yes") }
 
 func (*yesValue[P]) typ() *typ { return &typ{is: aYes} }
 
 // wholeValue is a whole number from 1 up.
 type wholeValue struct{ most int }
 
-func (v *wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
+func (v *wholeValue) read(r *reader, n *node, what string, to *int) {
 	number, err := strconv.Atoi(n.Value)
-	if n.Kind != yaml.ScalarNode || err != nil || number < 1 || number > v.most {
+	if n.Kind != textNode || err != nil || number < 1 || number > v.most {
 		r.fault(n, "%s must be a whole number from 1 to %d", what, v.most)
 		return
 	}
 	*to = number
 }
 
-func (*wholeValue) write(from *int) *yaml.Node {
+func (*wholeValue) write(from *int) *node {
 	if *from == 0 {
 		return nil
 	}
@@ -383,11 +379,11 @@ func (v *wholeValue) typ() *typ { return &typ{is: aWhole, low: 1, high: v.most} 
 // numberValue is a number without a unit.
 type numberValue struct{ least, most int }
 
-func (v *numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
+func (v *numberValue) read(r *reader, n *node, what string, to *float64) {
 	// Read as a percentage, so that the same rules for numbers apply.
 	q, err := quantity.Parse(n.Value+" %", quantity.Ratio)
 	number, _ := q.Float("%")
-	if n.Kind != yaml.ScalarNode || err != nil || number < float64(v.least) || number > float64(v.most) {
+	if n.Kind != textNode || err != nil || number < float64(v.least) || number > float64(v.most) {
 		r.fault(n, "%s must be a number from %d to %d, without a unit", what, v.least, v.most)
 		return
 	}
@@ -395,7 +391,7 @@ func (v *numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
 	r.clear(n, what, quantity.Ratio)
 }
 
-func (*numberValue) write(from *float64) *yaml.Node {
+func (*numberValue) write(from *float64) *node {
 	if *from == 0 {
 		return nil
 	}
@@ -410,7 +406,7 @@ type amountValue struct {
 	least bound
 }
 
-func (v *amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Quantity) {
+func (v *amountValue) read(r *reader, n *node, what string, to *quantity.Quantity) {
 	*to = r.amount(n, what, v.unit)
 	sign := to.Sign()
 	switch {
@@ -422,7 +418,7 @@ func (v *amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Qu
 	}
 }
 
-func (*amountValue) write(from *quantity.Quantity) *yaml.Node {
+func (*amountValue) write(from *quantity.Quantity) *node {
 	if from.IsZero() {
 		return nil
 	}
@@ -438,16 +434,16 @@ type amountLike[P any] struct {
 	least bound
 }
 
-func (v *amountLike[P]) read(r *reader, n *yaml.Node, what string, to P) {
+func (v *amountLike[P]) read(r *reader, n *node, what string, to P) {
 	(&amountValue{v.like(to), v.least}).read(r, n, what, v.of(to))
 }
 
-func (v *amountLike[P]) write(from P) *yaml.Node { return (&amountValue{}).write(v.of(from)) }
+func (v *amountLike[P]) write(from P) *node { return (&amountValue{}).write(v.of(from)) }
 
 func (v *amountLike[P]) typ() *typ { return (&amountValue{least: v.least}).typ() }
 
-func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quantity.Quantity {
-	if n.Kind != yaml.ScalarNode || null(n) {
+func (r *reader) amount(n *node, what string, want quantity.Dimension) quantity.Quantity {
+	if n.Kind != textNode || null(n) {
 		r.fault(n, "%s must be a number with its unit, not %s", what, shape(n))
 		return quantity.Quantity{}
 	}
@@ -461,7 +457,7 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 }
 
 // clear holds that a quantity can be read one way only.
-func (r *reader) clear(n *yaml.Node, what string, want quantity.Dimension) {
+func (r *reader) clear(n *node, what string, want quantity.Dimension) {
 	if r.kept {
 		return
 	}
@@ -480,9 +476,9 @@ type rangeValue[P any] struct {
 	ends func(P) (low, high *quantity.Quantity)
 }
 
-func (v *rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
+func (v *rangeValue[P]) read(r *reader, n *node, what string, to P) {
 	low, high := v.ends(to)
-	if n.Kind == yaml.ScalarNode {
+	if n.Kind == textNode {
 		var err error
 		switch *low, *high, err = quantity.ParseLimits(n.Value, v.unit); {
 		case err != nil:
@@ -495,10 +491,10 @@ func (v *rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
 		}
 		return
 	}
-	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
+	if n.Kind == listNode && r.decimalCommas(n, what) {
 		return
 	}
-	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
+	if n.Kind != listNode || len(n.Content) != 2 {
 		r.fault(n, "%s must be two limits, the lower and the upper: [3.5 mm, 4.5 mm], or a size with its tolerance: 4 mm ± 0.5 mm", what)
 		return
 	}
@@ -513,7 +509,7 @@ func (v *rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	}
 }
 
-func (v *rangeValue[P]) write(from P) *yaml.Node {
+func (v *rangeValue[P]) write(from P) *node {
 	low, high := v.ends(from)
 	if low.IsZero() || high.IsZero() {
 		return nil
@@ -526,8 +522,8 @@ func (v *rangeValue[P]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
 // settingsValue is conditions with their states, in the order written.
 type settingsValue struct{}
 
-func (*settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Setting) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
+func (*settingsValue) read(r *reader, n *node, what string, to *[]steps.Setting) {
+	r.pairs(n, what, func(k, v *node) {
 		name := r.name(k, "a condition")
 		if name == "" {
 			return
@@ -539,8 +535,8 @@ func (*settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Set
 	})
 }
 
-func (*settingsValue) write(from *[]steps.Setting) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+func (*settingsValue) write(from *[]steps.Setting) *node {
+	n := &node{Kind: mappingNode, Style: flowStyle}
 	for _, s := range *from {
 		n.Content = append(n.Content, scalar(s.Condition), scalar(s.State))
 	}
@@ -552,13 +548,13 @@ func (*settingsValue) typ() *typ { return &typ{is: settings} }
 // partsValue is things that are used up, each with a whole number or a size.
 type partsValue struct{}
 
-func (*partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
+func (*partsValue) read(r *reader, n *node, what string, to *[]steps.Part) {
+	r.pairs(n, what, func(k, v *node) {
 		part := steps.Part{Name: r.text(k, "a part")}
 		if part.Name == "" {
 			return
 		}
-		if v.Kind == yaml.ScalarNode && strings.Trim(v.Value, "0123456789") == "" {
+		if v.Kind == textNode && strings.Trim(v.Value, "0123456789") == "" {
 			(&wholeValue{mostParts}).read(r, v, part.Name, &part.Count)
 		} else {
 			(&amountValue{least: aboveZero}).read(r, v, part.Name, &part.Size)
@@ -569,8 +565,8 @@ func (*partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) 
 	})
 }
 
-func (*partsValue) write(from *[]steps.Part) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+func (*partsValue) write(from *[]steps.Part) *node {
+	n := &node{Kind: mappingNode, Style: flowStyle}
 	for _, p := range *from {
 		amount := plain(strconv.Itoa(p.Count))
 		if p.Count == 0 {
@@ -589,8 +585,8 @@ const mostParts = 10_000
 // changesValue is a text for each revision that is said something of.
 type changesValue struct{}
 
-func (*changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Change) {
-	r.pairs(n, what, func(k, v *yaml.Node) {
+func (*changesValue) read(r *reader, n *node, what string, to *[]steps.Change) {
+	r.pairs(n, what, func(k, v *node) {
 		c := steps.Change{}
 		(&wholeValue{mostRevision}).read(r, k, "a revision", &c.Revision)
 		what := "what revision " + k.Value + " changed"
@@ -602,8 +598,8 @@ func (*changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Chan
 	})
 }
 
-func (*changesValue) write(from *[]steps.Change) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.MappingNode}
+func (*changesValue) write(from *[]steps.Change) *node {
+	n := &node{Kind: mappingNode}
 	for _, c := range *from {
 		n.Content = append(n.Content, plain(strconv.Itoa(c.Revision)), scalar(c.Text))
 	}
@@ -615,9 +611,9 @@ func (*changesValue) typ() *typ { return &typ{is: changes} }
 // pairsValue is pairs of points.
 type pairsValue struct{}
 
-func (*pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
-	r.list(n, what, func(item *yaml.Node) {
-		if item.Kind != yaml.SequenceNode || len(item.Content) != 2 {
+func (*pairsValue) read(r *reader, n *node, what string, to *[][2]string) {
+	r.list(n, what, func(item *node) {
+		if item.Kind != listNode || len(item.Content) != 2 {
 			r.fault(item, "a pair must be two points: [left, right]")
 			return
 		}
@@ -625,8 +621,8 @@ func (*pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
 	})
 }
 
-func (*pairsValue) write(from *[][2]string) *yaml.Node {
-	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+func (*pairsValue) write(from *[][2]string) *node {
+	n := &node{Kind: listNode, Style: flowStyle}
 	for _, p := range *from {
 		n.Content = append(n.Content, flow(p[:]))
 	}

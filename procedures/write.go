@@ -38,7 +38,7 @@ func written[P any](keys *mapping[P], from P) ([]byte, error) {
 	var b bytes.Buffer
 	e := yaml.NewEncoder(&b)
 	e.SetIndent(2)
-	if err := e.Encode(keys.write(from)); err != nil {
+	if err := e.Encode(keys.write(from).toWrite()); err != nil {
 		return nil, err
 	}
 	return b.Bytes(), nil

@@ -21,7 +21,7 @@ const (
 
 // syntax parses the bytes of one file into the node of its only document. Of a kept
 // document it asks less than of one that is checked.
-func syntax(file string, data []byte, kept bool) (*yaml.Node, Faults) {
+func syntax(file string, data []byte, kept bool) (*node, Faults) {
 	at := func(line, column int, text string, args ...any) Faults {
 		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
 	}
@@ -38,10 +38,10 @@ func syntax(file string, data []byte, kept bool) (*yaml.Node, Faults) {
 	if line, column, what := unprintable(data); what != "" {
 		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
 	}
-	var root, more *yaml.Node
+	var root, more *node
 	var err error
 	if one, commented := takenApart(data); one != nil && (kept || !commented) { // no fault of a kept one speaks of a comment
-		root = &yaml.Node{Kind: yaml.DocumentNode, Content: []*yaml.Node{one}}
+		root = &node{Kind: documentNode, Content: []*node{one}}
 	} else {
 		root, more, err = decode(data)
 	}
@@ -68,16 +68,16 @@ func syntax(file string, data []byte, kept bool) (*yaml.Node, Faults) {
 		return nil, at(0, 0, "the document has %d entries; the limit is %d", nodes, mostNodes)
 	}
 	if more != nil {
-		return nil, append(slips, at(more.Line, more.Column, "a second document begins here; one file holds one document")...)
+		return nil, append(slips, at(int(more.Line), int(more.Column), "a second document begins here; one file holds one document")...)
 	}
 	return root.Content[0], slips
 }
 
 // decode gives the first document of a text, nil where there is none, and the
 // second where there is one.
-func decode(data []byte) (root, more *yaml.Node, err error) {
+func decode(data []byte) (root, more *node, err error) {
 	decoder := yaml.NewDecoder(bytes.NewReader(data))
-	for _, to := range []**yaml.Node{&root, &more} {
+	for _, to := range []**node{&root, &more} {
 		var n yaml.Node
 		switch err := decoder.Decode(&n); {
 		case errors.Is(err, io.EOF):
@@ -85,7 +85,7 @@ func decode(data []byte) (root, more *yaml.Node, err error) {
 		case err != nil:
 			return nil, nil, err
 		}
-		*to = &n
+		*to = nodeOf(&n)
 	}
 	return root, more, nil
 }
@@ -145,17 +145,17 @@ func yamlError(err error) (int, string) {
 
 // refuse finds what no document may contain, at any depth, and counts the nodes. It
 // never follows aliases, so that a few lines cannot expand to a million.
-func refuse(file string, n *yaml.Node, depth, deepest int, nodes *int) Faults {
+func refuse(file string, n *node, depth, deepest int, nodes *int) Faults {
 	*nodes++
-	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
+	fault := func(text string) Faults { return Faults{{file, int(n.Line), int(n.Column), text}} }
 	switch {
 	case depth > deepest+1: // the document itself is a node
 		return fault(fmt.Sprintf("nested more than %d levels deep", deepest))
-	case n.Kind == yaml.AliasNode:
+	case n.Kind == aliasNode:
 		return fault("an alias: write its value out here, or put it in quotes if it is text")
-	case n.Anchor != "":
+	case n.Style&anchoredStyle != 0:
 		return fault("an anchor: write its value out in each place, or put it in quotes if it is text")
-	case n.Style&yaml.TaggedStyle != 0:
+	case n.Style&taggedStyle != 0:
 		return fault("a tag: delete it, or put it in quotes if it is text")
 	}
 	var faults Faults
