@@ -282,7 +282,8 @@ func (c *scheduler) tended(r *row) bool {
 
 // alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, or from now on until one,
 // while nobody is at this one. Of several people whoever would stay may be wanted elsewhere: there nobody is at it for any time between
-// two tasks, also where a second person is waited for.
+// two tasks, also where a second person is waited for. From now on that is not so for what goes on, and what a clock that runs doesn't
+// leave time for.
 func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	if !c.tended(r) {
 		return false
@@ -304,7 +305,7 @@ func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	}
 	for i := range c.tasks {
 		t := &c.tasks[i]
-		if t.of == r.of || t.step == nil || starts[i] < from || starts[i] >= starts[after] || before < 0 && (c.hands > 1 || c.pressed(i)) {
+		if t.of == r.of || t.step == nil || starts[i] < from || starts[i] >= starts[after] || before < 0 && (c.inHandNow(t) || c.pressed(i)) {
 			continue
 		}
 		here := false
@@ -372,24 +373,37 @@ func (c *scheduler) pressed(i int) bool {
 	return false
 }
 
-// stayBy has the only person stay by what stands so now: work at other airframes comes after these tasks of the row, but for what a
-// clock that runs doesn't leave time for.
+// stayBy has somebody stay by what stands so now: the only person does nothing at other airframes before these tasks of the row are done,
+// and of several nobody begins anything there before the first of them, but for what a clock that runs doesn't leave time for.
 func (c *scheduler) stayBy(r *row, until ...int) {
-	for _, k := range until {
-		if c.hands == 1 && c.tended(r) {
-			c.comesFirst(k, func(t *task) bool { return t.of != r.of })
+	others := func(t *task) bool { return t.of != r.of }
+	switch {
+	case len(until) == 0 || !c.tended(r):
+	case c.hands > 1:
+		c.comesFirst(until[0], others)
+	default:
+		for _, k := range until {
+			c.comesFirst(k, others)
 		}
 	}
 }
 
-// comesFirst has others wait for a task, but for what a clock that runs doesn't leave time for.
+// comesFirst has others wait for a task, of several people until it is begun, but for what goes on, and what a clock that runs doesn't leave
+// time for.
 func (c *scheduler) comesFirst(k int, others func(t *task) bool) {
+	least := c.tasks[k].minutes
+	if c.hands > 1 {
+		least = 0
+	}
 	for i := range c.tasks {
-		if t := &c.tasks[i]; i != k && t.step != nil && others(t) && !c.precedes(k, i) && !c.precedes(i, k) && !c.pressed(i) {
-			c.delay(k, i, c.tasks[k].minutes, tie{why: AfterStep})
+		if t := &c.tasks[i]; i != k && t.step != nil && others(t) && !c.precedes(k, i) && !c.precedes(i, k) && !c.inHandNow(t) && !c.pressed(i) {
+			c.delay(k, i, least, tie{why: AfterStep})
 		}
 	}
 }
+
+// inHandNow reports whether somebody is at a task now, and goes on with it.
+func (c *scheduler) inHandNow(t *task) bool { return t.since < 0 && !c.laysBy }
 
 // stands reports whether what is plugged in now, in the sitting that goes on, is so for a task.
 func (c *scheduler) stands(i int) bool {
