@@ -321,7 +321,7 @@ func TestFlipped(t *testing.T) {
 	t.Parallel()
 	s := makeSample(t, false)
 	path := filepath.Join(inMemory(t), "fettle.db")
-	step, head := counts(61, 1), counts(48, os.Getpagesize())
+	step, head := counts(127, 1), counts(24, os.Getpagesize())
 	harmed, harms, refused := bytes.Clone(s.file), 0, 0
 	for at := range s.inUse {
 		if at%os.Getpagesize() >= head && at%step != 0 {
@@ -469,7 +469,7 @@ func TestMixed(t *testing.T) {
 	random := rand.New(rand.NewPCG(seed, 0))
 	pages := s.inUse / os.Getpagesize()
 	refused := 0
-	for n := range counts(120, 4000) {
+	for n := range counts(60, 4000) {
 		harmed := bytes.Clone(s.file)
 		for range 1 + random.IntN(3) {
 			one, two := page(harmed, 2+random.IntN(pages-2)), page(harmed, 2+random.IntN(pages-2))

@@ -113,7 +113,7 @@ func TestExamineForeign(t *testing.T) {
 func TestExamineHarmed(t *testing.T) {
 	t.Parallel()
 	s := makeSample(t, true)
-	step := counts(4099, 331)
+	step := counts(8209, 331)
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	noticed := 0
 	for at := 0; at < s.inUse; at++ {

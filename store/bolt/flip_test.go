@@ -38,7 +38,7 @@ func TestFlippedBits(t *testing.T) {
 
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
-	positions := counts(50, 2000)
+	positions := counts(24, 2000)
 	noticed, unnoticed, panics := 0, 0, 0
 	try := firstKeys(t, file, places)
 	if len(try) == 0 {

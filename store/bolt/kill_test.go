@@ -70,7 +70,7 @@ func appendForEver(path string) error {
 func TestKill(t *testing.T) {
 	t.Parallel()
 	const perStore = 5
-	kills := counts(60, 1000)
+	kills := counts(24, 1000)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
 

@@ -411,7 +411,7 @@ func (in change) make(t tester, path string, holds content) content {
 // TestPowerCut cuts the power at any moment of any write of a run.
 func TestPowerCut(t *testing.T) {
 	t.Parallel()
-	most, each := counts(4, 20), counts(3, 40)
+	most, each := counts(4, 20), counts(2, 40)
 	path, cutPath := filepath.Join(inMemory(t), "fettle.db"), filepath.Join(inMemory(t), "fettle.db")
 	count := newTally()
 	rapid.Check(t, func(rt *rapid.T) {
@@ -442,7 +442,7 @@ func TestPowerCut(t *testing.T) {
 // large, within the file and beyond its end.
 func TestPowerCutAnywhere(t *testing.T) {
 	t.Parallel()
-	step := counts(11, 1)
+	step := counts(31, 1)
 	path, cutPath := filepath.Join(inMemory(t), "fettle.db"), filepath.Join(inMemory(t), "fettle.db")
 	holds := change{mark: "CW-01", records: []string{"started"}}.make(t, path, content{map[string][]string{}, map[string]string{}})
 	count := newTally()
@@ -527,7 +527,7 @@ func TestPowerCutWhileMaking(t *testing.T) {
 // during the append that caused the migration.
 func TestPowerCutWhileMigrating(t *testing.T) {
 	t.Parallel()
-	step := counts(41, 1)
+	step := counts(83, 1)
 	folder := inMemory(t)
 	path := filepath.Join(folder, "fettle.db")
 	copied := path + "-schema-1.bak"

@@ -20,7 +20,7 @@ import (
 )
 
 // enteredEach is how many entries each of two processes makes in one journal.
-func enteredEach() int { return counts(200, 5000) }
+func enteredEach() int { return counts(80, 5000) }
 
 const sharedMark = "CW-01"
 

@@ -30,7 +30,7 @@ import (
 // has, are refused or looked at from all sides. They never make it panic.
 func TestStrangeFacts(t *testing.T) {
 	t.Parallel()
-	rounds := 6
+	rounds := 4
 	if os.Getenv("FETTLE_LONG") != "" {
 		rounds = 1_500
 	}

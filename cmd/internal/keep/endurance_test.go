@@ -122,7 +122,7 @@ func noteForEver(k *Keeper) error {
 // is the backup, which holds what the store held at some moment.
 func TestKillBesideBackup(t *testing.T) {
 	t.Parallel()
-	kills := counts(25, 1000)
+	kills := counts(12, 1000)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
 	k := aFleet(t)
@@ -366,7 +366,7 @@ func TestFlippedBits(t *testing.T) {
 	}
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
-	flips, unread := counts(60, 2000), 0
+	flips, unread := counts(30, 2000), 0
 	for range flips {
 		at, bit := places[random.IntN(len(places))], byte(1)<<random.IntN(8)
 		harmed := bytes.Clone(sound)
