@@ -346,7 +346,25 @@ func (s *State) makesSafe(r *StepReport, now time.Time) bool {
 		return false
 	}
 	stage, _ := job.Procedure.Stage(r.Stage)
-	return s.safeStage(job, &stage, now)
+	i := slices.IndexFunc(stage.Steps, func(step steps.Step) bool { return step.Name == r.Step.Name })
+	return s.safeStage(job, &stage, now) && i <= s.madeSafe(&stage)
+}
+
+// madeSafe is the last step of a stage that makes safe what crashed, after which it is: that sets something on the aircraft, or confirms
+// something of it. What else is done in the stage then, such as photographs, keeps nobody from other airframes.
+func (s *State) madeSafe(stage *steps.Stage) (last int) {
+	last = len(stage.Steps) - 1
+	for i := last; i >= 0; i-- {
+		if s.secures(&stage.Steps[i]) {
+			return i
+		}
+	}
+	return last
+}
+
+// secures reports whether a step sets something on the aircraft, or confirms something of it.
+func (s *State) secures(step *steps.Step) bool {
+	return len(step.Confirm) > 0 || steps.AnySetting(step.Sets, func(is steps.Setting) bool { return !s.ofBench(is.Condition) })
 }
 
 // safeStage reports whether a stage makes safe what crashed: of a repair the one that is written so, and of what looks a damaged
@@ -366,7 +384,7 @@ func (s *State) safeStage(j *Job, stage *steps.Stage, now time.Time) bool {
 // atOnce reports whether a task waits for no sitting and is planned in a later one all the same: what makes safe what crashed, and
 // sets something on the aircraft or confirms something of it. What else is done then, such as photographs, can wait.
 func (c *scheduler) atOnce(t *task, from time.Time) bool {
-	return t.safe && from.Sub(c.now) > Soon && (len(t.step.Confirm) > 0 || steps.AnySetting(t.step.Sets, func(is steps.Setting) bool { return !c.fleet[t.of].ofBench(is.Condition) }))
+	return t.safe && from.Sub(c.now) > Soon && c.fleet[t.of].secures(t.step)
 }
 
 // onlyAfter reports whether all that comes before the task is so.

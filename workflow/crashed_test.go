@@ -143,3 +143,38 @@ func TestNobodyPullsTheBatteryBeforeTheLookFromAfar(t *testing.T) {
 		})
 	}
 }
+
+// The others wait till what came down hard is safe for them, and not while it is photographed: two people, of whom one goes on there.
+func TestOthersWaitTillWhatCrashedIsSafe(t *testing.T) {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	pull, care, photo, clean := hands("pull", "5 min"), hands("care", "5 min"), hands("photo", "8 min"), hands("clean", "15 min")
+	pull.Sets = setting("battery", "out").Set
+	care.Kind, care.Confirm = steps.Hold, []string{"It has no dent"}
+	b := workingOn(t, kit, one("rest", hands("file", "5 min")))
+	docs := *b.docs
+	b.docs = &docs
+	look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", pull, care, photo, clean)}}
+	docs.Procedures["sha256:look"] = look
+	b.must(LogFlight{Landing: Hard, Check: "look"}, Start{Procedure: look, Digest: "sha256:look", Sheet: kit, SheetDigest: "sha256:own"})
+	other := workingOn(t, kit, one("rest", hands("sand", "20 min")))
+	crashed := *b
+	other.state.Airframe.Mark = "PL-02"
+	p, err := scheduled(t, evening, Hours{Hands: 2, Sittings: open(0, 240)}, b.state.Beside([]*State{other.state}), other.state.Beside([]*State{b.state}))
+	if err != nil || len(p.Visits) != 1 {
+		t.Fatal(err, says(p))
+	}
+	if got, want := whoDoes(p), "pull 0-5 [1], care 5-10 [1], photo 10-18 [1], sand 10-30 [2], clean 18-33 [1], file 33-38 [1]"; got != want {
+		t.Errorf("%s; want %s", got, want)
+	}
+	for _, step := range []string{"pull", "care", "photo"} {
+		if g := crashed.next(step, ""); g.AtOnce != (step != "photo") {
+			t.Errorf("%s is done at once: %t", step, g.AtOnce)
+		}
+		if step == "care" {
+			crashed.must(Clear{Step: step, Answers: []bool{true}})
+		} else {
+			crashed.done(step)
+		}
+	}
+}

@@ -478,7 +478,7 @@ func (c *scheduler) stepTasks(of int, s *State, k *Job, stage steps.Stage, i int
 	step := &stage.Steps[i]
 	does := step.Kind.Traits()
 	t := task{of: of, job: k, work: k.Procedure, stage: stage.Name, step: step, minutes: c.minutes(k.Procedure, step),
-		safe: s.safeStage(k, &stage, c.now)}
+		safe: s.safeStage(k, &stage, c.now) && i <= s.madeSafe(&stage)}
 	if does.Glues() {
 		t.adhesive = c.adhesiveOf(of, s, k, step)
 	}
