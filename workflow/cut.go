@@ -224,10 +224,13 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		}
 		of.warm = d.r.Starts
 		next, no := of.cutUp(ctx, o, d, false)
-		if why, err = next, no; no != nil && stands { // what is left of the sitting may be too little to plan its end in
-			of.warm, of.unended = d.r.Starts, true
-			next, no = of.cutUp(ctx, o, d, false)
-			of.unended, unended = false, no == nil
+		why, err = next, no
+		for _, way := range of.ways(d) {
+			if no != nil && stands { // what is left of the sitting may be too little to plan its end in
+				of.warm, *way = d.r.Starts, true
+				next, no = of.cutUp(ctx, o, d, false)
+				*way, unended = false, no == nil
+			}
 		}
 		if no == nil && len(next.more) == 0 {
 			s.best = next
@@ -236,12 +239,14 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	first := s.best
 	s.run(ctx)
 	known := s.bound == math.MaxInt32 // of all ways
-	if s.best == nil && stands {
-		of.unended = true
-		again := search{of: of, o: o, whole: d}
-		again.run(ctx)
-		of.unended, unended = false, true
-		s.best, known = again.best, known && again.bound == math.MaxInt32
+	for _, way := range of.ways(d) {
+		if s.best == nil && stands {
+			*way = true
+			again := search{of: of, o: o, whole: d}
+			again.run(ctx)
+			*way, unended = false, true
+			s.best, known = again.best, known && again.bound == math.MaxInt32
+		}
 	}
 	switch {
 	case s.best == nil && !known:
@@ -257,6 +262,14 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		s.bound = min(s.bound, s.least)
 	}
 	return s.found(), nil, nil
+}
+
+// ways are what is given up, one after the other, where there is no plan that ends what stands now in time.
+func (of *scheduler) ways(d *draft) []*bool {
+	if slices.ContainsFunc(d.c.tasks, func(t task) bool { return t.late != nil }) {
+		return []*bool{&of.yields, &of.unended}
+	}
+	return []*bool{&of.unended}
 }
 
 // found is the best plan, with what nothing finishes before.

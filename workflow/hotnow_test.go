@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -187,6 +188,52 @@ func TestSchedulePlugsInAnewWhatWasLeft(t *testing.T) {
 		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(60*hours, 60*hours+100)}, plan.Options{})
 		if err != nil || says(p) != want {
 			t.Errorf("after %d h: %s, %v; want %s", hours, says(p), err, want)
+		}
+	}
+}
+
+// What is hot or on at the bench stays so when an airframe crashes or flies: it is said as before until somebody says that it is cold or
+// off, also on other airframes, and a plan ends it before the sitting is over. For what needs it hot it is unknown.
+func TestWhatIsHotAtTheBenchStaysSoInACrash(t *testing.T) {
+	for _, is := range [][3]string{{"iron", "hot", "cold"}, {"charger", "on", "off"}} {
+		for name, r := range map[string]Request{
+			"crashed":      ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}},
+			"landed soft":  LogFlight{Landing: Soft},
+			"landed hard":  LogFlight{Landing: Hard, Check: "look"},
+			"never at all": nil,
+		} {
+			b, other := lit(t), lit(t)
+			other.state.Airframe.Mark = "PL-02"
+			far := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("far", plain("far"))}}
+			b.docs.Procedures["sha256:look"] = far
+			b.done(is[0] + "-" + is[1])
+			b.after(time.Minute)
+			if r != nil {
+				b.must(r)
+				b.after(time.Minute)
+				if held := b.state.Holds(is[0], b.now); held != "" {
+					t.Errorf("%s, %s: by the record it is %s", is[0], name, held)
+				}
+			}
+			said := func(when string, want int) {
+				t.Helper()
+				later := b.now.Add(2 * time.Hour)
+				beside := other.state.Beside([]*State{b.state})
+				here, there := b.state.Left(b.state.Next(later), later), slices.Concat(beside.Left(beside.Next(later), later), beside.HotBeside(beside.Next(later), later))
+				if len(here) != want || len(there) != want {
+					t.Errorf("%s, %s, %s: %v is said, and on another airframe %v, want %d each", is[0], name, when, textsOf(here), textsOf(there), want)
+				}
+			}
+			said("hot", 1)
+			p, err := scheduled(t, b.now, Hours{Sittings: open(0, 6, 1440, 1700)}, b.state)
+			if err != nil || len(p.Visits) == 0 {
+				t.Fatal(err)
+			}
+			if !slices.ContainsFunc(p.Visits[0].Turns, func(turn Turn) bool { return slices.Equal(turn.Sets, setting(is[0], is[2]).Set) }) {
+				t.Errorf("%s, %s: the plan leaves it %s: %s", is[0], name, is[1], says(p))
+			}
+			b.must(setting(is[0], is[2]))
+			said("ended", 0)
 		}
 	}
 }

@@ -324,7 +324,7 @@ func (c *scheduler) interruptRow(r *row, is cut) {
 		c.stretches = append(c.stretches, stretch{r.of, -1, nil, before[0], r.is})
 		c.tasks[before[0]].until(c.sittings[0].To - c.tasks[before[0]].minutes)
 		// what nothing needs in this sitting is not left so while something else is done
-		c.comesFirst(before[0], func(*task) bool { return true })
+		c.comesFirst(before[0], c.tasks[before[0]].minutes, func(*task) bool { return true })
 		c.fixed[heatOf{before[0], r.is}] = true
 	}
 	for from := 0; from < len(is.tasks); {

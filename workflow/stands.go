@@ -114,8 +114,8 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 	}
 	for i := range s.Sheet.Conditions {
 		def := &s.Sheet.Conditions[i]
-		c := s.lastSaid(def.Name, at)
-		wreck := c.state == "" && s.crashedWith(def, at)
+		c := s.lastStood(def, at)
+		wreck := s.lastSaid(def.Name, at).state == "" && s.crashedWith(def, at)
 		if wreck {
 			c = s.said[def.Name][saidBy(s.said[def.Name], at)-1]
 		}
@@ -125,10 +125,20 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 			continue
 		}
 		safe, _ := s.endsItself(j.written, is, "")
-		all = append(all, &hotThing{is, safe, def.Bench, wreck, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, s.sayer(def.Name, at), safe.State),
+		all = append(all, &hotThing{is, safe, def.Bench, wreck, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, cmp.Or(c.mark, "the journal"), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
 	return all
+}
+
+// lastStood is what was said of a condition last by the time, if it still counts; of what is of the bench, such as an iron, also where
+// it counts no more: no crash or flight switches it off, and in doubt it is hot.
+func (s *State) lastStood(def *steps.Condition, at time.Time) said {
+	c, all := s.lastSaid(def.Name, at), s.said[def.Name]
+	for n := saidBy(all, at) - 1; n >= 0 && c.state == "" && def.Bench; n-- {
+		c = all[n]
+	}
+	return c
 }
 
 // crashedWith reports whether a guarded condition stood so when the airframe was damaged or came down hard, as on or plugged in, and
@@ -667,7 +677,7 @@ func (c *scheduler) setBefore(k int, is steps.Setting) bool {
 func (c *scheduler) standsSo(of int, def *steps.Condition) steps.Setting {
 	is := steps.Setting{Condition: def.Name}
 	if s := c.fleet[of]; c.goesOn() && s.Retired == nil {
-		is.State = s.lastSaid(def.Name, c.now).state
+		is.State = s.lastStood(def, c.now).state
 	}
 	return is
 }

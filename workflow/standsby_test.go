@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -120,6 +121,34 @@ func TestScheduleLosesNoCoatToAPlug(t *testing.T) {
 			if turn.Step == "join" && (turn.Begins.After(evening.Add(39*time.Minute)) || afterwards && !pulled) {
 				t.Errorf("try takes %s: %s", takes, says(p))
 			}
+		}
+	}
+}
+
+// Nor does the only person leave it plugged in for all that leads to a join, or for the join, where the window leaves time to pull the plug:
+// only what it leaves none for comes before that. Each row is minutes of work before the join, and what is done first.
+func TestSchedulePullsThePlugBeforeWhatLeadsToAJoin(t *testing.T) {
+	for trim, first := range map[string]string{"25 min": "pull", "32 min": "trim", "": "pull"} {
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		plug, try, pull := hands("plug", "2 min"), hands("try", "60 min"), hands("pull", "3 min")
+		plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
+		work := []steps.Step{coating("coat", "tab"), joining("join", "tab")}
+		if trim != "" {
+			work = slices.Insert(work, 1, hands("trim", trim))
+		}
+		power, glued := workingOn(t, kit, one("power", plug, try, pull)), workingOn(t, kit, one("glue", work...))
+		power.done("plug")
+		glued.done("coat") // its window is open from 10 to 40
+		power.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-00", "PL-01"
+		fleet := []*State{power.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{power.state})}
+		p, err := scheduled(t, evening, Hours{Hands: 1, Sittings: open(0, 240)}, fleet...)
+		if err != nil || len(p.Lapses) > 0 {
+			t.Fatalf("%v %+v", err, p.Lapses)
+		}
+		turns := p.Visits[0].Turns
+		if turns[0].Step != first || first == "trim" && turns[1].Step != "join" {
+			t.Errorf("trim takes %s: %s", trim, says(p))
 		}
 	}
 }

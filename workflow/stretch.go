@@ -282,8 +282,8 @@ func (c *scheduler) tended(r *row) bool {
 
 // alone reports whether work at another airframe is begun between two tasks of a row that somebody stays by, or from now on until one,
 // while nobody is at this one. Of several people whoever would stay may be wanted elsewhere: there nobody is at it for any time between
-// two tasks, also where a second person is waited for. From now on that is not so for what goes on, and what a clock that runs doesn't
-// leave time for.
+// two tasks, also where a second person is waited for. From now on that is not so for what goes on, and what a clock that runs leaves
+// no time to end it before.
 func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 	if !c.tended(r) {
 		return false
@@ -303,9 +303,13 @@ func (c *scheduler) alone(r *row, before, after int, starts []int) bool {
 		}
 		return from < starts[after]
 	}
+	var pressing []int
+	if before < 0 {
+		pressing = c.pressing(c.offMinutes(r))
+	}
 	for i := range c.tasks {
 		t := &c.tasks[i]
-		if t.of == r.of || t.step == nil || starts[i] < from || starts[i] >= starts[after] || before < 0 && (c.inHandNow(t) || c.pressed(i)) {
+		if t.of == r.of || t.step == nil || starts[i] < from || starts[i] >= starts[after] || before < 0 && (c.inHandNow(t) || c.leadsTo(i, pressing)) {
 			continue
 		}
 		here := false
@@ -373,30 +377,76 @@ func (c *scheduler) pressed(i int) bool {
 	return false
 }
 
+// pressing are the tasks that a clock that runs leaves too little time for where nothing that leads to any of them is begun for so many
+// minutes: by the delays before each, or, where there is one pair of hands, by what else must be done by then for such clocks. With yields
+// set, all that such a clock runs for.
+func (c *scheduler) pressing(minutes int) (all []int) {
+	for k := range c.tasks {
+		if t := &c.tasks[k]; t.late != nil && (c.yields || c.soonest(k, minutes) > t.latest) {
+			all = append(all, k)
+		}
+	}
+	return all
+}
+
+// soonest is when a task can begin where nothing that leads to it, or to what must be done before it, is begun for so many minutes.
+func (c *scheduler) soonest(k, minutes int) int {
+	begins, work := make([]int, len(c.tasks)), minutes
+	var by []int // what must be done by then
+	for i := range c.tasks {
+		begins[i] = max(minutes, c.tasks[i].earliest)
+		if t := &c.tasks[i]; t.late != nil && t.latest <= c.tasks[k].latest {
+			by = append(by, i)
+		}
+	}
+	for i := range c.tasks {
+		if i != k && c.leadsTo(i, by) {
+			work += c.tasks[i].minutes
+		}
+	}
+	for again := true; again; {
+		again = false
+		for _, d := range c.delays {
+			if n := begins[d.From] + d.Least; d.Least >= 0 && n > begins[d.To] && c.precedes(d.From, k) && (d.To == k || c.precedes(d.To, k)) {
+				begins[d.To], again = n, true
+			}
+		}
+	}
+	if c.hands > 1 {
+		return begins[k]
+	}
+	return max(begins[k], work)
+}
+
+// leadsTo reports whether a task is one of these, or comes before one.
+func (c *scheduler) leadsTo(i int, all []int) bool {
+	return slices.ContainsFunc(all, func(k int) bool { return k == i || c.precedes(i, k) })
+}
+
 // stayBy has somebody stay by what stands so now: the only person does nothing at other airframes before these tasks of the row are done,
-// and of several nobody begins anything there before the first of them, but for what a clock that runs doesn't leave time for.
+// and of several nobody begins anything there before the first of them, but for what a clock that runs leaves no time to end it before.
 func (c *scheduler) stayBy(r *row, until ...int) {
 	others := func(t *task) bool { return t.of != r.of }
 	switch {
 	case len(until) == 0 || !c.tended(r):
 	case c.hands > 1:
-		c.comesFirst(until[0], others)
+		c.comesFirst(until[0], c.offMinutes(r), others)
 	default:
 		for _, k := range until {
-			c.comesFirst(k, others)
+			c.comesFirst(k, c.offMinutes(r), others)
 		}
 	}
 }
 
 // comesFirst has others wait for a task, of several people until it is begun, but for what goes on, and what a clock that runs doesn't leave
-// time for.
-func (c *scheduler) comesFirst(k int, others func(t *task) bool) {
-	least := c.tasks[k].minutes
+// so many minutes before.
+func (c *scheduler) comesFirst(k, minutes int, others func(t *task) bool) {
+	least, pressing := c.tasks[k].minutes, c.pressing(minutes)
 	if c.hands > 1 {
 		least = 0
 	}
 	for i := range c.tasks {
-		if t := &c.tasks[i]; i != k && t.step != nil && others(t) && !c.precedes(k, i) && !c.precedes(i, k) && !c.inHandNow(t) && !c.pressed(i) {
+		if t := &c.tasks[i]; i != k && t.step != nil && others(t) && !c.precedes(k, i) && !c.precedes(i, k) && !c.inHandNow(t) && !c.leadsTo(i, pressing) {
 			c.delay(k, i, least, tie{why: AfterStep})
 		}
 	}
