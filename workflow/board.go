@@ -466,6 +466,9 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		own.Joint, _ = j.JointOf(step)
 	}
 	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
+	if first := s.unseen(j, &step, at); first != nil {
+		reasons = append(reasons, *first)
+	}
 	if _, done := j.done[step.Name]; !done {
 		if look := s.unlooked(j, &step, at); look != nil {
 			reasons = append(reasons, *look)

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"testing"
+	"time"
 
 	"fettle/steps"
 )
@@ -87,4 +88,58 @@ func TestWhatIsStayedByOnAnother(t *testing.T) {
 	is("crashed", "", "battery: out")
 	there.must(setting("battery", "out"))
 	is("pulled", "", "")
+}
+
+// Nobody records that they pulled the battery of what crashed, or came down hard, by another check or a repair before somebody looked at
+// it from afar: the check that has that look, once it is due or begun. That isn't asked after a soft landing, where somebody said since
+// how the battery is, or of a check that was begun before the damage was found.
+func TestNobodyPullsTheBatteryBeforeTheLookFromAfar(t *testing.T) {
+	out := setting("battery", "out").Set
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
+	hard := LogFlight{Landing: Hard, Check: "look"}
+	for _, test := range []struct {
+		name  string
+		acts  []Request // nil: the check is begun
+		by    Because
+		begun bool
+	}{
+		{name: "landed soft", acts: []Request{LogFlight{Landing: Soft}, nil}},
+		{name: "landed hard", acts: []Request{hard}, by: ByState},
+		{name: "landed hard, being looked over", acts: []Request{hard, nil}, by: ByOrder, begun: true},
+		{name: "begun before it landed hard", acts: []Request{nil, hard}, by: ByOrder, begun: true},
+		{name: "crashed", acts: []Request{crash}},
+		{name: "crashed, being looked over", acts: []Request{crash, nil}, by: ByOrder, begun: true},
+		{name: "begun before it was damaged", acts: []Request{nil, crash}},
+		{name: "said to be in", acts: []Request{hard, nil, setting("battery", "in")}},
+	} {
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		far, near, pull, safe := plain("far"), plain("near"), plain("pull"), plain("make-safe")
+		near.Needs, pull.Sets, safe.Sets = out, out, out
+		b := workingOn(t, kit, one("after", safe, plain("feel")))
+		docs := *b.docs
+		b.docs = &docs
+		look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", far, pull), {Name: "rest", After: []string{"safe"}, Steps: []steps.Step{near}}}}
+		docs.Procedures["sha256:look"] = look
+		for _, act := range test.acts {
+			if act == nil {
+				act = Start{Procedure: look, Digest: "sha256:look", Sheet: kit, SheetDigest: "sha256:own"}
+			}
+			b.must(act)
+			b.after(time.Minute)
+		}
+		t.Run(test.name, func(t *testing.T) {
+			b.t = t
+			if test.by != "" {
+				b.refused(Finish{Step: "make-safe"}, test.by)
+			}
+			if test.begun {
+				b.next("far", "")
+				b.done("far")
+			}
+			if test.by != ByState {
+				b.must(Finish{Step: "make-safe"})
+			}
+		})
+	}
 }

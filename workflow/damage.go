@@ -194,6 +194,47 @@ func (s *State) Unchecked(at time.Time) *Reason {
 	return &Reason{Because: ByState, Text: f.says().Text, At: f.At, Remedy: s.remedy(do)}
 }
 
+// unseen says which look from afar comes before a step of another job that sets what is guarded on an airframe, as it pulls a battery: it
+// is damaged or came down hard, and nobody said since how that stands. What looks it over has steps for that first, before it touches it;
+// where it is due and not begun, that comes first. nil: nothing.
+func (s *State) unseen(j *Job, step *steps.Step, at time.Time) *Reason {
+	unknown := func(is steps.Setting) bool {
+		def, _ := s.Sheet.Condition(is.Condition)
+		return def.Guarded != "" && !def.Bench && s.Holds(is.Condition, at) == ""
+	}
+	if !steps.AnySetting(step.Sets, unknown) {
+		return nil
+	}
+	flight, open, due := s.checkDue(at)
+	if due && open == "" && j.Procedure.Name != flight.Check {
+		return s.Unchecked(at)
+	}
+	jobs, damages := s.OpenJobs(at), s.OpenDamages(at)
+	turns := s.turns(jobs, at)
+	for _, look := range jobs {
+		if look == j || turns[look.ID] != RankLooksOver || !due && look.Position < damages[0].Position {
+			continue
+		}
+		for _, stage := range look.Procedure.Stages {
+			head := s.head(look, stage, at)
+			if len(stage.After) > 0 || head == len(stage.Steps) {
+				continue
+			}
+			touched := func(is steps.Setting) bool {
+				def, _ := s.Sheet.Condition(is.Condition)
+				return def.Guarded != "" && !def.Bench
+			}
+			if !slices.ContainsFunc(stage.Steps[:head+1], func(step steps.Step) bool {
+				return steps.AnySetting(step.Sets, touched) || steps.AnySetting(s.NeedsAt(look, step, at), touched)
+			}) {
+				return &Reason{Because: ByOrder, Text: fmt.Sprintf("%s of job %s comes before it: nobody has looked at %s from afar", stage.Steps[head].Name, look.ID, s.Airframe.Mark),
+					Remedy: s.remedy(Remedy{Kind: ToFinish, Name: look.ID})}
+			}
+		}
+	}
+	return nil
+}
+
 // shiftedByCheck says which condition the check after a hard landing left otherwise
 // than it was at the release: what was released is not what stands there now.
 func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {

@@ -137,7 +137,8 @@ func (c *scheduler) undisturb(st *stretch, aside []int) {
 }
 
 // sides are the stretches for which what one job sets for good, such as a propeller that it fits, stands for what needs it, and those for
-// which it stands otherwise for others of the airframe. One job alone has them in its order.
+// which it stands otherwise for others of the airframe. One job alone has them in its order, but for what another one, that may be over,
+// has set.
 func (c *scheduler) sides() (all []stretch) {
 	if c.mixed {
 		return nil
@@ -153,7 +154,8 @@ func (c *scheduler) sides() (all []stretch) {
 					good = good || lists.Contains(t.so, guarded) && !s.staysNot(t.work, guarded)
 				}
 			}
-			if !good || def.Bench || len(jobs) < 2 {
+			stands := s.Holds(def.Name, c.now) == def.Guarded && s.ender(guarded) == nil // by what is done
+			if def.Guarded == "" || def.Bench || !stands && (!good || len(jobs) < 2) {
 				continue
 			}
 			c.setOnceMore(of, def.Name)

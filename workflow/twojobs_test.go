@@ -3,6 +3,7 @@ package workflow
 import (
 	"fmt"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -56,6 +57,38 @@ func TestScheduleTwoJobsOfOneAirframe(t *testing.T) {
 		}
 		if all := disturbed(p, map[string]string{"propeller": b.state.Holds("propeller", b.now), "battery": b.state.Holds("battery", b.now)}); len(all) > 0 {
 			t.Errorf("%d, %d min, %d people: %s: %v", round, length, h.Hands, says(p), all)
+		}
+	}
+}
+
+// The propeller that a repair has fitted comes off for the check that goes on, also where the repair has nothing left that needs it on, or is
+// over: the check's own step takes it off once more.
+func TestScheduleSetsOnceMoreWhatAnotherJobLeft(t *testing.T) {
+	off, on := steps.Setting{Condition: "propeller", State: "off"}, steps.Setting{Condition: "propeller", State: "on"}
+	all := func(is ...steps.Setting) []steps.Setting { return is }
+	work := func(name string, needs, sets []steps.Setting) steps.Step {
+		step := hands(name, "5 min")
+		step.Needs, step.Sets = needs, sets
+		return step
+	}
+	for _, done := range [][]string{{"mend", "fit"}, {"mend", "fit", "full"}, {"mend", "fit", "full", "tidy"}} { // of the first it is planned
+		kit := sheet()
+		kit.Conditions[0].Guarded = "on"
+		b := workingOn(t, kit, one("over", work("bare", nil, all(off)), work("feel", all(off), nil)))
+		docs := *b.docs
+		b.docs = &docs
+		second := &steps.Procedure{Name: "second", Title: "Second", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{
+			one("mend", work("mend", all(off), nil), work("fit", all(off), all(on)), work("full", all(on), nil), work("tidy", nil, nil))}}
+		docs.Procedures["sha256:second"] = second
+		b.must(Start{Procedure: second, Digest: "sha256:second", Sheet: kit, SheetDigest: "sha256:own"})
+		b.done("bare")
+		b.done(done...)
+		p, err := Schedule(t.Context(), []*State{b.state}, b.now, Hours{Sittings: open(0, 200)}, plan.Options{})
+		if bare := strings.Index(says(p), "bare"); bare < 0 || bare > strings.Index(says(p), "feel") {
+			t.Errorf("after %v the propeller stays on: %s", done, says(p))
+		}
+		if wrong := disturbed(p, map[string]string{"propeller": b.state.Holds("propeller", b.now)}); err != nil || len(wrong) > 0 {
+			t.Errorf("after %v: %v %s: %v", done, err, says(p), wrong)
 		}
 	}
 }
