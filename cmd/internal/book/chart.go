@@ -23,7 +23,10 @@ type bar struct {
 }
 
 // A span is a part of the scale, in per cent.
-type span struct{ X, W string }
+type span struct {
+	X, W     string
+	Name, At string // a letter, and where its middle is; "": it has none
+}
 
 // An edge is a limit with its text.
 type edge struct{ X, Anchor, Says string }

@@ -22,7 +22,11 @@ type comingDay struct{ Label, Text string }
 // mostLanes is how many sittings are drawn.
 const mostLanes = 12
 
-// coming draws the sittings of the plan, a lane for each, from their beginnings; nil: nothing is planned.
+// narrowest is how much of a lane, in percent, a bar takes at least that has its letter on it.
+const narrowest = 2
+
+// coming draws the sittings of the plan that are not over, a lane for each, from their beginnings, with what is not done in
+// them: late or not. nil: nothing is planned.
 func (m *maker) coming() *coming {
 	if m.o.Plan == nil {
 		return nil
@@ -31,9 +35,12 @@ func (m *maker) coming() *coming {
 	var last time.Time
 	longest, turns := time.Hour, 0
 	for _, v := range m.o.Plan.Visits {
+		if !v.To.After(m.now) {
+			continue
+		}
 		left := workflow.Visit{Sitting: v.Sitting, Leave: v.Leave}
 		for _, t := range v.Turns {
-			if t.Mark == m.s.Airframe.Mark && t.Begins.After(m.now) && (t.Again != "" || len(m.done[t.Job+"/"+t.Step]) == 0) {
+			if t.Mark == m.s.Airframe.Mark && (t.Again != "" && t.Ends.After(m.now) || t.Again == "" && len(m.done[t.Job+"/"+t.Step]) == 0) {
 				left.Turns, last = append(left.Turns, t), t.Ends
 			}
 		}
@@ -50,20 +57,25 @@ func (m *maker) coming() *coming {
 	c := &coming{Says: fmt.Sprintf("By the plan of %s: %s in %s, the last of them over on %s.", says(m.o.Plan.Made), numbered(turns, "step"), numbered(len(of), "sitting"), says(last))}
 	c.Drawing.Says = c.Says
 	for i, v := range of {
-		if i == mostLanes {
-			c.Says += fmt.Sprintf(" The first %d sittings are drawn.", mostLanes)
-			break
-		}
 		l := lane{Label: says(v.From)}
 		var text []string
 		for k, t := range v.Turns {
-			if i == 0 || k == 0 || k == len(v.Turns)-1 {
+			a, b := x(v, t.Begins), x(v, t.Ends)
+			s := span{X: percent(a), W: percent(max(0.4, b-a-0.2))}
+			if i == 0 { // whose steps are said one by one
+				letter := page.Letter(k)
+				text = append(text, letter+" "+page.TurnLine(t, ""))
+				if b-a > narrowest {
+					s.Name, s.At = letter, percent((a+b)/2)
+				}
+			} else if k == 0 || k == len(v.Turns)-1 {
 				text = append(text, page.TurnLine(t, ""))
 			}
-			a, b := x(v, t.Begins), x(v, t.Ends)
-			l.Spans = append(l.Spans, span{percent(a), percent(max(0.4, b-a-0.2))})
+			l.Spans = append(l.Spans, s)
 		}
-		c.Drawing.Lanes = append(c.Drawing.Lanes, l)
+		if i < mostLanes {
+			c.Drawing.Lanes = append(c.Drawing.Lanes, l)
+		}
 		between := " … "
 		if i == 0 {
 			between = "; "
@@ -75,6 +87,9 @@ func (m *maker) coming() *coming {
 			}
 		}
 		c.Days = append(c.Days, comingDay{v.From.In(m.o.Zone).Format("Mon 2 January"), day})
+	}
+	if len(of) > mostLanes {
+		c.Says += fmt.Sprintf(" The first %d sittings are drawn.", mostLanes)
 	}
 	for i, anchor := range []string{"start", "middle", "end"} {
 		at := longest * time.Duration(i) / 2

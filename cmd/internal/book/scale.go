@@ -66,7 +66,7 @@ func (s scale) across(v float64) float64 {
 
 func (s scale) span(from, to float64) span {
 	a, b := s.across(from), s.across(to)
-	return span{percent(a), percent(max(0, b-a))}
+	return span{X: percent(a), W: percent(max(0, b-a))}
 }
 
 func (s scale) bar(values []float64) bar {

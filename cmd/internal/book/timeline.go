@@ -267,7 +267,7 @@ func (m *maker) drawing() drawing {
 				end, open = m.now, open+1
 			}
 			a, b := x(j.Opened), x(end)
-			l.Spans = append(l.Spans, span{percent(a), percent(max(0.6, b-a))})
+			l.Spans = append(l.Spans, span{X: percent(a), W: percent(max(0.6, b-a))})
 		}
 		if n := len(l.Spans); n > 0 {
 			if l.Label = numbered(n, kind); open > 0 {

@@ -89,9 +89,11 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		think, err = parseDuration(o.think)
 	}
-	_, number := strconv.ParseFloat(o.think, 64)
+	seconds, number := strconv.ParseFloat(o.think, 64)
 	switch {
-	case number == nil:
+	case a.json && o.ics == "-":
+		return usage("--json and --ics - both write to standard output: name a file for the calendar")
+	case number == nil && seconds > 0:
 		return usage("--think %s: seconds, or minutes? Write %ss", o.think, o.think)
 	case err != nil:
 		return usage("--think: %v", err)
@@ -121,6 +123,11 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		return err
 	}
 	if len(h.Sittings) == 0 {
+		if c, err := a.config(); err == nil {
+			if value, origin, from := a.settings(c)[sittingsSetting].value(); origin != "default" {
+				return usage("%s: %v", inFile(from, origin), isOver(value, now.In(time.Local)))
+			}
+		}
 		return usage("say when you are at the bench: --sitting \"today 19:00-21:00\", or sittings: in the config file")
 	}
 	d, err := a.desk()

@@ -131,8 +131,11 @@ func (p Plan) Calendar() []ics.Event {
 		sum := sha256.Sum256([]byte("sitting " + s.From.UTC().Format(time.RFC3339)))
 		events = append(events, ics.Event{
 			UID: fmt.Sprintf("%x", sum[:12]) + domain, Sequence: p.Made.Unix() / 60, Start: s.From, End: s.To,
-			Summary: term.Line("Bench: " + strings.Join(s.marks(), ", ")), Description: strings.Join(text, "\n"), Alarms: []time.Time{s.From},
+			Summary: term.Line("Bench: " + strings.Join(s.marks(), ", ")), Description: strings.Join(text, "\n"),
 		})
+		if s.From.After(p.Made) {
+			events[len(events)-1].Alarms = []time.Time{s.From}
+		}
 	}
 	return events
 }

@@ -14,6 +14,9 @@ const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 func letter(i int) byte { return letters[i%len(letters)] }
 
+// Letter stands for a step of a sitting, in the order of the plan.
+func Letter(i int) string { return string(letter(i)) }
+
 // How many columns a chart has: of a page of 80, beside its margins, and at the least.
 const (
 	pageWidth    = 80

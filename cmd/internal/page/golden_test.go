@@ -619,6 +619,7 @@ func (b *bench) build() {
 	} {
 		b.pages["PutBack"+name] = page.PutBack(p) + "\n"
 	}
+	b.pages["Letter"] = page.Letter(0) + page.Letter(26) + page.Letter(51) + page.Letter(52) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{

@@ -383,7 +383,7 @@ func (n *Next) late(c *Clock) string {
 	if n.Missed {
 		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
 	} else if n.Behind > 0 {
-		text = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan.")
+		text = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan. Plan again from here: `fettle plan`")
 	}
 	if len(text) == 0 {
 		return ""

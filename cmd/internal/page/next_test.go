@@ -103,9 +103,9 @@ func TestAStepThatOutlastsTheSittingSaysSo(t *testing.T) {
 		want string
 	}{
 		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 8}, "*The sitting is to be over at 21:30 (4 min), and this takes 8 min.*"},
-		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 29, With: "until it is joined", Behind: 50}, "*The sitting is to be over at 21:30 (4 min), and this takes 29 min until it is joined. It is 50 min behind the plan.*"},
+		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 29, With: "until it is joined", Behind: 50}, "*The sitting is to be over at 21:30 (4 min), and this takes 29 min until it is joined. It is 50 min behind the plan. Plan again from here: `fettle plan`*"},
 		{Next{LeaveBy: now.Add(-time.Minute), Takes: 8}, "*The sitting was to be over at 21:25, and this takes 8 min.*"},
-		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 8, EndFirst: []Reason{{}}, Behind: 12}, "*It is 12 min behind the plan.*"},
+		{Next{LeaveBy: now.Add(4 * time.Minute), Takes: 8, EndFirst: []Reason{{}}, Behind: 12}, "*It is 12 min behind the plan. Plan again from here: `fettle plan`*"},
 		{Next{Planned: now.Add(-26 * time.Hour), Behind: 26 * 60, Missed: true}, "*It was planned for Sun 1 Mar 19:26, in a sitting that is over. Plan again: `fettle plan`*"},
 	} {
 		n := test.next

@@ -333,7 +333,7 @@ func (p *Plan) how() string {
 	if p.Gap >= 100 {
 		return "Nobody knows how far from the best possible"
 	}
-	return fmt.Sprintf("At most %s (%d %%) from the best possible", Span(p.Finish.Sub(p.Bound)), p.Gap)
+	return fmt.Sprintf("At most %s (%d %% of the whole) from the best possible", Span(p.Finish.Sub(p.Bound)), p.Gap)
 }
 
 // worked is time of work: hours at the bench, not days.
