@@ -132,6 +132,9 @@ func TestNobodyPullsTheBatteryBeforeTheLookFromAfar(t *testing.T) {
 			b.t = t
 			if test.by != "" {
 				b.refused(Finish{Step: "make-safe"}, test.by)
+				if help := b.step("make-safe").Reasons[0].Remedy; help.Kind != (map[Because]RemedyKind{ByState: ToStart, ByOrder: ToSeeNext})[test.by] {
+					t.Errorf("what helps is to %s %s", help.Kind, help.Name)
+				}
 			}
 			if test.begun {
 				b.next("far", "")

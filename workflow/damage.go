@@ -228,7 +228,7 @@ func (s *State) unseen(j *Job, step *steps.Step, at time.Time) *Reason {
 				return steps.AnySetting(step.Sets, touched) || steps.AnySetting(s.NeedsAt(look, step, at), touched)
 			}) {
 				return &Reason{Because: ByOrder, Text: fmt.Sprintf("%s of job %s comes before it: nobody has looked at %s from afar", stage.Steps[head].Name, look.ID, s.Airframe.Mark),
-					Remedy: s.remedy(Remedy{Kind: ToFinish, Name: look.ID})}
+					Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
 			}
 		}
 	}
