@@ -408,3 +408,20 @@ func TestOneOfTwoJointsBeside(t *testing.T) {
 		t.Errorf("beside it: %+v", g.Beside)
 	}
 }
+
+// The other face of a joint, planned after the window of the first, is that of another coat: the one that is due now has no time of a
+// plan, and comes first as without one. Planned in time, it is at its time.
+func TestTheTimeOfASecondCoatIsNotThatOfTheFirst(t *testing.T) {
+	b := working(t, one("tidy", hands("tidy", "4 min")), one("glue", coating("left", "tab"), coating("right", "tab"), joining("join", "tab")))
+	b.done("left")
+	b.after(time.Minute)
+	row := func(step string, at int) Planned {
+		return Planned{Job: "work", Step: step, Begins: b.now.Add(minutesOf(at)), Minutes: 1, Leave: b.now.Add(minutesOf(at + 60))}
+	}
+	for at, planned := range map[int]bool{0: true, 8: true, 3000: false} {
+		g := b.state.NextBut(b.now, nil, []Planned{row("tidy", 0), row("right", at), row("join", at+11)})
+		if step := g.Step.Step.Name; at != 8 && step != "right" || step == "right" && g.Planned.IsZero() == planned {
+			t.Errorf("planned in %d min, next is %s, planned for %s", at, step, g.Planned)
+		}
+	}
+}

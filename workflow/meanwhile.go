@@ -24,7 +24,7 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	g.By = begunBy(&r, &StepReport{}, g.takes, g.dues, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	g.ForOthers, g.Theirs, g.Mine, g.Becomes, g.Asked = false, false, nil, 0, false
-	if of := planOf(&r, g.planned); of != nil {
+	if of := planBy(&r, g.planned, g.dues); of != nil {
 		if g.Hands = of.Hands; !g.AtOnce || !of.Begins.After(now) {
 			g.Planned = of.Begins
 		}

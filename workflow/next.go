@@ -190,7 +190,7 @@ func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(
 		return indexOf(ready, func(is *StepReport) bool { return presses(is, now) && costs(is, r) > costs(r, is) }) >= 0
 	}
 	rank := func(r *StepReport) Rank {
-		of := planOf(r, planned)
+		of := planBy(r, planned, dues)
 		switch face := faceOf(r, dues); {
 		case now.Before(r.Touch), face != nil && face.misses(now): // found wet just now: what fits in comes before it
 			return RankWet

@@ -83,6 +83,17 @@ func planOf(r *StepReport, planned []Planned) *Planned {
 	return nil
 }
 
+// planBy is planOf, but for the other face of a joint: planned after the window of the first one, it is that of another coat.
+//
+//go:noinline
+func planBy(r *StepReport, planned []Planned, dues []*dueWork) *Planned {
+	of := planOf(r, planned)
+	if face := faceOf(r, dues); of != nil && face != nil && of.Begins.After(face.closes) {
+		return nil
+	}
+	return of
+}
+
 // placeOf is the place of a step in the order of a plan; after all of it: the plan hasn't the step.
 //
 //go:noinline

@@ -441,7 +441,7 @@ func (c *scheduler) problem() plan.Problem {
 			a.Latest, a.Limited = t.latest, true
 		}
 		if t.step != nil {
-			a.Attended, a.Room, a.Needs = true, min(t.minutes+t.spare, longest), []int{min(c.hands, c.people(t))}
+			a.Attended, a.Room, a.Needs = true, min(t.minutes+c.spared(t), longest), []int{min(c.hands, c.people(t))}
 			if c.hands > 1 {
 				for _, name := range t.step.Tools {
 					k, known := tools[name]
@@ -464,6 +464,18 @@ func (c *scheduler) problem() plan.Problem {
 		p.Activities = append(p.Activities, a)
 	}
 	return p
+}
+
+// spared is what a task spares of its sitting: nothing, where what was to be spared of a window that is open is given up, so that it is met.
+//
+//go:noinline
+func (c *scheduler) spared(t *task) int {
+	for i := range t.window {
+		if w := &t.window[i]; w.from < 0 && c.slack.of(w.late) == 1 {
+			return 0
+		}
+	}
+	return t.spare
 }
 
 // people are how many a task takes. Where one works alone who has a way to, it is done that way.

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -226,5 +227,27 @@ func TestScheduleSavesASoakWithItsJoin(t *testing.T) {
 	p, err = scheduled(t, b.now, Hours{Sittings: append([]Sitting{p.Lapses[0].Save}, later...)}, b.state)
 	if err != nil || len(p.Lapses) > 0 {
 		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
+// One face of a joint is coated at 0 and must be joined by 40. The other takes 1 minute, dries for 10, and is joined in 1: from minute 5
+// that is over at 17. A sitting that ends with it, or before what is to be spared of the window of the second coat, still has it, and
+// says that little is spared; one that ends sooner gives both coats up. Of one that is long enough nothing is said.
+func TestASittingThatEndsWithTheJoinHasIt(t *testing.T) {
+	const day = 24 * 60
+	b := working(t, one("one", coating("left", "tab"), coating("right", "tab"), joining("join", "tab")))
+	b.after(time.Minute)
+	b.done("left")
+	b.now = evening.Add(5 * time.Minute)
+	for to, want := range map[int]string{
+		16: "left 1440, right 1441, join 1452, | ends 2892.*lost: true",
+		17: "right 5, join 16, | ends 1457, tab lost: false",
+		22: "right 5, join 16, | ends 1457, tab lost: false",
+		23: "right 5, join 16, | ends 1457",
+	} {
+		p, err := scheduled(t, b.now, Hours{Sittings: open(5, to, day, day+90)}, b.state)
+		if got := says(p); err != nil || !regexp.MustCompile("^"+want+"$").MatchString(got) {
+			t.Errorf("till %d: %s, %v; want %s", to, got, err, want)
+		}
 	}
 }
