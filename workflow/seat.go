@@ -47,6 +47,19 @@ func (s *State) Persons(all []int) string {
 // Several reports whether the last plan is for several people, or several were at work by it.
 func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 1 }
 
+// AtItLast is who recorded the last entry of the airframe, and when, where that is another person than whoever sits here and
+// they may still be at it; "": nobody is known to be.
+func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
+	if len(s.Entries) == 0 || s.seat.By == "" {
+		return "", at
+	}
+	e := &s.Entries[len(s.Entries)-1]
+	if age := now.Sub(e.At); e.By == s.seat.By || age < 0 || age > Present {
+		return "", at
+	}
+	return e.By, e.At
+}
+
 // Unshared is the state as it is to whoever does all themselves, whoever else the last plan has for it.
 func (s *State) Unshared() *State {
 	seat := s.seat

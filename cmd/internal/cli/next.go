@@ -61,6 +61,9 @@ func (a *app) nextCommand() *cobra.Command {
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
+			if people, _, err := a.hands(""); err == nil && !next.Several {
+				next.Among(people)
+			}
 			next.Claims, next.Took = others, took
 			if step != "" {
 				next.Command += " " + step

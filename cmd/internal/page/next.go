@@ -28,7 +28,7 @@ type Next struct {
 	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
 	InVain   []Reason      `json:"in_vain,omitempty"`               // why what the step sets hot, on or plugged in can't be used at the bench as it is
 	Outdated bool          `json:"plan_outdated,omitempty"`         // the last plan goes by another choice than was made
-	Several  bool          `json:"plan_for_several,omitempty"`      // it is outdated, and for several: each of them is told the same step
+	Several  bool          `json:"same_for_all,omitempty"`          // several people are there, and no plan tells them apart: each is told the same step
 	Who      []int         `json:"who,omitempty"`                   // does the step, of the several that the last plan is for
 	Others   []NextShare   `json:"meanwhile,omitempty"`             // what the others of them do
 	Beside   []NextBeside  `json:"cannot_wait_elsewhere,omitempty"` // on other airframes of the bench
@@ -51,8 +51,11 @@ type Next struct {
 	Theirs string     `json:"theirs,omitempty"`     // who of several are at the step or are to do it, where it is not to be done by whoever asks
 	Mine   *NextShare `json:"yours_next,omitempty"` // what whoever asks does next by the plan then
 	Whose  string     `json:"-"`                    // whom the plan has the step for, of several, with the names that are known
-	Alone  bool       `json:"-"`                    // several are there, and one of them makes safe what crashed
-	Asked  bool       `json:"-"`                    // others are at it, who are asked before it is begun all the same
+	Last   string     `json:"last_by,omitempty"`    // who else recorded something of the airframe a moment ago, where no plan tells them apart
+	LastAt time.Time  `json:"-"`
+	apart  bool       // the last plan tells several people apart
+	Alone  bool       `json:"-"` // several are there, and one of them makes safe what crashed
+	Asked  bool       `json:"-"` // others are at it, who are asked before it is begun all the same
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
@@ -84,7 +87,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	left := s.LeftBy(suggestion, now)
 	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Several: suggestion.Outdated && workflow.PeopleOf(s.Plans) > 1, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
 	}
@@ -114,6 +117,12 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
+	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated {
+		n.apart = true
+	} else {
+		n.Last, n.LastAt = s.AtItLast(now)
+		n.Among(people)
+	}
 	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
@@ -140,6 +149,9 @@ func takesWith(o *workflow.Overrun) string {
 	}
 	return ""
 }
+
+// Among says that so many people are at the bench: where no plan tells them apart, each of them is told the same step.
+func (n *Next) Among(people int) { n.Several = people > 1 && !n.apart && n.Step != nil }
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
 func (n *Next) Heed(s *workflow.State, now time.Time) {
@@ -373,12 +385,17 @@ func (n *Next) late(c *Clock) string {
 		}
 		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
 	}
-	if n.Outdated {
-		same := ""
-		if n.Several {
-			same = ": all of you are told the same step, so agree on who does it"
-		}
-		text = append(text, "The plan no longer fits what was chosen"+same+". Plan again: `fettle plan`")
+	const same = ": all of you are told the same step, so agree on who does it. "
+	switch {
+	case n.Outdated && n.Several:
+		text = append(text, "The plan no longer fits what was chosen"+same+"Plan again: `fettle plan`")
+	case n.Outdated:
+		text = append(text, "The plan no longer fits what was chosen. Plan again: `fettle plan`")
+	case n.Several:
+		text = append(text, "No plan says who of you does what"+same+"Plan: `fettle plan`")
+	}
+	if n.Last != "" {
+		text = append(text, esc(n.Last)+" recorded something of "+esc(n.Mark)+" at "+c.at(n.LastAt, false)+": ask them before you begin this too.")
 	}
 	if n.Missed {
 		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")

@@ -16,4 +16,16 @@ func TestThePlanNoLongerFits(t *testing.T) {
 			t.Errorf("for several %t: %s", several, text)
 		}
 	}
+	n := Next{Step: &Step{}, Last: "Ann", LastAt: clock.Now, Mark: "SK-01"}
+	for people, want := range map[int]bool{0: false, 1: false, 2: true} {
+		n.Among(people)
+		text := strings.Contains(n.Later(clock), "No plan says who of you does what: all of you are told the same step")
+		if text != want || !strings.Contains(n.Later(clock), "Ann recorded something of SK-01 at 19:00: ask them before you begin this too.") {
+			t.Errorf("for %d people: %s", people, n.Later(clock))
+		}
+	}
+	n.apart = true
+	if n.Among(2); n.Several {
+		t.Error("a plan that tells two people apart is said not to")
+	}
 }
