@@ -708,28 +708,32 @@ func TestScheduleSaysWhichSittingSavesAWindow(t *testing.T) {
 	}
 }
 
-// What waits for a sitting says when it was ready but for that, and how much of one was left then: of a joint that has set before the
-// sitting is over, and of what came after a step.
-func TestChainSaysWhatIsLeftOfASitting(t *testing.T) {
-	long := plain("long")
-	long.Hands = q("20 min")
+// What has no room in the rest of a sitting is the first that holds the finish back, with what comes before it, and how much later that could
+// be: until the sitting is full.
+func TestChainSaysWhatIsToSpare(t *testing.T) {
+	long, longest := plain("long"), plain("longest")
+	long.Hands, longest.Hands = q("20 min"), q("30 min")
 	for name, is := range map[string]struct {
-		b           *bench
-		ready, left int
-		after       After
+		b      *bench
+		chain  string
+		before string
+		spare  int
 	}{
-		"a wait":                                 {working(t, one("one", plain("glue"), wait("sets", "10 min"), long)), 11, 19, AfterWait},
-		"a step":                                 {working(t, one("one", long, long)), 20, 10, AfterStep},
-		"a wait that is longer than the sitting": {working(t, one("one", plain("glue"), wait("sets", "40 min"), long)), 41, 0, AfterWait},
+		"a wait":         {working(t, one("one", plain("glue"), wait("sets", "10 min"), long)), "long sitting", "glue", 29},
+		"a step":         {working(t, one("one", plain("first"), long, long)), "long sitting", "long", 9},
+		"a full sitting": {working(t, one("one", longest, long)), "longest now, long step", "", 0},
 	} {
 		t.Run(name, func(t *testing.T) {
 			p, err := scheduled(t, is.b.now, Hours{Sittings: open(0, 30, 1440, 1470)}, is.b.state)
 			if err != nil {
 				t.Fatal(err)
 			}
-			last := p.Chain[len(p.Chain)-1]
-			if last.After != is.after || !last.Sitting || last.Ready.Sub(evening) != minutesOf(is.ready) || last.Left != is.left {
-				t.Errorf("%s: %+v", says(p), last)
+			var chain []string
+			for _, l := range p.Chain {
+				chain = append(chain, l.Step+" "+string(l.After))
+			}
+			if got := strings.Join(chain, ", "); got != is.chain || p.Chain[0].Before != is.before || p.Chain[0].Spare != is.spare {
+				t.Errorf("%s: %+v", says(p), p.Chain)
 			}
 		})
 	}

@@ -21,7 +21,7 @@ type Timetable struct {
 	Kept     bool          `json:"kept,omitempty"`  // it is what was shown before, in its order
 	Attended time.Duration `json:"attended"`
 	Idle     time.Duration `json:"idle"`  // at the bench, with nothing to do until the next turn
-	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time
+	Chain    []Link        `json:"chain"` // what holds the finish back, in the order of time: none of it has time to spare
 
 	Answers []Answer     `json:"answers,omitempty"` // of choices, taken as given
 	Moot    []MootAnswer `json:"moot,omitempty"`    // what was to be considered, and changes nothing
@@ -151,6 +151,7 @@ const (
 	AfterHands    After = "hands"  // are free again
 	AfterTool     After = "tool"
 	AfterSitting  After = "sitting" // the next one begins
+	AfterSpare    After = "spare"   // what has time to spare
 )
 
 // A Link is one of what hold the finish back, and why it does not begin sooner.
@@ -166,9 +167,9 @@ type Link struct {
 	Joint   string    `json:"joint,omitempty"` // that dries
 	Wait    string    `json:"wait,omitempty"`
 	Tool    string    `json:"tool,omitempty"`
-	Sitting bool      `json:"sitting,omitempty"`  // it waits for one on top of that
-	Ready   time.Time `json:"ready,omitzero"`     // of one that does: when what else it waits for is over
-	Left    int       `json:"left_min,omitempty"` // how much of a sitting is left then
+	Sitting bool      `json:"sitting,omitempty"`   // it waits for one on top of that
+	Spare   int       `json:"spare_min,omitempty"` // of the first: how much later what comes right before it could begin, the finish as it is
+	Before  string    `json:"before,omitempty"`    // the title of that
 }
 
 // An Answer is one that nobody gave, and that the plan goes by.
@@ -383,11 +384,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	}
 	c.endAll(&out)
 	for k := len(r.Chain) - 1; k >= 0; k-- {
-		l := r.Chain[k]
-		out.Chain = append(out.Chain, c.link(r, l))
-		if k+1 < len(r.Chain) && l.Sitting {
-			c.room(r, l, r.Chain[k+1].Activity, &out.Chain[len(out.Chain)-1])
-		}
+		out.Chain = append(out.Chain, c.link(r, r.Chain[k]))
 	}
 	return out
 }
@@ -492,6 +489,8 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 		}
 	case plan.BySitting:
 		why.why = AfterSitting
+	case plan.BySpare:
+		why.why = AfterSpare
 	case plan.ByDelay:
 		if l.Delay < len(c.ties) {
 			why = c.ties[l.Delay]
@@ -508,27 +507,10 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 		}
 	}
 	out.After, out.Joint, out.Wait = why.why, why.joint, why.step
+	if l.Spare > 0 {
+		out.Spare, out.Before = l.Spare, c.turn(l.Before, r.Starts[l.Before]).Title
+	}
 	return out
-}
-
-// room says when a link that waits for a sitting was ready but for that, and how much of one was left then.
-func (c *scheduler) room(r plan.Result, l plan.Link, by int, out *Link) {
-	ready := r.Starts[by] + c.tasks[by].minutes
-	if l.Hold == plan.ByDelay {
-		var d plan.Delay
-		if k := l.Delay - len(c.ties); k < 0 {
-			d = c.delays[l.Delay]
-		} else if d = c.eithers[k].One; d.From != by {
-			d = c.eithers[k].Other
-		}
-		ready = r.Starts[d.From] + d.Least
-	}
-	out.Ready = c.time(ready)
-	for _, w := range c.sittings {
-		if w.From <= ready && ready < w.To {
-			out.Left = w.To - ready
-		}
-	}
 }
 
 // A sameTurn is a turn but for its time. Of those that come again in several sittings the order counts.

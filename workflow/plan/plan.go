@@ -81,13 +81,17 @@ type Result struct {
 	Conflict *Conflict // why there is no plan, where that is proven
 }
 
-// A Link of the chain is an activity and what keeps it from starting sooner.
+// A Link of the chain is an activity and what keeps it from starting sooner. Were it a minute longer, in the same order, the finish would
+// be later.
 type Link struct {
 	Activity int
 	Hold     Hold
 	Delay    int  // index, for ByDelay; those after the delays are of the eithers
 	Resource int  // for ByResource
 	Sitting  bool // it then waits for a sitting to open
+
+	// Spare is how much later Before, which comes right before the first link, could begin with the finish as it is.
+	Before, Spare int
 }
 
 // Hold is a way in which an activity is kept from starting sooner.
@@ -99,6 +103,7 @@ const (
 	BySitting              // no sitting is open sooner
 	ByDelay                // a delay from the next activity of the chain
 	ByResource             // the next activity of the chain uses what it needs
+	BySpare                // nothing that has no time to spare
 )
 
 // A Conflict is a set that has no plan, and, where Irreducible, has one without any single part of it. An activity

@@ -74,8 +74,8 @@ func TestTogetherConflict(t *testing.T) {
 	}
 }
 
-// The pairs lie in one sitting from the beginning, so that nothing holds the latter of one back but its sitting, and what the former
-// waits for.
+// A pair that lies in one sitting, and finds no room for both in the rest of the one before, begins the chain: what comes before it has
+// that rest to spare.
 func TestTogetherChain(t *testing.T) {
 	p := plan.Problem{Capacity: []int{1}, Sittings: []plan.Span{{From: 0, To: 60}, {From: 100, To: 160}}, Together: [][]int{{1, 2}},
 		Delays: []plan.Delay{{From: 0, To: 1, Least: 50}}}
@@ -83,7 +83,7 @@ func TestTogetherChain(t *testing.T) {
 		p.Activities = append(p.Activities, plan.Activity{Length: length, Needs: []int{1}, Attended: true})
 	}
 	r := solved(t, p, plan.Options{})
-	if got := from(r); r.Finish != 135 || got[0] != 0 {
-		t.Errorf("finish %d, chain %v", r.Finish, got)
+	if got := from(r); r.Finish != 135 || !slices.Equal(got, []int{1, 2}) || r.Chain[1].Spare != 10 {
+		t.Errorf("finish %d, chain %v, %+v", r.Finish, got, r.Chain)
 	}
 }

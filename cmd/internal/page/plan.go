@@ -589,32 +589,21 @@ func waits(k workflow.Link) string {
 	return ""
 }
 
-// full reports whether a link of the chain waited for a sitting since too little was left of the one before.
+// full reports whether a link of the chain waits for a sitting since the one before is full.
 func full(chain []workflow.Link, i int) bool {
-	return i > 0 && chain[i].Sitting && (waits(chain[i]) == "" || chain[i].Left > 0)
+	return i > 0 && chain[i].Sitting && waits(chain[i]) == ""
 }
 
 // why says why a link of the chain, with what comes before it, does not begin sooner; "": it comes right after that.
-func why(chain []workflow.Link, i int, c *Clock) string {
-	k := chain[i]
-	text := waits(k)
+func why(chain []workflow.Link, i int) string {
+	text := waits(chain[i])
 	switch {
-	case !full(chain, i):
-		if k.Sitting && text != "" {
-			text += ", and the next sitting begins"
-		}
-		return text
-	case text != "":
-		text += " until " + c.at(k.Ready, false) + ", and then "
+	case full(chain, i):
+		return "nothing of the sitting is left for " + esc(chain[i].Title)
+	case chain[i].Sitting && text != "":
+		return text + ", and the next sitting begins"
 	}
-	what := esc(k.Title)
-	if minutesOf(k.Ends.Sub(k.Begins)) <= k.Left {
-		what += " with what belongs in the same sitting"
-	}
-	if k.Left == 0 {
-		return text + "nothing of the sitting is left for " + what
-	}
-	return text + "too little of the sitting is left (" + minutes(k.Left) + ") for " + what
+	return text
 }
 
 //go:noinline
@@ -628,25 +617,33 @@ func (p *Plan) longest(l *lines, c *Clock) {
 		if full(p.Chain, i) {
 			n++
 		}
-		if i > 0 && (waits(p.Chain[i]) != "" || full(p.Chain, i)) && (most == 0 || gap(i) > gap(most) || gap(i) == gap(most) && full(p.Chain, most) && !full(p.Chain, i)) {
+		if i > 0 && why(p.Chain, i) != "" && (most == 0 || gap(i) > gap(most) || gap(i) == gap(most) && full(p.Chain, most) && !full(p.Chain, i)) {
 			most = i
 		}
 	}
 	first, by := p.Chain[0].Begins, "by work alone"
 	switch {
 	case most > 0 && gap(most) > 0:
-		by = fmt.Sprintf("longest from %s until %s: %s", c.At(p.Chain[most-1].Ends), c.At(p.Chain[most].Begins), why(p.Chain, most, c))
+		by = fmt.Sprintf("longest from %s until %s: %s", c.At(p.Chain[most-1].Ends), c.At(p.Chain[most].Begins), why(p.Chain, most))
 		more := ""
 		if full(p.Chain, most) {
 			n, more = n-1, " more"
 		}
 		if n > 0 {
-			by += fmt.Sprintf(". At the end of %s too little is left for what comes next", strings.Replace(many(n, "sitting"), " ", more+" ", 1))
+			by += fmt.Sprintf(". At the end of %s nothing is left for what comes next", strings.Replace(many(n, "sitting"), " ", more+" ", 1))
 		}
 	case len(p.Sittings) > 0 && !first.Before(p.Sittings[0].To):
 		by = "by when your sittings are: the last work begins at " + c.At(first)
 	}
+	if first := p.Chain[0]; first.Before != "" {
+		by += "; before that, " + spare(first)
+	}
 	l.add("\n**The finish is held back** %s.", by)
+}
+
+// spare is how much later what comes right before the first link could begin.
+func spare(first workflow.Link) string {
+	return esc(first.Before) + " could be up to " + minutes(first.Spare) + " later"
 }
 
 // heldBack says what holds the finish back: work, and what dries between.
@@ -659,6 +656,9 @@ func (p *Plan) heldBack(l *lines, c *Clock) {
 		return
 	}
 	l.add("\n## What holds the finish back\n")
+	if first := p.Chain[0]; first.Before != "" {
+		l.item("before %s there is time to spare: %s", c.At(first.Begins), spare(first))
+	}
 	work, count := time.Duration(0), 0
 	flush := func() {
 		if count > 0 {
@@ -667,7 +667,7 @@ func (p *Plan) heldBack(l *lines, c *Clock) {
 		work, count = 0, 0
 	}
 	for i, k := range p.Chain {
-		if text := why(p.Chain, i, c); text != "" {
+		if text := why(p.Chain, i); text != "" {
 			flush()
 			from := ""
 			if i > 0 {

@@ -265,10 +265,9 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 			t.Errorf("%s is not in\n%s", want, text)
 		}
 	}
-	// What did not fit into the rest of a sitting is said with how much that was, alone or beside what dries longer; what dries, and is
-	// over while some of the sitting is left, does not hold it back longest.
-	link := func(after workflow.After, joint string, left int) workflow.Link {
-		return workflow.Link{Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: after, Joint: joint, Sitting: true, Ready: now.Add(6 * time.Minute), Left: left}
+	// A sitting that is full is said so, and what dries till the next one.
+	link := func(after workflow.After, joint string) workflow.Link {
+		return workflow.Link{Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: after, Joint: joint, Sitting: true}
 	}
 	said := func(full bool, links ...workflow.Link) string {
 		p.Chain = append([]workflow.Link{{Mark: "FN-01", Step: "a", Begins: now, Ends: now.Add(time.Minute)}}, links...)
@@ -280,11 +279,8 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 		link workflow.Link
 		want string
 	}{
-		{link(workflow.AfterStep, "", 54), "too little of the sitting is left (54 min) for Join the roots"},
-		{link(workflow.AfterStep, "", 75), "too little of the sitting is left (1 h 15 min) for Join the roots with what belongs in the same sitting"},
-		{link(workflow.AfterStep, "", 0), "nothing of the sitting is left for Join the roots"},
-		{link(workflow.AfterHandling, "pad", 8), "the glue of pad sets until 19:06, and then too little of the sitting is left (8 min) for Join the roots"},
-		{link(workflow.AfterHandling, "pad", 0), "the glue of pad sets, and the next sitting begins"},
+		{link(workflow.AfterStep, ""), "nothing of the sitting is left for Join the roots"},
+		{link(workflow.AfterHandling, "pad"), "the glue of pad sets, and the next sitting begins"},
 	} {
 		for full, want := range map[bool]string{false: "held back** longest from 19:01 until Tue 3 Mar 19:00: " + is.want + ".", true: "- 19:01 until Tue 3 Mar 19:00: " + is.want + "\n"} {
 			if text := said(full, is.link); !strings.Contains(text, want) {
@@ -292,10 +288,21 @@ func TestHeldBackByWorkAlone(t *testing.T) {
 			}
 		}
 	}
+	// Before the first there may be time to spare.
+	spare := workflow.Link{Mark: "FN-01", Step: "b", Title: "Join the roots", Begins: now.Add(day), Ends: now.Add(day + time.Hour), After: workflow.AfterSitting, Sitting: true, Before: "Coat the roots", Spare: 75}
+	for full, want := range map[bool]string{false: "held back** by when your sittings are: the last work begins at Tue 3 Mar 19:00; before that, Coat the roots could be up to 1 h 15 min later.\n",
+		true: "- before Tue 3 Mar 19:00 there is time to spare: Coat the roots could be up to 1 h 15 min later\n- 1 step, 1 h of work\n"} {
+		p.Chain = []workflow.Link{spare}
+		is := page.NewPlan([]string{"FN-01"}, p)
+		is.Full = full
+		if text := is.Markdown(&page.Clock{Now: now}); !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
+	}
 	cures := workflow.Link{Mark: "FN-01", Step: "c", Begins: now.Add(3 * day), Ends: now.Add(3*day + time.Minute), After: workflow.AfterCure, Joint: "roots", Sitting: true}
 	for want, links := range map[string][]workflow.Link{
-		": the glue of roots cures, and the next sitting begins. At the end of 1 sitting too little is left for what comes next.":               {link(workflow.AfterStep, "", 54), cures},
-		": too little of the sitting is left (54 min) for Join the roots. At the end of 1 more sitting too little is left for what comes next.": {link(workflow.AfterStep, "", 54), {Mark: "FN-01", Step: "d", Begins: now.Add(day + 2*time.Hour), After: workflow.AfterStep, Sitting: true, Left: 1}},
+		": the glue of roots cures, and the next sitting begins. At the end of 1 sitting nothing is left for what comes next.":   {link(workflow.AfterStep, ""), cures},
+		": nothing of the sitting is left for Join the roots. At the end of 1 more sitting nothing is left for what comes next.": {link(workflow.AfterStep, ""), {Mark: "FN-01", Step: "d", Begins: now.Add(day + 2*time.Hour), After: workflow.AfterStep, Sitting: true}},
 	} {
 		if text := said(false, links...); !strings.Contains(text, want) {
 			t.Errorf("%s is not in\n%s", want, text)
