@@ -61,3 +61,24 @@ func TestACauseIsSaidInTheBuildersZone(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// A hold is cleared before what it guards is set hot: it comes first of what keeps a step, and no step's reasons are mixed with another's.
+func TestHoldsComeFirst(t *testing.T) {
+	set := func(text string) Reason {
+		return Reason{Reason: workflow.Reason{Text: text, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition}}}
+	}
+	hold := func(text string) Reason {
+		return Reason{Reason: workflow.Reason{Text: text, Remedy: workflow.Remedy{Kind: workflow.ToClearUse}}}
+	}
+	of := []string{"rest", "film", "film", "film", "film"}
+	var l lines
+	l.reasonList([]Reason{set("air"), set("fan"), set("hot"), hold("iron"), hold("knife")}, func(i int) string { return of[i] + ": " }, &Clock{})
+	at := -1
+	for _, want := range []string{"rest: air", "film: iron", "film: knife", "film: fan", "film: hot"} {
+		if i := strings.Index(l.String(), want); i <= at {
+			t.Errorf("%q is not there after what comes before it:\n%s", want, l.String())
+		} else {
+			at = i
+		}
+	}
+}

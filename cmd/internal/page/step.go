@@ -313,19 +313,12 @@ func (l *lines) commands(all []string) {
 }
 
 // seeTo adds what must be seen to first, and the commands that record it. A hold and a
-// reading of the bench need no words beside their command. The holds come first: what they guard may be set hot by the rest.
+// reading of the bench need no words beside their command.
 func (l *lines) seeTo(reasons []Reason, c *Clock) {
 	var blocks []string
 	at := map[string]int{}
 	l.add("\n**First make sure, then record it:**\n")
-	var ordered []Reason
-	for _, holds := range []bool{true, false} {
-		for _, r := range reasons {
-			if holds == (r.Remedy.Kind == workflow.ToClearUse) {
-				ordered = append(ordered, r)
-			}
-		}
-	}
+	ordered, _ := holdsFirst(reasons, noWords)
 	for _, r := range ordered {
 		_, line := Remedy(r.Remedy)
 		switch r.Remedy.Kind {
