@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -79,6 +80,23 @@ func TestHoldsComeFirst(t *testing.T) {
 			t.Errorf("%q is not there after what comes before it:\n%s", want, l.String())
 		} else {
 			at = i
+		}
+	}
+}
+
+// What is done once more, as heating an iron, is not said before the hold is cleared that guards it.
+func TestNothingIsDoneAgainBeforeItsHold(t *testing.T) {
+	hot := Reason{Reason: workflow.Reason{Because: workflow.ByCondition, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition}}}
+	hold := Reason{Reason: workflow.Reason{Because: workflow.ByHold, Remedy: workflow.Remedy{Kind: workflow.ToClearUse}}}
+	for _, c := range []struct {
+		reasons []Reason
+		said    bool
+	}{{[]Reason{hot}, true}, {[]Reason{hot, hold}, false}} {
+		p := Step{Title: "Film", Reasons: c.reasons, again: []*steps.Step{{Title: "Heat the iron", Do: "Plug it in."}}}
+		for _, text := range []string{p.Markdown(&Clock{}), p.atBench(&Clock{})} {
+			if said := strings.Contains(text, "Heat the iron, once more") && strings.Contains(text, "Plug it in."); said != c.said {
+				t.Errorf("with %d reasons:\n%s", len(c.reasons), text)
+			}
 		}
 	}
 }
