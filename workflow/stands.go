@@ -466,14 +466,22 @@ func stateOf(all []steps.Setting, condition string) string {
 	return ""
 }
 
-// Heeded are the cautions of the step without lines that set what nobody leaves as it is, where it was ended since: whoever sets it
-// once more heeds them once more.
+// Heeded are the cautions of the step that is [State.DoneAgain]: whoever sets it once more heeds them once more.
 func (s *State) Heeded(is steps.Setting, at time.Time) []string {
+	if by := s.DoneAgain(is, at); by != nil {
+		return by.Cautions
+	}
+	return nil
+}
+
+// DoneAgain is the step without lines that set what nobody leaves as it is, where it was ended since: all that it says to do is done
+// once more by whoever sets it once more, such as the tie before a battery is plugged in. nil: there is none.
+func (s *State) DoneAgain(is steps.Setting, at time.Time) *steps.Step {
 	_, by := s.setter(is, nil, at)
 	if by == nil || len(by.Confirm) > 0 || s.Holds(is.Condition, at) == is.State {
 		return nil
 	}
-	return by.Cautions
+	return by
 }
 
 // Anew is the hold that is cleared once more before it counts that something is on or plugged in: it was ended since the hold was

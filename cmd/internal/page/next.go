@@ -165,6 +165,9 @@ func (p *Step) heed(s *workflow.State, now time.Time) {
 		if r.Remedy.Kind != workflow.ToSetCondition {
 			continue
 		}
+		if by := s.DoneAgain(r.Remedy.Setting, now); by != nil && !lists.Contains(p.again, by) {
+			p.again = append(p.again, by)
+		}
 		for _, caution := range slices.Backward(s.Heeded(r.Remedy.Setting, now)) {
 			if !lists.Contains(p.Whole, caution) {
 				p.Cautions, p.Whole = append([]string{caution}, p.Cautions...), append([]string{caution}, p.Whole...)

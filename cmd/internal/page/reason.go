@@ -326,8 +326,9 @@ func withCommand(text, advice, command string) string {
 }
 
 // reasonList adds reasons, each after the words that go before it. A command that several
-// ask for is said once, at the last of them, with the options that any of them needs.
+// ask for is said once, at the last of them, with the options that any of them needs. Holds come first, see [holdsFirst].
 func (l *lines) reasonList(reasons []Reason, before func(i int) string, c *Clock) {
+	reasons, words := holdsFirst(reasons, before)
 	commands := map[string]*suggested{}
 	for i, r := range reasons {
 		advice, line := Remedy(r.Remedy)
@@ -349,18 +350,35 @@ func (l *lines) reasonList(reasons []Reason, before func(i int) string, c *Clock
 		key, _ := apart(r, line)
 		switch all := commands[key]; {
 		case line == "":
-			l.item("%s%s", before(i), ReasonText(r.Reason, c))
+			l.item("%s%s", words[i], ReasonText(r.Reason, c))
 		case all.last == i:
 			if all.differ {
 				advice = strings.TrimPrefix(advice+"; then record all of it", "; ")
 			}
-			l.item("%s%s", before(i), withCommand(reasonTimes(r.Reason, c), advice, strings.Join(all.options, " --")))
+			l.item("%s%s", words[i], withCommand(reasonTimes(r.Reason, c), advice, strings.Join(all.options, " --")))
 		case all.differ:
-			l.item("%s%s", before(i), reasonAdvice(r.Reason, c))
+			l.item("%s%s", words[i], reasonAdvice(r.Reason, c))
 		default:
-			l.item("%s%s", before(i), reasonTimes(r.Reason, c))
+			l.item("%s%s", words[i], reasonTimes(r.Reason, c))
 		}
 	}
+}
+
+// holdsFirst puts the holds of adhesives and tools before all else that goes after the same words: what a hold guards may be set hot or on
+// by the rest, and its lines are read before that.
+//
+//go:noinline
+func holdsFirst(reasons []Reason, before func(i int) string) (ordered []Reason, words []string) {
+	for i := range reasons {
+		ordered, words = append(ordered, reasons[i]), append(words, before(i))
+		if reasons[i].Remedy.Kind != workflow.ToClearUse {
+			continue
+		}
+		for k := i; k > 0 && words[k-1] == words[k] && ordered[k-1].Remedy.Kind != workflow.ToClearUse; k-- {
+			ordered[k-1], ordered[k] = ordered[k], ordered[k-1]
+		}
+	}
+	return ordered, words
 }
 
 // noWords go before a reason.

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -59,5 +60,43 @@ func TestACauseIsSaidInTheBuildersZone(t *testing.T) {
 	cause := workflow.Cause{Text: "after-crash is due after the hard landing", At: time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)}
 	if got, want := Said(cause, tokyo), "after-crash is due after the hard landing (26 November 2026)"; got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// A hold is cleared before what it guards is set hot: it comes first of what keeps a step, and no step's reasons are mixed with another's.
+func TestHoldsComeFirst(t *testing.T) {
+	set := func(text string) Reason {
+		return Reason{Reason: workflow.Reason{Text: text, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition}}}
+	}
+	hold := func(text string) Reason {
+		return Reason{Reason: workflow.Reason{Text: text, Remedy: workflow.Remedy{Kind: workflow.ToClearUse}}}
+	}
+	of := []string{"rest", "film", "film", "film", "film"}
+	var l lines
+	l.reasonList([]Reason{set("air"), set("fan"), set("hot"), hold("iron"), hold("knife")}, func(i int) string { return of[i] + ": " }, &Clock{})
+	at := -1
+	for _, want := range []string{"rest: air", "film: iron", "film: knife", "film: fan", "film: hot"} {
+		if i := strings.Index(l.String(), want); i <= at {
+			t.Errorf("%q is not there after what comes before it:\n%s", want, l.String())
+		} else {
+			at = i
+		}
+	}
+}
+
+// What is done once more, as heating an iron, is not said before the hold is cleared that guards it.
+func TestNothingIsDoneAgainBeforeItsHold(t *testing.T) {
+	hot := Reason{Reason: workflow.Reason{Because: workflow.ByCondition, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition}}}
+	hold := Reason{Reason: workflow.Reason{Because: workflow.ByHold, Remedy: workflow.Remedy{Kind: workflow.ToClearUse}}}
+	for _, c := range []struct {
+		reasons []Reason
+		said    bool
+	}{{[]Reason{hot}, true}, {[]Reason{hot, hold}, false}} {
+		p := Step{Title: "Film", Reasons: c.reasons, again: []*steps.Step{{Title: "Heat the iron", Do: "Plug it in."}}}
+		for _, text := range []string{p.Markdown(&Clock{}), p.atBench(&Clock{})} {
+			if said := strings.Contains(text, "Heat the iron, once more") && strings.Contains(text, "Plug it in."); said != c.said {
+				t.Errorf("with %d reasons:\n%s", len(c.reasons), text)
+			}
+		}
 	}
 }

@@ -46,6 +46,7 @@ type Step struct {
 	Begun    *BegunCoat        `json:"begun,omitempty"`
 	Full     bool              `json:"-"` // why, with what and all of the adhesive are shown as well
 	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
+	again    []*steps.Step     // what is done once more, as it is set once more for this step
 	more     string            // what shows Do again
 	asked    bool              // for Short
 	reads    bool              // a gate of the step was read just now
@@ -218,6 +219,7 @@ func (p Step) Markdown(c *Clock) string {
 		return l.String()
 	}
 	if len(p.Reasons) > 0 {
+		p.doAgain(&l)
 		l.add("\n**It can't be done now:**\n")
 		l.reasonList(p.Reasons, noWords, c)
 		return l.String()
@@ -243,6 +245,7 @@ func (p *Step) atBench(c *Clock) string {
 			line, _, _ := strings.Cut(strings.TrimSpace(caution), "\n")
 			l.caution(line)
 		}
+		p.doAgain(&l)
 		l.seeTo(p.Reasons, c)
 		return l.String()
 	}
@@ -265,9 +268,11 @@ func (p *Step) atBench(c *Clock) string {
 		}
 		return l.String()
 	case p.unprepared():
+		p.doAgain(&l)
 		l.seeTo(p.Reasons, c)
 		return l.String()
 	case len(p.Reasons) > 0:
+		p.doAgain(&l)
 		l.add("\n**It can't be done now:**\n")
 		l.reasonList(p.Reasons, noWords, c)
 		return l.String()
@@ -312,20 +317,29 @@ func (l *lines) commands(all []string) {
 	}
 }
 
+// doAgain adds what is done once more where something is plugged in or set hot once more, before the command that records that it is:
+// not before a hold is cleared that guards it.
+//
+//go:noinline
+func (p *Step) doAgain(l *lines) {
+	for i := range p.Reasons {
+		if p.Reasons[i].Because == workflow.ByHold {
+			return
+		}
+	}
+	for _, by := range p.again {
+		l.add("\n**%s, once more:**\n", esc(by.Title))
+		l.text(by.Do)
+	}
+}
+
 // seeTo adds what must be seen to first, and the commands that record it. A hold and a
-// reading of the bench need no words beside their command. The holds come first: what they guard may be set hot by the rest.
+// reading of the bench need no words beside their command.
 func (l *lines) seeTo(reasons []Reason, c *Clock) {
 	var blocks []string
 	at := map[string]int{}
 	l.add("\n**First make sure, then record it:**\n")
-	var ordered []Reason
-	for _, holds := range []bool{true, false} {
-		for _, r := range reasons {
-			if holds == (r.Remedy.Kind == workflow.ToClearUse) {
-				ordered = append(ordered, r)
-			}
-		}
-	}
+	ordered, _ := holdsFirst(reasons, noWords)
 	for _, r := range ordered {
 		_, line := Remedy(r.Remedy)
 		switch r.Remedy.Kind {
