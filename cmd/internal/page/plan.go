@@ -440,8 +440,12 @@ func (p *Plan) each(l *lines, all []PlanSitting, c *Clock) {
 			text += " … " + of(last.Mark) + turnTitle(*last)
 		}
 		for _, t := range s.Turns {
-			if t.Second {
+			switch {
+			case !t.Second:
+			case first == last:
 				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
+			default: // of which one it is is not clear from the two that are named
+				text += "; at " + clockOf(t.Begins) + " " + of(t.Mark) + turnTitle(t) + ": " + secondAt(t)
 			}
 		}
 		l.item("%s: %s%s", s.hours(c), text, optionally("; before you leave: ", s.leave(false, c)))

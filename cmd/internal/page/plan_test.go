@@ -344,3 +344,25 @@ func TestPlanSaysWhatMustStand(t *testing.T) {
 		t.Errorf("no %s in\n%s", want, text)
 	}
 }
+
+// A sitting on one line names two of its steps, and each that wants a second person at its time: nobody takes that for the time of another.
+func TestSittingOnALineSaysWhichStepWantsASecond(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	visit := func(day int, turns ...workflow.Turn) workflow.Visit {
+		from := now.Add(time.Duration(day) * 24 * time.Hour)
+		for k := range turns {
+			turns[k].Mark, turns[k].Begins, turns[k].Ends = "FN-01", from.Add(time.Duration(10*k)*time.Minute), from.Add(time.Duration(10*k+10)*time.Minute)
+		}
+		return workflow.Visit{Sitting: workflow.Sitting{From: from, To: from.Add(time.Hour)}, Turns: turns}
+	}
+	cut := workflow.Turn{Step: "cut", Title: "Cut the slot"}
+	try := workflow.Turn{Step: "try", Title: "Try the booms", Second: true, Alone: []string{"A mirror"}}
+	set := workflow.Turn{Step: "set", Title: "Set the booms"}
+	p := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: now.Add(100 * time.Hour), Bound: now, Visits: []workflow.Visit{visit(0, cut), visit(1, cut, try, set), visit(2, workflow.Turn{Step: "range", Title: "Check the range", Second: true})}})
+	text := p.Markdown(&page.Clock{Now: now})
+	for _, want := range []string{"Cut the slot … Set the booms; at 19:10 Try the booms: second person\n", ": Check the range, 19:00 **not alone**\n"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%s is not in\n%s", want, text)
+		}
+	}
+}
