@@ -388,6 +388,9 @@ func (n *Next) late(c *Clock) string {
 		}
 		text = append(text, "The sitting "+over+", and this takes "+Span(time.Duration(n.Takes)*time.Minute)+optionally(" ", n.With)+".")
 	}
+	if n.Last != "" {
+		text = append(text, esc(n.Last)+" recorded something of "+esc(n.Mark)+" at "+c.at(n.LastAt, false)+": ask them before you begin this too.")
+	}
 	const same = ": all of you are told the same step, so agree on who does it. "
 	switch {
 	case n.Outdated && n.Several:
@@ -396,9 +399,6 @@ func (n *Next) late(c *Clock) string {
 		text = append(text, "The plan no longer fits what was chosen. Plan again: `fettle plan`")
 	case n.Several:
 		text = append(text, "No plan says who of you does what"+same+"Plan: `fettle plan`")
-	}
-	if n.Last != "" {
-		text = append(text, esc(n.Last)+" recorded something of "+esc(n.Mark)+" at "+c.at(n.LastAt, false)+": ask them before you begin this too.")
 	}
 	if n.Missed {
 		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
