@@ -61,8 +61,8 @@ func (a *app) nextCommand() *cobra.Command {
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
-			if people, _, err := a.hands(""); err == nil && !next.Several {
-				next.Among(people)
+			if people, _, err := a.hands(""); err == nil {
+				next.ToldAlike(people)
 			}
 			next.Claims, next.Took = others, took
 			if step != "" {

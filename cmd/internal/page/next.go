@@ -121,7 +121,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
-		n.Among(people)
+		n.ToldAlike(people)
 	}
 	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
@@ -150,8 +150,10 @@ func takesWith(o *workflow.Overrun) string {
 	return ""
 }
 
-// Among says that so many people are at the bench: where no plan tells them apart, each of them is told the same step.
-func (n *Next) Among(people int) { n.Several = people > 1 && !n.apart && n.Step != nil }
+// ToldAlike says that so many people are at the bench: where no plan tells them apart, each of them is told the same step.
+func (n *Next) ToldAlike(people int) {
+	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
+}
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
 func (n *Next) Heed(s *workflow.State, now time.Time) {
@@ -391,19 +393,22 @@ func (n *Next) late(c *Clock) string {
 	if n.Last != "" {
 		text = append(text, esc(n.Last)+" recorded something of "+esc(n.Mark)+" at "+c.at(n.LastAt, false)+": ask them before you begin this too.")
 	}
-	const same = ": all of you are told the same step, so agree on who does it. "
-	switch {
-	case n.Outdated && n.Several:
-		text = append(text, "The plan no longer fits what was chosen"+same+"Plan again: `fettle plan`")
-	case n.Outdated:
-		text = append(text, "The plan no longer fits what was chosen. Plan again: `fettle plan`")
-	case n.Several:
-		text = append(text, "No plan says who of you does what"+same+"Plan: `fettle plan`")
+	same, plan := "", ""
+	if n.Several {
+		same, plan = ": all of you are told the same step, so agree on who does it", "Plan: "
+	}
+	if n.Outdated {
+		text, plan = append(text, "The plan no longer fits what was chosen"+same+"."), "Plan again: "
+	} else if n.Several {
+		text = append(text, "No plan says who of you does what"+same+".")
 	}
 	if n.Missed {
-		text = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over. Plan again: `fettle plan`")
+		text, plan = append(text, "It was planned for "+c.At(n.Planned)+", in a sitting that is over."), "Plan again: "
 	} else if n.Behind > 0 {
-		text = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan. Plan again from here: `fettle plan`")
+		text, plan = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan."), "Plan again from here: "
+	}
+	if plan != "" {
+		text = append(text, plan+"`fettle plan`")
 	}
 	if len(text) == 0 {
 		return ""
