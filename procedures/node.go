@@ -1,8 +1,6 @@
 package procedures
 
-import (
-	"gopkg.in/yaml.v3"
-)
+import "gopkg.in/yaml.v3"
 
 // A node is one of a document's texts, lists and mappings, with where it begins. It is what a yaml.Node is, with what is asked
 // for here alone, at under half the size: a build has some 9,000, and the room that they take is a tenth of what it costs to read it.
@@ -72,8 +70,8 @@ func nodeOf(y *yaml.Node) *node {
 	if y.Anchor != "" {
 		n.Style |= anchoredStyle
 	}
-	if y.LineComment != "" {
-		n.Comment = &y.LineComment
+	if comment := y.LineComment; comment != "" {
+		n.Comment = &comment // and not of y, which it would keep
 	}
 	for _, below := range y.Content {
 		n.Content = append(n.Content, nodeOf(below))

@@ -198,10 +198,11 @@ func (s *State) Unchecked(at time.Time) *Reason {
 // is damaged or came down hard, and nobody said since how that stands. What looks it over has steps for that first, before it touches it;
 // where it is due and not begun, that comes first. nil: nothing.
 func (s *State) unseen(j *Job, step *steps.Step, at time.Time) *Reason {
-	unknown := func(is steps.Setting) bool {
+	touched := func(is steps.Setting) bool {
 		def, _ := s.Sheet.Condition(is.Condition)
-		return def.Guarded != "" && !def.Bench && s.Holds(is.Condition, at) == ""
+		return def.Guarded != "" && !def.Bench
 	}
+	unknown := func(is steps.Setting) bool { return touched(is) && s.Holds(is.Condition, at) == "" }
 	if !steps.AnySetting(step.Sets, unknown) {
 		return nil
 	}
@@ -219,10 +220,6 @@ func (s *State) unseen(j *Job, step *steps.Step, at time.Time) *Reason {
 			head := s.head(look, stage, at)
 			if len(stage.After) > 0 || head == len(stage.Steps) {
 				continue
-			}
-			touched := func(is steps.Setting) bool {
-				def, _ := s.Sheet.Condition(is.Condition)
-				return def.Guarded != "" && !def.Bench
 			}
 			if !slices.ContainsFunc(stage.Steps[:head+1], func(step steps.Step) bool {
 				return steps.AnySetting(step.Sets, touched) || steps.AnySetting(s.NeedsAt(look, step, at), touched)
