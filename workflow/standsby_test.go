@@ -98,19 +98,25 @@ func TestScheduleCoolsWhatHarmsACoat(t *testing.T) {
 	}
 }
 
+// pluggedBesideACoat is one airframe that is plugged in for something that takes so long, and another with this work, of which the coat is
+// on: its window is open from 10 to 40 minutes from now.
+func pluggedBesideACoat(t *testing.T, takes string, work ...steps.Step) []*State {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull := hands("plug", "2 min"), hands("try", takes), hands("pull", "3 min")
+	plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
+	power, glued := workingOn(t, kit, one("power", plug, try, pull)), workingOn(t, kit, one("glue", work...))
+	power.done("plug")
+	glued.done("coat")
+	power.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-00", "PL-01"
+	return []*State{power.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{power.state})}
+}
+
 // The only person is done with what is plugged in before they press on another airframe, where the window leaves time for that, and else
 // loses no coat for it.
 func TestScheduleLosesNoCoatToAPlug(t *testing.T) {
 	for takes, afterwards := range map[string]bool{"20 min": true, "60 min": false} {
-		kit := sheet()
-		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
-		plug, try, pull := hands("plug", "2 min"), hands("try", takes), hands("pull", "3 min")
-		plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
-		power, glued := workingOn(t, kit, one("power", plug, try, pull)), workingOn(t, kit, one("glue", coating("coat", "tab"), joining("join", "tab")))
-		power.done("plug")
-		glued.done("coat") // its window is open from 10 to 40
-		power.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-00", "PL-01"
-		fleet := []*State{power.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{power.state})}
+		fleet := pluggedBesideACoat(t, takes, coating("coat", "tab"), joining("join", "tab"))
 		p, err := scheduled(t, evening, Hours{Hands: 1, Sittings: open(0, 240)}, fleet...)
 		if err != nil || len(p.Lapses) > 0 {
 			t.Fatalf("try takes %s: %v %+v", takes, err, p.Lapses)
@@ -129,19 +135,11 @@ func TestScheduleLosesNoCoatToAPlug(t *testing.T) {
 // only what it leaves none for comes before that. Each row is minutes of work before the join, and what is done first.
 func TestSchedulePullsThePlugBeforeWhatLeadsToAJoin(t *testing.T) {
 	for trim, first := range map[string]string{"25 min": "pull", "32 min": "trim", "": "pull"} {
-		kit := sheet()
-		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
-		plug, try, pull := hands("plug", "2 min"), hands("try", "60 min"), hands("pull", "3 min")
-		plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
 		work := []steps.Step{coating("coat", "tab"), joining("join", "tab")}
 		if trim != "" {
 			work = slices.Insert(work, 1, hands("trim", trim))
 		}
-		power, glued := workingOn(t, kit, one("power", plug, try, pull)), workingOn(t, kit, one("glue", work...))
-		power.done("plug")
-		glued.done("coat") // its window is open from 10 to 40
-		power.state.Airframe.Mark, glued.state.Airframe.Mark = "PL-00", "PL-01"
-		fleet := []*State{power.state.Beside([]*State{glued.state}), glued.state.Beside([]*State{power.state})}
+		fleet := pluggedBesideACoat(t, "60 min", work...)
 		p, err := scheduled(t, evening, Hours{Hands: 1, Sittings: open(0, 240)}, fleet...)
 		if err != nil || len(p.Lapses) > 0 {
 			t.Fatalf("%v %+v", err, p.Lapses)

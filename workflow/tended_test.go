@@ -41,17 +41,20 @@ func leftAlone(p Timetable, now ...string) (all []string) {
 	return all
 }
 
+// someWork takes 2 to 31 minutes, and one in three wants a second person.
+func someWork(r *rand.Rand, name string) steps.Step {
+	step := hands(name, fmt.Sprintf("%d min", 2+r.IntN(30)))
+	if r.IntN(3) == 0 {
+		step.Alone = []string{steps.No}
+	}
+	return step
+}
+
 // What is plugged in on one of several airframes waits for no second person: it is plugged in when they come.
 func TestScheduleLeavesNothingPluggedInAlone(t *testing.T) {
 	in, out := steps.Setting{Condition: "battery", State: "in"}, steps.Setting{Condition: "battery", State: "out"}
 	r := rand.New(rand.NewPCG(7, 0))
-	some := func(name string) steps.Step {
-		step := hands(name, fmt.Sprintf("%d min", 2+r.IntN(30)))
-		if r.IntN(3) == 0 {
-			step.Alone = []string{steps.No}
-		}
-		return step
-	}
+	some := func(name string) steps.Step { return someWork(r, name) }
 	for round := range 40 {
 		kit := sheet()
 		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
@@ -106,13 +109,7 @@ func TestScheduleLeavesNothingPluggedInNow(t *testing.T) {
 
 	in, out := setting("battery", "in").Set, setting("battery", "out").Set
 	r := rand.New(rand.NewPCG(17, 0))
-	some := func(name string) steps.Step {
-		step := hands(name, fmt.Sprintf("%d min", 2+r.IntN(30)))
-		if r.IntN(3) == 0 {
-			step.Alone = []string{steps.No}
-		}
-		return step
-	}
+	some := func(name string) steps.Step { return someWork(r, name) }
 	for round := range 14 {
 		kit := sheet()
 		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
