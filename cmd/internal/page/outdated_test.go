@@ -16,19 +16,23 @@ func TestThePlanNoLongerFits(t *testing.T) {
 			t.Errorf("for several %t: %s", several, text)
 		}
 	}
-	n := Next{Step: &Step{}, Last: "Ann", LastAt: clock.Now, Mark: "SK-01"}
+	recorded := Next{Step: &Step{}, Last: "Ann", LastAt: clock.Now, Mark: "SK-01"}
 	for people, want := range map[int]bool{0: false, 1: false, 2: true} {
+		n := recorded
 		n.ToldAlike(people)
 		text := strings.Contains(n.Later(clock), "No plan says who of you does what: all of you are told the same step")
 		if text != want || !strings.Contains(n.Later(clock), "Ann recorded something of SK-01 at 19:00: ask them before you begin this too.") {
 			t.Errorf("for %d people: %s", people, n.Later(clock))
 		}
 	}
+	n := recorded
 	n.Behind = 50
+	n.ToldAlike(2)
 	if text := n.Later(clock); strings.Count(text, "fettle plan") != 1 {
 		t.Errorf("how to plan is said more than once: %s", text)
 	}
-	n.apart, n.Several = true, false
+	n = recorded
+	n.apart = true
 	if n.ToldAlike(2); n.Several {
 		t.Error("a plan that tells two people apart is said not to")
 	}
