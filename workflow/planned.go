@@ -118,6 +118,22 @@ func reportOf(p *Planned, all []StepReport) *StepReport {
 	return nil
 }
 
+// PutOff is what one plan had in the sitting that runs and another one has after it, as that one has it.
+func PutOff(before, after []Planned, now time.Time) (all []Planned) {
+	leave := nextLeave(time.Time{}, before, now)
+	for i := range before {
+		is := &before[i]
+		if is.Step == "" || !is.Leave.Equal(leave) {
+			continue
+		}
+		same := func(p Planned) bool { return p.Job == is.Job && p.Step == is.Step && p.Act == is.Act }
+		if k := slices.IndexFunc(after, same); k >= 0 && !after[k].Begins.Before(leave) {
+			all = append(all, after[k])
+		}
+	}
+	return all
+}
+
 // nextLeave is when the first sitting of a plan is over that is not yet, at the latest then; what it has later comes after what it
 // does not have.
 func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
