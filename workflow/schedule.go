@@ -247,6 +247,9 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		return Timetable{}, err
 	}
 	t, err := of.goingOn(ctx, o)
+	if err == nil && h.Like == nil && t.Proven {
+		of, t = of.settled(ctx, o, t)
+	}
 	of.advises(ctx, &t)
 	of.lengthens(ctx, &t)
 	for i := range t.Lapses {
@@ -260,6 +263,21 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		}
 	}
 	return t, err
+}
+
+// settled is a first plan as it is once it was shown: planned again, with the order kept that it has, less may be done twice. So whoever
+// asks a second time sees the same one.
+func (of *scheduler) settled(ctx context.Context, o plan.Options, first Timetable) (*scheduler, Timetable) {
+	h := of.h
+	h.Like = &first
+	next := newScheduler(of.fleet, of.now, h)
+	next.heeded = of.heeded
+	t, err := next.goingOn(ctx, o)
+	if err != nil || !t.Proven || t.Finish.After(first.Finish) || t.Attended > first.Attended || len(t.Lapses) > len(first.Lapses) {
+		return of, first
+	}
+	t.Kept = false
+	return next, t
 }
 
 //go:noinline

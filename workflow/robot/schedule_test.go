@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -60,6 +61,22 @@ func show(t *testing.T, p workflow.Timetable) {
 	}
 	for _, a := range p.Stops {
 		t.Logf("   %+v", a)
+	}
+}
+
+// Who asks a second time is shown the same plan.
+func TestASecondLookShowsTheSamePlan(t *testing.T) {
+	t.Parallel()
+	w, celsius := begun(t, "causeway", "CW-01"), 18.0
+	h := workflow.Hours{Sittings: evenings(w.Now, 26), Celsius: &celsius}
+	first, err := crew{w}.plan(t, w.Now, h, plan.Options{Think: time.Minute})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.Like = &first
+	again, err := crew{w}.plan(t, w.Now, h, plan.Options{Think: time.Minute})
+	if err != nil || !reflect.DeepEqual(again.Visits, first.Visits) {
+		t.Errorf("%v: at first %s of work, then %s", err, first.Attended, again.Attended)
 	}
 }
 
