@@ -235,10 +235,14 @@ type NextShare struct {
 func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time) (all []NextShare) {
 	for _, o := range suggestion.Others {
 		share := NextShare{o.Who, o.Mark, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, nil}
-		if o.Mark == "" { // the page of another airframe has its cautions
-			p := NewStep(s, o.Step, now)
-			p.heed(s, now)
-			share.Step, share.Cautions = s.NameOf(o.Step.Job, o.Step.Step.Name, now), p.Whole
+		of := o.Beside
+		if o.Mark == "" {
+			of, share.Step = s, s.NameOf(o.Step.Job, o.Step.Step.Name, now)
+		}
+		if of != nil { // else the page of the other airframe has its cautions
+			p := NewStep(of, o.Step, now)
+			p.heed(of, now)
+			share.Cautions = p.Whole
 		}
 		all = append(all, share)
 	}
@@ -445,7 +449,7 @@ func (n *Next) planned(c *Clock) string {
 			}
 		}
 		if cautions != "" {
-			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + ", by its page:*"
+			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + optionally(" on ", o.Mark) + ", by its page:*"
 		} else {
 			text += "*" + o.when(c) + ": " + esc(o.Title) + optionally(" on ", o.Mark) + ".*"
 		}
