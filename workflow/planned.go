@@ -191,6 +191,35 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 	return false
 }
 
+// NeededAgain is when this sitting needs next, by the last plan, what that has ended by now; zero: nothing that is left to do in it does.
+func (s *State) NeededAgain(safe steps.Setting, now time.Time) (at time.Time) {
+	for k := -1; k < len(s.others) && (k < 0 || s.ofBench(safe.Condition)); k++ {
+		of := s
+		if k >= 0 {
+			of = s.others[k]
+		}
+		leave := nextLeave(time.Time{}, of.Planned, now)
+		for i := range of.Planned {
+			p := &of.Planned[i]
+			job, err := of.Job(p.Job)
+			if err != nil || !p.Leave.Equal(leave) || !at.IsZero() && p.Begins.After(at) {
+				continue
+			}
+			for _, stage := range job.Procedure.Stages {
+				for n := range stage.Steps {
+					step := &stage.Steps[n]
+					if step.Name == p.Step && !of.met(job, stage, n, now) && steps.AnySetting(append(of.NeedsAt(job, *step, now), step.Sets...), func(is steps.Setting) bool {
+						return is.Condition == safe.Condition && is.State != safe.State
+					}) {
+						at = p.Begins
+					}
+				}
+			}
+		}
+	}
+	return at
+}
+
 // needsIt reports whether a step needs what is hot, on or plugged in, or ends it.
 func (s *State) needsIt(r *StepReport, is *hotThing, now time.Time) bool {
 	if r == nil {

@@ -175,6 +175,7 @@ type asked struct {
 	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
 	rough   bool        // nobody asks whether there is more work than time
 	warm    []int       // starts of another draft, by task
+	warmBy  *scheduler  // that draft, where nothing of it is moved: what isn't put between tasks any more is left out
 }
 
 // A stepOf is a step, or a joint, by its name in the procedure of its job.
@@ -411,6 +412,9 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			o.Warm = c.warmed(p)
 		} else if !of.loose {
 			o.Warm = c.like(p)
+		}
+		if of.warmBy != nil && plan.Check(p, o.Warm) != nil {
+			return d, &NoPlan{Why: Conflict}
 		}
 		r, err := c.solved(ctx, p, o, len(c.rows) > 0 || c.held)
 		if err != nil {

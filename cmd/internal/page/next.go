@@ -89,7 +89,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
@@ -270,8 +270,14 @@ func (n *Next) AtOnce(c *Clock) string {
 		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
 			r.By = n.LeaveBy
 		}
-		if r.By.IsZero() {
+		switch again := r.Again; {
+		case !r.By.IsZero():
+		case again.IsZero():
 			why = "nothing more needs it in this sitting by the plan. "
+		case again.After(c.Now):
+			why = "by the plan it isn't needed until " + c.At(again) + ". "
+		default:
+			why = "this step doesn't need it. "
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
