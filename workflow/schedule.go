@@ -266,11 +266,11 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	return t, err
 }
 
-// settled is a first plan as it is once it was shown: planned again, with the order kept that it has, less may be done twice. So whoever
-// asks a second time sees the same one.
+// settled is a first plan as it is once it was shown: planned again in what is left of the time, with the order kept that it has, less may be
+// done twice. So whoever asks a second time sees the same one.
 func (of *scheduler) settled(ctx context.Context, o plan.Options, first Timetable) (*scheduler, Timetable) {
 	h := of.h
-	h.Like = &first
+	h.Like, o.Think = &first, max(1, of.think.left)
 	next := newScheduler(of.fleet, of.now, h)
 	next.heeded = of.heeded
 	t, err := next.goingOn(ctx, o)
