@@ -75,6 +75,7 @@ type Turn struct {
 	Parts   []steps.Part    `json:"parts,omitempty"`
 	Needs   []steps.Setting `json:"needs,omitempty"`       // how conditions must stand
 	Titles  []string        `json:"-"`                     // of those conditions
+	Bench   []bool          `json:"-"`                     // whether they are of the bench
 	Sets    []steps.Setting `json:"sets,omitempty"`        // how they stand then
 	Gates   []string        `json:"gates,omitempty"`       // of what is done once more: what it measures
 	Look    []string        `json:"look,omitempty"`        // of that: what is confirmed before it
@@ -253,7 +254,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
 	c.fleet[t.of].safely(out.Needs)
 	for _, is := range out.Needs {
-		out.Titles = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition))
+		out.Titles, out.Bench = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition)), append(out.Bench, c.fleet[t.of].ofBench(is.Condition))
 	}
 	if out.Sets = t.step.Sets; t.act == ToCoat {
 		out.Sets = nil
