@@ -206,7 +206,7 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
 	return append(left, reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
-		return is.wreck || s.needsIt(g.Step, is, now) && (early || s.ahead(is, now))
+		return is.wreck || s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))
 	}))...)
 }
 
@@ -257,6 +257,7 @@ type Plugged struct {
 	Mark string
 	By   int // who else of several stays by it by the last plan; 0: nobody else is known to
 	Reason
+	Ends bool // it is to be ended at once, by that person
 }
 
 // PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now. What is
@@ -265,7 +266,7 @@ func (s *State) PluggedIn(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		for _, is := range other.standing(now, now) {
 			if !is.bench && !is.wreck && other.isGuarded(is.is) && !other.endedByNow(is, now) {
-				all = append(all, Plugged{other.Airframe.Mark, s.StaysBy(other, now), is.Reason})
+				all = append(all, Plugged{other.Airframe.Mark, s.StaysBy(other, now), is.Reason, false})
 			}
 		}
 	}
