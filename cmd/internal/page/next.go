@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -85,7 +86,11 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
-	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
+	end, stay := s.StandsBeside(&suggestion, now)
+	end = sorting.Delete(end, func(r workflow.Reason) bool {
+		return slices.ContainsFunc(left, func(had workflow.Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) })
+	})
+	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
@@ -103,12 +108,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
-		for _, other := range s.PluggedIn(now) {
-			for _, o := range suggestion.Others {
-				if o.Mark == other.Mark && !o.Planned.After(now) {
-					other.By = o.Who
-				}
-			}
+		for _, other := range stay {
 			n.Plugged = append(n.Plugged, NewPlugged(s, other))
 		}
 		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
@@ -331,7 +331,7 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
-	for _, r := range workflow.Standing([]*workflow.State{s}, now) { // that it is on or plugged in, and not how to end it
+	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
 		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
 		}
