@@ -94,7 +94,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
@@ -235,10 +235,14 @@ type NextShare struct {
 func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time) (all []NextShare) {
 	for _, o := range suggestion.Others {
 		share := NextShare{o.Who, o.Mark, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, nil}
-		if o.Mark == "" { // the page of another airframe has its cautions
-			p := NewStep(s, o.Step, now)
-			p.heed(s, now)
-			share.Step, share.Cautions = s.NameOf(o.Step.Job, o.Step.Step.Name, now), p.Whole
+		of := o.Beside
+		if o.Mark == "" {
+			of, share.Step = s, s.NameOf(o.Step.Job, o.Step.Step.Name, now)
+		}
+		if of != nil { // else the page of the other airframe has its cautions
+			p := NewStep(of, o.Step, now)
+			p.heed(of, now)
+			share.Cautions = p.Whole
 		}
 		all = append(all, share)
 	}
@@ -266,8 +270,14 @@ func (n *Next) AtOnce(c *Clock) string {
 		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
 			r.By = n.LeaveBy
 		}
-		if r.By.IsZero() {
+		switch again := r.Again; {
+		case !r.By.IsZero():
+		case again.IsZero():
 			why = "nothing more needs it in this sitting by the plan. "
+		case again.After(c.Now):
+			why = "by the plan it isn't needed until " + c.At(again) + ". "
+		default:
+			why = "this step doesn't need it. "
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
@@ -445,7 +455,7 @@ func (n *Next) planned(c *Clock) string {
 			}
 		}
 		if cautions != "" {
-			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + ", by its page:*"
+			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + optionally(" on ", o.Mark) + ", by its page:*"
 		} else {
 			text += "*" + o.when(c) + ": " + esc(o.Title) + optionally(" on ", o.Mark) + ".*"
 		}
