@@ -76,7 +76,8 @@ func (s *State) goesOn(now time.Time) int {
 }
 
 // Minded is what is guarded on the airframe, or on another one of the bench, and stands so, such as a battery that is plugged in, where one
-// person of several is named who minds it, and that is not whoever sits here: who recorded something of that airframe last, as all are told.
+// person of several is named who minds it, and that is not whoever sits here: who recorded something of that airframe last, as all are told. What
+// stands so since an earlier sitting is minded by nobody.
 func (s *State) Minded(now time.Time) (all []Plugged) {
 	for n := -1; n < len(s.others) && s.seat.Here != 0; n++ {
 		of := s
@@ -88,7 +89,7 @@ func (s *State) Minded(now time.Time) (all []Plugged) {
 			continue
 		}
 		for _, is := range of.standing(now, now) {
-			if of.isGuarded(is.is) {
+			if !is.bench && of.isGuarded(is.is) && now.Sub(is.At) <= SittingLength && (is.wreck || !of.forgotten(is, now)) {
 				all = append(all, Plugged{of.Airframe.Mark, who, is.Reason, is.wreck})
 			}
 		}

@@ -73,7 +73,7 @@ func (s *State) meanwhile(g *Suggestion, step *Planned, now time.Time) (all []Sh
 			begins = at
 		}
 		for _, who := range of.Hands {
-			all = append(all, Share{who, "", *r, begins})
+			all = append(all, Share{who, "", *r, begins, nil})
 		}
 		busy, beside = slices.Concat(busy, of.Hands), append(beside, r)
 	}
@@ -183,7 +183,7 @@ func (s *State) mine(g *Suggestion, now time.Time) *Share {
 				continue
 			}
 			if at := placeOf(&r, planned); at == len(planned) || at <= i { // else it is left of an act that comes after this one
-				first = &Share{s.seat.Who, mark, r, p.Begins}
+				first = &Share{s.seat.Who, mark, r, p.Begins, nil}
 				break
 			}
 		}
@@ -270,7 +270,9 @@ func (s *State) sharesElsewhere(busy []int, step *Planned, now time.Time) (all [
 					continue
 				}
 				if r, _, err := other.FindStep(p.Job+"/"+p.Step, now); err == nil && (first.Mark == "" || p.Begins.Before(first.Planned)) {
-					first.Mark, first.Step, first.Planned = mark, r, p.Begins
+					if first.Mark, first.Step, first.Planned, first.Beside = mark, r, p.Begins, nil; slices.ContainsFunc(r.Step.Needs, other.isGuarded) || slices.ContainsFunc(r.Step.Sets, other.isGuarded) {
+						first.Beside = other
+					}
 				}
 				break
 			}

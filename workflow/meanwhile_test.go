@@ -139,6 +139,26 @@ func TestNextKnowsWhoIsAwaitedElsewhere(t *testing.T) {
 	}
 }
 
+// What somebody else is at on another airframe is to be heeded here too where something is plugged in for it, or by it.
+func TestWhatIsPluggedInBesideIsHeeded(t *testing.T) {
+	kit := sheet()
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, trim, sand := plain("plug"), plain("trim"), plain("sand")
+	plug.Sets = setting("battery", "in").Set
+	trim.Needs = plug.Sets
+	b, on := working(t, one("glue", hands("hollow", "40 min"))), workingOn(t, kit, one("trim", plug, trim), one("sand", sand))
+	on.state.Airframe.Mark = "PL-02"
+	for step, want := range map[string]bool{"plug": true, "trim": true, "sand": false} {
+		planned := []Planned{{Job: b.state.Jobs[0].ID, Step: "hollow", Begins: b.now, Minutes: 40, Hands: []int{1}}}
+		s := b.state.Beside([]*State{on.state})
+		s.Plans = map[string][]Planned{"PL-02": {{Job: on.state.Jobs[0].ID, Step: step, Begins: b.now, Minutes: 10, Hands: []int{2}}}, s.Airframe.Mark: planned}
+		g := s.NextBut(b.now, nil, planned)
+		if len(g.Others) != 1 || g.Others[0].Mark != "PL-02" || (g.Others[0].Beside != nil) != want {
+			t.Errorf("%s: %+v", step, g.Others)
+		}
+	}
+}
+
 // Whoever is one of several is led to their own step about now: not to one for both, nor past what is late or can't be done beside it,
 // nor to what was put off.
 func TestNextHasATurnForEachOfSeveral(t *testing.T) {

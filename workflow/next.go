@@ -63,6 +63,7 @@ type Share struct {
 	Mark    string // the other airframe of the bench that it is on; "": this one
 	Step    StepReport
 	Planned time.Time
+	Beside  *State // where whoever is at the bench must heed it too: the airframe of Mark, on which it needs what nobody leaves alone; nil: it need not
 }
 
 // An OtherClock is a clock of another airframe of the bench.

@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"math/rand/v2"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -60,6 +61,22 @@ func show(t *testing.T, p workflow.Timetable) {
 	}
 	for _, a := range p.Stops {
 		t.Logf("   %+v", a)
+	}
+}
+
+// Who asks a second time is shown the same plan.
+func TestASecondLookShowsTheSamePlan(t *testing.T) {
+	t.Parallel()
+	w, celsius := begun(t, "causeway", "CW-01"), 18.0
+	h := workflow.Hours{Sittings: evenings(w.Now, 26), Celsius: &celsius}
+	first, err := crew{w}.plan(t, w.Now, h, plan.Options{Think: time.Minute})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.Like = &first
+	again, err := crew{w}.plan(t, w.Now, h, plan.Options{Think: time.Minute})
+	if err != nil || !reflect.DeepEqual(again.Visits, first.Visits) {
+		t.Errorf("%v: at first %s of work, then %s", err, first.Attended, again.Attended)
 	}
 }
 
@@ -143,6 +160,28 @@ func TestManySittings(t *testing.T) {
 	}
 	if want := w.Now.AddDate(0, 0, 1).Add(40 * time.Minute); !p.Proven || !p.Finish.Equal(want) {
 		t.Errorf("finish %s, bound %s, want %s, proven", p.Finish, p.Bound, want)
+	}
+}
+
+// Nothing is ended for a while and set anew in the same sitting where nothing between needs that, also where there is little time to think.
+func TestNothingIsHeatedTwiceForNothing(t *testing.T) {
+	t.Parallel()
+	c := crew{begun(t, "reed", "RD-01"), begun(t, "skerry", "SK-01")}
+	var sittings []workflow.Sitting
+	for day := range 40 {
+		from := c[0].Now.AddDate(0, 0, day)
+		sittings = append(sittings, workflow.Sitting{From: from, To: from.Add(45 * time.Minute)})
+	}
+	p, err := c.plan(t, c[0].Now, workflow.Hours{Sittings: sittings}, plan.Options{Think: 100 * time.Millisecond})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range p.Visits {
+		for i := 1; i < len(v.Turns); i++ {
+			if off, on := v.Turns[i-1], v.Turns[i]; off.Again == workflow.AgainSafe && on.Again == workflow.AgainReady && off.Mark == on.Mark && len(off.Sets) == 1 && len(on.Sets) == 1 && off.Sets[0].Condition == on.Sets[0].Condition {
+				t.Errorf("%s: %s, and right after it %s", off.Begins, off.Title, on.Title)
+			}
+		}
 	}
 }
 

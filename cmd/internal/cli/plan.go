@@ -194,7 +194,12 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		}
 	}
 	if o.ics != "" {
-		if err := a.writeCalendar(context.WithoutCancel(ctx), p.Calendar(), nil, o.ics); err != nil || !a.json || o.ics == "-" {
+		events := p.Calendar()
+		err := a.writeCalendar(context.WithoutCancel(ctx), events, nil, o.ics)
+		if more := len(p.Sittings) - len(events); err == nil && more > 0 {
+			a.warn("the calendar has the sittings that you gave, not the %d that are assumed after them", more)
+		}
+		if err != nil || !a.json || o.ics == "-" {
 			return err
 		}
 	}

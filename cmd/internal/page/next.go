@@ -89,11 +89,15 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
-	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
+	end, stay := s.StandsBeside(&suggestion, now)
+	end = sorting.Delete(end, func(r workflow.Reason) bool {
+		return slices.ContainsFunc(left, func(had workflow.Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) })
+	})
+	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
@@ -107,12 +111,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
-		for _, other := range s.PluggedIn(now) {
-			for _, o := range suggestion.Others {
-				if o.Mark == other.Mark && !o.Planned.After(now) {
-					other.By = o.Who
-				}
-			}
+		for _, other := range stay {
 			n.Plugged = append(n.Plugged, NewPlugged(s, other))
 		}
 		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
@@ -253,10 +252,14 @@ type NextShare struct {
 func sharesNext(s *workflow.State, suggestion workflow.Suggestion, now time.Time) (all []NextShare) {
 	for _, o := range suggestion.Others {
 		share := NextShare{o.Who, o.Mark, o.Step.Step.Name, turnWords(workflow.Turn{Title: o.Step.Step.Label(), Act: o.Step.Act}), o.Planned, nil}
-		if o.Mark == "" { // the page of another airframe has its cautions
-			p := NewStep(s, o.Step, now)
-			p.heed(s, now)
-			share.Step, share.Cautions = s.NameOf(o.Step.Job, o.Step.Step.Name, now), p.Whole
+		of := o.Beside
+		if o.Mark == "" {
+			of, share.Step = s, s.NameOf(o.Step.Job, o.Step.Step.Name, now)
+		}
+		if of != nil { // else the page of the other airframe has its cautions
+			p := NewStep(of, o.Step, now)
+			p.heed(of, now)
+			share.Cautions = p.Whole
 		}
 		all = append(all, share)
 	}
@@ -284,8 +287,14 @@ func (n *Next) AtOnce(c *Clock) string {
 		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
 			r.By = n.LeaveBy
 		}
-		if r.By.IsZero() {
+		switch again := r.Again; {
+		case !r.By.IsZero():
+		case again.IsZero():
 			why = "nothing more needs it in this sitting by the plan. "
+		case again.After(c.Now):
+			why = "by the plan it isn't needed until " + c.At(again) + ". "
+		default:
+			why = "this step doesn't need it. "
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
@@ -349,7 +358,7 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
-	for _, r := range workflow.Standing([]*workflow.State{s}, now) { // that it is on or plugged in, and not how to end it
+	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
 		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
 		}
@@ -470,7 +479,7 @@ func (n *Next) planned(c *Clock) string {
 			}
 		}
 		if cautions != "" {
-			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + ", by its page:*"
+			text += "*" + o.when(c) + ".* " + cautions + "*" + esc(o.Title) + optionally(" on ", o.Mark) + ", by its page:*"
 		} else {
 			text += "*" + o.when(c) + ": " + esc(o.Title) + optionally(" on ", o.Mark) + ".*"
 		}

@@ -26,7 +26,7 @@ type NoPlan struct {
 
 // A PlanStep is a step of a conflict.
 type PlanStep struct {
-	Mark  string `json:"airframe"`
+	Mark  string `json:"mark"`
 	Job   string `json:"job"`
 	Step  string `json:"step"`
 	Title string `json:"title"`

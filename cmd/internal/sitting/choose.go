@@ -5,22 +5,42 @@ import (
 	"slices"
 	"time"
 
+	"fettle/cmd/internal/page"
 	"fettle/workflow"
 )
 
-// replan has what is left planned anew, which is followed from here.
-func (c *conversation) replan(ctx context.Context, now time.Time) {
+// replan has what is left planned anew, which is followed from here, and says what that puts off; and first what the sitting has.
+func (c *conversation) replan(ctx context.Context, now time.Time) error {
+	first := c.planned.IsZero()
 	c.planned = now
 	if c.Replan == nil {
-		return
+		return nil
 	}
-	if t := c.Replan(ctx, c.states); t != nil {
-		for _, s := range c.states {
-			c.Desk.Plan.Tell(s)
-			s.Planned = t.Planned(s.Airframe.Mark)
-			c.Bench.follow(s) // c.states may be made anew from there
+	before := map[string][]workflow.Planned{}
+	for _, s := range c.states {
+		before[s.Airframe.Mark] = s.Planned
+	}
+	t := c.Replan(ctx, c.states)
+	if t == nil {
+		return nil
+	}
+	for _, s := range c.states {
+		c.Desk.Plan.Tell(s)
+		s.Planned = t.Planned(s.Airframe.Mark)
+	}
+	if now := page.PlannedNow(c.states, t, c.clock()); first && now != "" {
+		if err := c.Front.Tell(now); err != nil {
+			return err
 		}
 	}
+	putOff := page.PutOff(c.states, before, c.clock())
+	for _, s := range c.states {
+		c.Bench.follow(s) // c.states may be made anew from there
+	}
+	if putOff == "" {
+		return nil
+	}
+	return c.say(putOff)
 }
 
 // choose returns what was chosen from the list, or the step that the builder was at when others

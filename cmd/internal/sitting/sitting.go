@@ -259,7 +259,9 @@ func (c *conversation) turn(ctx context.Context) error {
 	}
 	now := c.now()
 	if c.planned.IsZero() {
-		c.replan(ctx, now)
+		if err := c.replan(ctx, now); err != nil {
+			return err
+		}
 	}
 	c.Desk.BePerson(ctx, c.who)
 	if c.Desk.Is(c.who) { // from here on others may take that over
@@ -269,7 +271,9 @@ func (c *conversation) turn(ctx context.Context) error {
 	outdated := suggestion.Outdated && !c.outdated
 	c.outdated = suggestion.Outdated
 	if outdated || suggestion.Late(now) > 0 && now.Sub(c.planned) > workflow.Slip {
-		c.replan(ctx, now)
+		if err := c.replan(ctx, now); err != nil {
+			return err
+		}
 		s, suggestion = c.choose(now)
 	}
 	c.mark = s.Airframe.Mark

@@ -723,6 +723,46 @@ func TestPlansAnewOnceAChoiceIsOtherwise(t *testing.T) {
 	}
 }
 
+// What a plan that is made anew puts off to another sitting is told, and only that.
+func TestTellsWhatReplanningPutsOff(t *testing.T) {
+	for again, want := range map[time.Duration]int{26 * time.Hour: 1, 40 * time.Minute: 0} {
+		b := atBench(t)
+		s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
+		must(t, err)
+		b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
+		b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+		begun, made := b.now, 0
+		b.plans = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
+			made++
+			job, form := fleet[0].OpenJobs(b.now)[0].ID, begun.Add(30*time.Minute)
+			if made > 1 {
+				form = begun.Add(again)
+			}
+			visit := func(turns ...workflow.Turn) workflow.Visit {
+				first := turns[0].Begins.Truncate(24 * time.Hour).Add(19 * time.Hour)
+				return workflow.Visit{Sitting: workflow.Sitting{From: first, To: first.Add(2 * time.Hour)}, Turns: turns}
+			}
+			lay, wing := workflow.Turn{Mark: "RD-01", Job: job, Step: "lay-out", Title: "Lay the parts out", Begins: begun}, workflow.Turn{Mark: "RD-01", Job: job, Step: "wing-form", Begins: form}
+			plan := workflow.Timetable{Visits: []workflow.Visit{visit(lay), visit(wing)}}
+			must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+			return &plan
+		}
+		b.lead("RD-01", "1", "+50m d", "q")
+		if made != 2 {
+			t.Fatalf("it was planned %d times", made)
+		}
+		text := strings.Join(b.told, "\n")
+		if strings.Count(text, "- Today 19:00–21:00: Lay the parts out\n") != 1 { // once, at the beginning
+			t.Errorf("what the sitting has isn't told: %s", text)
+		}
+		if n := strings.Count(text, "Planned anew, and put off: Choose the wing (RD-01, Wed 4 Mar 21:00)."); n != want || strings.Count(text, "put off") != want {
+			t.Errorf("with it %s later: %s", again, text)
+		}
+	}
+}
+
 // heating is a bench with a Reed on which a gun is heated, and what plans the press that it is for, to be kept, a day later.
 func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow.State) *workflow.Timetable) {
 	b = atBench(t)
