@@ -128,9 +128,13 @@ func Quarantines(records [][]byte) bool {
 }
 
 // SaysOfBench reports whether these records have what may concern a whole bench: a
-// statement of a condition that was recorded since the one time, or a coat since the other;
+// statement of a condition that was recorded since the one time, or a coat since the other, or, among the latest, damage or a landing that
+// asks for a check: what crashed is made safe before anything else is done there, however long ago that was;
 // known says that the records reach back so far, or tell without it.
 func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) {
+	if slices.ContainsFunc(records[max(0, len(records)-crashed):], crashes) {
+		return true, true
+	}
 	for i, record := range slices.Backward(records) {
 		states, coats := bytes.Contains(record, []byte(`"condition":`)), lists.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
 		if !states && !coats && i > 0 {
@@ -147,6 +151,15 @@ func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) 
 		}
 	}
 	return false, false
+}
+
+// crashed is how many of the latest records of an airframe tell that it crashed, and nobody went on with it.
+const crashed = 8
+
+// crashes reports whether a record has damage, or a landing that asks for a check.
+func crashes(record []byte) bool {
+	kind := peekKind(record)
+	return kind == DamageFound{}.Kind() || kind == FlightLogged{}.Kind() && bytes.Contains(record, []byte(`"check":`))
 }
 
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {
