@@ -350,8 +350,12 @@ type search struct {
 	best  *draft // nil: none yet
 	bound int    // nothing that was left out finishes before
 	least int    // nothing at all does
+	later int    // tasks that were planned with rows cut less often once the time was over
 	open  []node
 }
+
+// laterMost is how many tasks are planned with rows cut less often once the time is over, where nothing is looked for.
+const laterMost = 20_000
 
 // A node is a plan with some gaps decided, and one to decide.
 type node struct {
@@ -447,20 +451,27 @@ func (s *search) within(at, g int, is cut) bool {
 	return is.gaps[g] == parted && before >= 0 && after >= 0 && c.sittingOf(before, starts[before]) == c.sittingOf(after, starts[after])
 }
 
-// join takes a plan with rows cut so in place of the best, if it is finished as soon, while there is time for that.
+// join takes a plan with rows cut so in place of the best, if it is finished as soon: where nothing but what is done twice need go, else
+// while there is time to look for one.
 func (s *search) join(ctx context.Context, cuts map[int]cut) {
-	if s.of.think.over(ctx, thinkLeast) {
-		return
-	}
-	s.of.cuts, s.of.warm = cuts, s.best.r.Starts
 	o := s.o
 	o.Before = s.finish() + 1
-	if d, err := s.of.draft(ctx, o); err == nil && d.r.Starts != nil {
-		if row, _ := d.next(); row < 0 {
-			s.best = d
+	s.of.cuts, s.of.warm = cuts, s.best.r.Starts
+	for _, by := range [2]*scheduler{s.best.c, nil} {
+		if over := s.of.think.over(ctx, thinkLeast); over {
+			if s.later += len(s.best.c.tasks); by == nil || s.later > laterMost || ctx.Err() != nil {
+				break
+			}
+		}
+		s.of.warmBy = by
+		if d, err := s.of.draft(ctx, o); err == nil && d.r.Starts != nil {
+			if row, _ := d.next(); row < 0 {
+				s.best = d
+				break
+			}
 		}
 	}
-	s.of.warm = nil
+	s.of.warm, s.of.warmBy = nil, nil
 }
 
 // branch decides about the gap of a node.

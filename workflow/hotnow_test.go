@@ -49,6 +49,36 @@ func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
 	}
 }
 
+// What the plan has ended by now is needed again in this sitting, or isn't: by what is left to do, of this airframe or of another one at
+// the bench.
+func TestWhenWhatThePlanHasEndedIsNeededAgain(t *testing.T) {
+	b := parts(t, 2)
+	b.done("warm")
+	in := func(minute int) time.Time { return evening.Add(minutesOf(minute)) }
+	job := b.state.Jobs[0].ID
+	ended := Planned{Again: AgainSafe, Begins: in(20), Leave: in(60), Ends: setting("iron", "cold").Set}
+	other := parts(t, 2)
+	other.state.Airframe.Mark = "PL-02"
+	for _, test := range []struct {
+		name    string
+		planned []Planned
+		beside  []Planned
+		want    time.Time
+	}{
+		{"not", []Planned{ended}, nil, time.Time{}},
+		{"what is done is over", []Planned{ended, {Job: job, Step: "warm", Begins: in(30), Leave: in(60)}}, nil, time.Time{}},
+		{"later", []Planned{ended, {Job: job, Step: "film-2", Begins: in(45), Leave: in(60)}, {Job: job, Step: "film-1", Begins: in(31), Leave: in(60)}}, nil, in(31)},
+		{"in the next sitting", []Planned{ended, {Job: job, Step: "film-1", Begins: in(1440), Leave: in(1500)}}, nil, time.Time{}},
+		{"set by another one", []Planned{ended}, []Planned{{Job: other.state.Jobs[0].ID, Step: "warm", Begins: in(40), Leave: in(60)}}, in(40)},
+	} {
+		b.state.Planned, other.state.Planned = test.planned, test.beside
+		s := b.state.Beside([]*State{other.state})
+		if got := s.NeededAgain(ended.Ends[0], in(25)); !got.Equal(test.want) {
+			t.Errorf("%s: at %s, want %s", test.name, got, test.want)
+		}
+	}
+}
+
 // What stands hot is said at once where a wait goes past the end of the sitting, also once that is over; not where the plan has a rework
 // now, nor where somebody heated it before its time and goes on with what needs it.
 func TestWhatIsHotForWhatIsLater(t *testing.T) {
@@ -89,12 +119,11 @@ func TestWhatIsHotForAnother(t *testing.T) {
 	b := working(t, one("tidy", plain("tidy")))
 	b.state.Airframe.Mark = "PL-02"
 	s := b.state.Beside([]*State{hot.state})
-	g := s.Next(b.now)
-	if got := s.HotBeside(g, b.now); len(got) != 1 {
+	if got, _ := standsBeside(s, b.now); len(got) != 1 {
 		t.Errorf("hot beside is %v", got)
 	}
 	hot.state.Planned = []Planned{{Job: hot.state.Jobs[0].ID, Step: "film-1", Begins: b.now.Add(20 * time.Minute), Minutes: 20}}
-	if got := s.HotBeside(g, b.now); len(got) != 0 {
+	if got, _ := standsBeside(s, b.now); len(got) != 0 {
 		t.Errorf("somebody goes on with it: %v", got)
 	}
 }
@@ -219,9 +248,11 @@ func TestWhatIsHotAtTheBenchStaysSoInACrash(t *testing.T) {
 				t.Helper()
 				later := b.now.Add(2 * time.Hour)
 				beside := other.state.Beside([]*State{b.state})
-				here, there := b.state.Left(b.state.Next(later), later), slices.Concat(beside.Left(beside.Next(later), later), beside.HotBeside(beside.Next(later), later))
-				if len(here) != want || len(there) != want {
-					t.Errorf("%s, %s, %s: %v is said, and on another airframe %v, want %d each", is[0], name, when, textsOf(here), textsOf(there), want)
+				g := beside.Next(later)
+				end, _ := beside.StandsBeside(&g, later)
+				here, there := b.state.Left(b.state.Next(later), later), beside.Left(g, later)
+				if len(here) != want || len(there) != want || len(end) != want {
+					t.Errorf("%s, %s, %s: %v is said, and on another airframe %v, want %d each", is[0], name, when, textsOf(here), textsOf(slices.Concat(there, end)), want)
 				}
 			}
 			said("hot", 1)

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -25,6 +26,7 @@ type Joint struct {
 
 	part    int                  // from 0, in the order of its joins
 	coats   map[string]bond.Coat // by step
+	lapsed  map[string]bond.Coat // taken for lapsed when another one was put on
 	climate bond.Climate         // while coated; frozen when joined
 	handled bond.Climate         // since joined, until it has handling strength
 	cured   bond.Climate         // since joined, until it is cured
@@ -144,8 +146,17 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	for _, j := range job.toCoat(f.Step, f.Joint) {
 		if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
 			// Start afresh: an earlier coat on the faces no longer counts.
+			lapsed := maps.Clone(j.lapsed)
+			switch {
+			case !j.Joined.IsZero():
+				lapsed = nil
+			case lapsed == nil:
+				lapsed = j.coats
+			default:
+				maps.Copy(lapsed, j.coats)
+			}
 			*j = *job.fresh(f.Joint, j.part)
-			j.climate = climate
+			j.climate, j.lapsed = climate, lapsed
 		}
 		j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
 		j.coats[f.Step] = coat
@@ -158,11 +169,20 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 }
 
 func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
-	n := slices.IndexFunc(job.Procedure.JointParts(f.Joint), func(p steps.JointPart) bool { return p.Join == f.Step })
+	parts := job.Procedure.JointParts(f.Joint)
+	n := slices.IndexFunc(parts, func(p steps.JointPart) bool { return p.Join == f.Step })
 	j := job.part(f.Joint, max(0, n))
 	if len(j.coats) == 0 {
 		return fmt.Errorf("%s was joined without a coat", f.Joint)
 	}
+	if n >= 0 {
+		for _, name := range parts[n].Coats { // whether it had lapsed by then is judged as the others are
+			if coat, was := j.lapsed[name]; was && !j.coatedBy(name) {
+				j.coats[name] = coat
+			}
+		}
+	}
+	j.lapsed = nil
 	climate := s.climateFor(j.Adhesive, e.At)
 	j.Joined, j.Load, j.handled, j.cured = e.At, f.Load, climate, climate
 	s.note(j)

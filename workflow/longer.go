@@ -128,7 +128,7 @@ func (j *Job) copied() *Job {
 		all := make([]*Joint, len(parts))
 		for i, p := range parts {
 			of := *p
-			of.coats = maps.Clone(p.coats)
+			of.coats, of.lapsed = maps.Clone(p.coats), maps.Clone(p.lapsed)
 			all[i] = &of
 		}
 		c.joints[name] = all

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
@@ -224,9 +225,11 @@ func (j *Job) rename(before *steps.Procedure) {
 			delete(j.begun, step.Was)
 		}
 		for _, joint := range j.joints[step.Joint] {
-			if coat, ok := joint.coats[step.Was]; ok {
-				joint.coats[step.Name] = coat
-				delete(joint.coats, step.Was)
+			for _, coats := range [2]map[string]bond.Coat{joint.coats, joint.lapsed} {
+				if coat, ok := coats[step.Was]; ok {
+					coats[step.Name] = coat
+					delete(coats, step.Was)
+				}
 			}
 		}
 	}

@@ -147,9 +147,9 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
 // or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
-// need it. Nothing: there is time for both, or that sitting is over for long, and it was set since.
+// need it. Nothing: there is time for both, or that sitting is over for long, and it was set since, or it is in use on another airframe.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	standing := s.standing(now, now)
+	standing := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.heldBeside(is, false, now) })
 	if len(standing) == 0 {
 		return nil, by
 	}
@@ -189,6 +189,35 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 		}
 	}
 	return false
+}
+
+// NeededAgain is when this sitting needs next, by the last plan, what that has ended by now; zero: nothing that is left to do in it does.
+func (s *State) NeededAgain(safe steps.Setting, now time.Time) (at time.Time) {
+	for k := -1; k < len(s.others) && (k < 0 || s.ofBench(safe.Condition)); k++ {
+		of := s
+		if k >= 0 {
+			of = s.others[k]
+		}
+		leave := nextLeave(time.Time{}, of.Planned, now)
+		for i := range of.Planned {
+			p := &of.Planned[i]
+			job, err := of.Job(p.Job)
+			if err != nil || !p.Leave.Equal(leave) || !at.IsZero() && p.Begins.After(at) {
+				continue
+			}
+			for _, stage := range job.Procedure.Stages {
+				for n := range stage.Steps {
+					step := &stage.Steps[n]
+					if step.Name == p.Step && !of.met(job, stage, n, now) && steps.AnySetting(append(of.NeedsAt(job, *step, now), step.Sets...), func(is steps.Setting) bool {
+						return is.Condition == safe.Condition && is.State != safe.State
+					}) {
+						at = p.Begins
+					}
+				}
+			}
+		}
+	}
+	return at
 }
 
 // needsIt reports whether a step needs what is hot, on or plugged in, or ends it.

@@ -175,6 +175,7 @@ type asked struct {
 	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
 	rough   bool        // nobody asks whether there is more work than time
 	warm    []int       // starts of another draft, by task
+	warmBy  *scheduler  // that draft, where nothing of it is moved: what isn't put between tasks any more is left out
 }
 
 // A stepOf is a step, or a joint, by its name in the procedure of its job.
@@ -265,11 +266,11 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 	return t, err
 }
 
-// settled is a first plan as it is once it was shown: planned again, with the order kept that it has, less may be done twice. So whoever
-// asks a second time sees the same one.
+// settled is a first plan as it is once it was shown: planned again in what is left of the time, with the order kept that it has, less may be
+// done twice. So whoever asks a second time sees the same one.
 func (of *scheduler) settled(ctx context.Context, o plan.Options, first Timetable) (*scheduler, Timetable) {
 	h := of.h
-	h.Like = &first
+	h.Like, o.Think = &first, max(1, of.think.left)
 	next := newScheduler(of.fleet, of.now, h)
 	next.heeded = of.heeded
 	t, err := next.goingOn(ctx, o)
@@ -411,6 +412,9 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			o.Warm = c.warmed(p)
 		} else if !of.loose {
 			o.Warm = c.like(p)
+		}
+		if of.warmBy != nil && plan.Check(p, o.Warm) != nil {
+			return d, &NoPlan{Why: Conflict}
 		}
 		r, err := c.solved(ctx, p, o, len(c.rows) > 0 || c.held)
 		if err != nil {

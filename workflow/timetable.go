@@ -579,14 +579,30 @@ func (c *scheduler) warmed(p plan.Problem) []int {
 			starts[i] = c.warm[i]
 		}
 	}
-	for range 2 { // what is set, and then measured, comes after what is ended
+	for range 3 { // what is looked over, set, and then measured, comes after what is ended
 		for _, d := range c.delays {
 			if d.Least >= 0 && c.tasks[d.To].again != "" {
 				starts[d.To] = max(starts[d.To], starts[d.From]+d.Least)
 			}
 		}
+		for i := range c.tasks {
+			if c.tasks[i].again != "" && c.warmBy != nil {
+				starts[i] = c.warmBy.stillAt(&c.tasks[i], starts[i], c.warm)
+			}
+		}
 	}
 	return c.rest(p, starts)
+}
+
+// stillAt is when a draft has the same as what another one puts between its tasks, from a minute on; that minute: it hasn't.
+func (c *scheduler) stillAt(t *task, from int, starts []int) int {
+	at := -1
+	for i := range c.tasks {
+		if is := &c.tasks[i]; is.again != "" && c.same(is) == c.same(t) && starts[i] >= from && (at < 0 || starts[i] < at) {
+			at = starts[i]
+		}
+	}
+	return max(at, from)
 }
 
 // keeps reports whether a plan has what is left of one that was shown, and nothing else, in its order and its sittings.

@@ -152,6 +152,32 @@ func TestUndoOfAReadingReopensItsSteps(t *testing.T) {
 
 // A hold is cleared by the lines that were shown: where its job was moved
 // meanwhile, a yes to the old lines confirms none of the new ones.
+// Without the reading that is taken back the first coat would have lapsed before the second was on. Whether it had when the joint was
+// joined is judged by what is known of the bench: of a joint that is joined nobody coats one face again, which no join would follow.
+func TestUndoOfAReadingLosesNoCoatOfAJoint(t *testing.T) {
+	for _, again := range []bool{true, false} { // without a reading it may have lapsed
+		b := newBench(t)
+		b.must(startBuild(), setting("ventilation", "on"), ReadBench{Temperature: q("12 °C")})
+		read := b.state.Size() - 1
+		b.must(Finish{Step: "coat-left", Began: b.now})
+		if again {
+			b.must(ReadBench{Temperature: q("12 °C")})
+		}
+		b.must(Finish{Step: "coat-right", Began: b.now})
+		b.after(18 * time.Minute)
+		b.must(Finish{Step: "join-roots", Touch: TouchDry}, Undo{Position: read, Reason: "a mistake"})
+		for _, name := range []string{"coat-left", "coat-right", "join-roots"} {
+			if is := b.step(name).Progress; (is == Done) != again {
+				t.Errorf("read again: %t, %s is %s", again, name, is)
+			}
+		}
+		p, err := scheduled(t, b.now, Hours{Sittings: open(20, 240, 1440, 1440+240, 2880, 2880+240)}, b.state)
+		if err != nil || strings.Contains(says(p), "coat-left") == again || strings.Contains(says(p), "join-roots") == again {
+			t.Errorf("read again: %t, planned %s, %v", again, says(p), err)
+		}
+	}
+}
+
 func TestAHoldIsClearedByTheLinesThatWereShown(t *testing.T) {
 	b := building(t)
 	b.done("propeller-off")

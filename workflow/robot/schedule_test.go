@@ -163,6 +163,28 @@ func TestManySittings(t *testing.T) {
 	}
 }
 
+// Nothing is ended for a while and set anew in the same sitting where nothing between needs that, also where there is little time to think.
+func TestNothingIsHeatedTwiceForNothing(t *testing.T) {
+	t.Parallel()
+	c := crew{begun(t, "reed", "RD-01"), begun(t, "skerry", "SK-01")}
+	var sittings []workflow.Sitting
+	for day := range 40 {
+		from := c[0].Now.AddDate(0, 0, day)
+		sittings = append(sittings, workflow.Sitting{From: from, To: from.Add(45 * time.Minute)})
+	}
+	p, err := c.plan(t, c[0].Now, workflow.Hours{Sittings: sittings}, plan.Options{Think: 100 * time.Millisecond})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range p.Visits {
+		for i := 1; i < len(v.Turns); i++ {
+			if off, on := v.Turns[i-1], v.Turns[i]; off.Again == workflow.AgainSafe && on.Again == workflow.AgainReady && off.Mark == on.Mark && len(off.Sets) == 1 && len(on.Sets) == 1 && off.Sets[0].Condition == on.Sets[0].Condition {
+				t.Errorf("%s: %s, and right after it %s", off.Begins, off.Title, on.Title)
+			}
+		}
+	}
+}
+
 // A crew are the robots of the airframes of one bench.
 type crew []*robot.Worker
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -90,7 +91,11 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
-	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
+	end, stay := s.StandsBeside(&suggestion, now)
+	end = sorting.Delete(end, func(r workflow.Reason) bool {
+		return slices.ContainsFunc(left, func(had workflow.Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) })
+	})
+	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
 	n.Presses, n.Both = suggestion.Presses, s.Several()
@@ -98,7 +103,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
 	}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
-		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms), by
+		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
 	if o := s.Overruns(suggestion, now); o != nil {
 		n.LeaveBy, n.Takes, n.With = o.By, int(o.Takes/time.Minute), takesWith(o)
@@ -112,12 +117,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
-		for _, other := range s.PluggedIn(now) {
-			for _, o := range suggestion.Others {
-				if o.Mark == other.Mark && !o.Planned.After(now) {
-					other.By = o.Who
-				}
-			}
+		for _, other := range stay {
 			n.Plugged = append(n.Plugged, NewPlugged(s, other))
 		}
 		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
@@ -280,8 +280,14 @@ func (n *Next) AtOnce(c *Clock) string {
 		if r.By.IsZero() { // the plan ends it before, but for a step that outlasts the sitting
 			r.By = n.LeaveBy
 		}
-		if r.By.IsZero() {
+		switch again := r.Again; {
+		case !r.By.IsZero():
+		case again.IsZero():
 			why = "nothing more needs it in this sitting by the plan. "
+		case again.After(c.Now):
+			why = "by the plan it isn't needed until " + c.At(again) + ". "
+		default:
+			why = "this step doesn't need it. "
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
@@ -365,7 +371,7 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
-	for _, r := range workflow.Standing([]*workflow.State{s}, now) { // that it is on or plugged in, and not how to end it
+	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
 		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
 		}

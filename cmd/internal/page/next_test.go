@@ -95,6 +95,20 @@ func TestAShareNamesItsJob(t *testing.T) {
 	}
 }
 
+// What the plan has ended by now is said with when this sitting needs it again.
+func TestWhatTheSittingNeedsAgain(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 13, 0, 0, time.UTC)
+	for again, want := range map[time.Time]string{
+		{}:                         "**Caution, at once:** nothing more needs it in this sitting by the plan. ",
+		now.Add(18 * time.Minute):  "**Caution, at once:** by the plan it isn't needed until 19:31. ",
+		now.Add(-18 * time.Minute): "**Caution, at once:** this step doesn't need it. ",
+	} {
+		if text := (&Next{EndFirst: []Reason{{Again: again}}}).AtOnce(&Clock{Now: now}); !strings.Contains(text, want) {
+			t.Errorf("%q, want %q", text, want)
+		}
+	}
+}
+
 // A step that outlasts the sitting, or is late, says so before it is begun, once: what is ended first says it too.
 func TestAStepThatOutlastsTheSittingSaysSo(t *testing.T) {
 	now := time.Date(2026, 3, 2, 21, 26, 0, 0, time.UTC)

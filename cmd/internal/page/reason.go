@@ -16,6 +16,8 @@ type Reason struct {
 	workflow.Reason
 	Do string    `json:"do,omitempty"`
 	By time.Time `json:"by,omitzero"` // of what is to be ended before a sitting is over: when that is
+
+	Again time.Time `json:"needed_again,omitzero"` // of what is to be ended at once: when this sitting needs it so again
 }
 
 // newReasons is not inlined: its copies in all callers would take 5 KB.

@@ -75,6 +75,25 @@ func TurnLine(t workflow.Turn, of string) string {
 	return text + optionally(", ", strings.Trim(secondAt(t), "*")) + optionally(", who: ", whose(t))
 }
 
+// PlannedNow says what a plan has for the sitting that runs, or for the first one that comes: when that is, from which step to which. "":
+// for none.
+func PlannedNow(fleet []*workflow.State, t *workflow.Timetable, c *Clock) string {
+	var marks []string
+	for _, s := range fleet {
+		marks = append(marks, s.Airframe.Mark)
+	}
+	first := *t
+	first.Visits = first.Visits[:min(1, len(first.Visits))]
+	p := NewPlan(marks, first)
+	if len(p.Sittings) == 0 {
+		return ""
+	}
+	l := lines{}
+	l.add("By the plan:\n")
+	p.each(&l, p.Sittings, c)
+	return l.String()
+}
+
 // PutOff says what another plan puts off to a later sitting: the first few, and when. "": nothing.
 func PutOff(fleet []*workflow.State, before map[string][]workflow.Planned, c *Clock) string {
 	const mostPutOff = 200 // characters

@@ -126,12 +126,15 @@ func atOnce(s *workflow.State, now time.Time) []Reason {
 		all = append(all, newReason(*r))
 	}
 	end, by := s.EndFirst(g, now)
-	return append(all, endFirst(s, end, by, all)...)
+	return append(all, endFirst(s, end, by, all, now)...)
 }
 
 // endFirst is what is to be ended before the sitting is over, but for what is said already.
-func endFirst(s *workflow.State, end []workflow.Reason, by time.Time, said []Reason) (all []Reason) {
+func endFirst(s *workflow.State, end []workflow.Reason, by time.Time, said []Reason, now time.Time) (all []Reason) {
 	for _, r := range newReasons(end) {
+		if by.IsZero() {
+			r.Again = s.NeededAgain(r.Remedy.Setting, now)
+		}
 		if r.By = by; !slices.ContainsFunc(said, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
 			all = append(all, r)
 		}

@@ -9,8 +9,9 @@ import (
 	"fettle/workflow"
 )
 
-// replan has what is left planned anew, which is followed from here, and says what that puts off.
+// replan has what is left planned anew, which is followed from here, and says what that puts off; and first what the sitting has.
 func (c *conversation) replan(ctx context.Context, now time.Time) error {
+	first := c.planned.IsZero()
 	c.planned = now
 	if c.Replan == nil {
 		return nil
@@ -26,6 +27,11 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 	for _, s := range c.states {
 		c.Desk.Plan.Tell(s)
 		s.Planned = t.Planned(s.Airframe.Mark)
+	}
+	if now := page.PlannedNow(c.states, t, c.clock()); first && now != "" {
+		if err := c.Front.Tell(now); err != nil {
+			return err
+		}
 	}
 	putOff := page.PutOff(c.states, before, c.clock())
 	for _, s := range c.states {

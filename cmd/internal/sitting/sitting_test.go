@@ -744,7 +744,7 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 				first := turns[0].Begins.Truncate(24 * time.Hour).Add(19 * time.Hour)
 				return workflow.Visit{Sitting: workflow.Sitting{From: first, To: first.Add(2 * time.Hour)}, Turns: turns}
 			}
-			lay, wing := workflow.Turn{Mark: "RD-01", Job: job, Step: "lay-out", Begins: begun}, workflow.Turn{Mark: "RD-01", Job: job, Step: "wing-form", Begins: form}
+			lay, wing := workflow.Turn{Mark: "RD-01", Job: job, Step: "lay-out", Title: "Lay the parts out", Begins: begun}, workflow.Turn{Mark: "RD-01", Job: job, Step: "wing-form", Begins: form}
 			plan := workflow.Timetable{Visits: []workflow.Visit{visit(lay), visit(wing)}}
 			must(t, b.desk.Plan.Keep(ctx, fleet, plan))
 			return &plan
@@ -754,6 +754,9 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 			t.Fatalf("it was planned %d times", made)
 		}
 		text := strings.Join(b.told, "\n")
+		if strings.Count(text, "- Today 19:00–21:00: Lay the parts out\n") != 1 { // once, at the beginning
+			t.Errorf("what the sitting has isn't told: %s", text)
+		}
 		if n := strings.Count(text, "Planned anew, and put off: Choose the wing (RD-01, Wed 4 Mar 21:00)."); n != want || strings.Count(text, "put off") != want {
 			t.Errorf("with it %s later: %s", again, text)
 		}
