@@ -160,7 +160,8 @@ func (s *State) there(hands []int, of *Planned, now time.Time) bool {
 	return len(hands) > 0
 }
 
-// mine is what whoever sits here does next by the last plan, here or on another airframe of the bench; nil: nothing more.
+// mine is what whoever sits here does next by the last plan, here or on another airframe of the bench, but for what its
+// damage keeps, see [Suggestion.Kept]; nil: nothing more.
 //
 //go:noinline
 func (s *State) mine(g *Suggestion, now time.Time) *Share {
@@ -181,6 +182,12 @@ func (s *State) mine(g *Suggestion, now time.Time) *Share {
 			r, _, err := of.FindStep(p.Job+"/"+p.Step, now)
 			if err != nil || r.Progress == Done {
 				continue
+			}
+			if kept := of.keeps(&r, now); kept != nil {
+				if g.Kept == nil {
+					g.Kept = kept
+				}
+				break // what comes after it there waits too
 			}
 			if at := placeOf(&r, planned); at == len(planned) || at <= i { // else it is left of an act that comes after this one
 				first = &Share{s.seat.Who, mark, r, p.Begins, nil}
@@ -269,7 +276,7 @@ func (s *State) sharesElsewhere(busy []int, step *Planned, now time.Time) (all [
 				if !lists.Contains(p.Hands, who) || !apart(p.Hands, busy) || !s.leftElsewhere(mark, p, now) {
 					continue
 				}
-				if r, _, err := other.FindStep(p.Job+"/"+p.Step, now); err == nil && (first.Mark == "" || p.Begins.Before(first.Planned)) {
+				if r, _, err := other.FindStep(p.Job+"/"+p.Step, now); err == nil && other.keeps(&r, now) == nil && (first.Mark == "" || p.Begins.Before(first.Planned)) {
 					if first.Mark, first.Step, first.Planned, first.Beside = mark, r, p.Begins, nil; slices.ContainsFunc(r.Step.Needs, other.isGuarded) || slices.ContainsFunc(r.Step.Sets, other.isGuarded) {
 						first.Beside = other
 					}

@@ -46,7 +46,8 @@ type Suggestion struct {
 	KeptApart   bool // something waits for what somebody else is at, and for nothing else
 	WaitsForDue bool // nothing can be done now, and what is waited for is due: a join, or the step after a wait with an end
 
-	Mine *Share // where Step is Theirs, what whoever sits here does next by the last plan; nil: nothing more
+	Mine *Share  // where Step is Theirs, what whoever sits here does next by the last plan; nil: nothing more
+	Kept *Reason // what comes before something that the plan has for them; nil: nothing does
 
 	takes     time.Duration // of Step
 	planned   []Planned     // by which it was found

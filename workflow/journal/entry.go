@@ -131,9 +131,13 @@ func Quarantines(records [][]byte) bool {
 
 // SaysOfBench reports whether these records have what may concern a whole bench: a statement of a condition that was recorded since the
 // one time, or a coat since the other, or since the third what was said last of a condition, where that may be left hot, on or plugged in:
-// it does not rest so, or something that was said of it was taken back. Nil: that is not looked for. known says that the records reach back
+// it does not rest so, or something that was said of it was taken back; or, among the latest, damage or a landing that asks for a check: what
+// crashed is made safe first, however long ago that was. Nil: that is not looked for. known says that the records reach back
 // so far, or tell without it.
 func SaysOfBench(records [][]byte, stated, coated, left time.Time, rests func(is steps.Setting, since time.Time) bool) (says, known bool) {
+	if rests != nil && slices.ContainsFunc(records[max(0, len(records)-crashed):], crashes) {
+		return true, true
+	}
 	said, undone := map[string]settingAt{}, map[int64]bool{}
 	for i, record := range slices.Backward(records) {
 		kind := peekKind(record)
@@ -216,6 +220,15 @@ func leaves(said map[string]settingAt, rests func(is steps.Setting, since time.T
 		}
 	}
 	return false
+}
+
+// crashed is how many of the latest records of an airframe tell that it crashed, and nobody went on with it.
+const crashed = 8
+
+// crashes reports whether a record has damage, or a landing that asks for a check.
+func crashes(record []byte) bool {
+	kind := peekKind(record)
+	return kind == DamageFound{}.Kind() || kind == FlightLogged{}.Kind() && bytes.Contains(record, []byte(`"check":`))
 }
 
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {

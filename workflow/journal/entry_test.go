@@ -196,6 +196,9 @@ func TestWhatRecordsLeave(t *testing.T) {
 		"pulled by a step":             {3, []Facts{plug("in"), iron("cold"), plug("out")}, false, false},
 		"taken back that it is cold":   {3, []Facts{iron("hot"), iron("cold"), Undone{TakesBack: []int64{1}}}, true, true},
 		"something else is taken back": {3, []Facts{Noted{Text: "swept"}, iron("cold"), Undone{TakesBack: []int64{0}}}, false, false},
+		"damaged long ago":             {400, []Facts{DamageFound{Damage: "D1", Finding: "dent", Zone: "wing", Severity: "slight"}, Noted{Text: "swept"}}, true, true},
+		"landed hard":                  {400, []Facts{FlightLogged{Landing: "hard", Check: "post-crash"}}, true, true},
+		"landed soft":                  {400, []Facts{FlightLogged{Landing: "soft"}}, false, true},
 		"hot for longer":               {16, []Facts{iron("hot"), Noted{Text: "swept"}}, false, true},
 	} {
 		var entries []Entry

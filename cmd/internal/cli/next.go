@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -42,6 +43,11 @@ func (a *app) nextCommand() *cobra.Command {
 			d, err := a.desk()
 			if err != nil {
 				return err
+			}
+			if !s.SharesBench() { // what is plugged in beside it is said all the same
+				if s, err = d.Beside(cmd.Context(), s, time.Time{}); err != nil {
+					return err
+				}
 			}
 			if len(rest) > 0 {
 				step = rest[0]

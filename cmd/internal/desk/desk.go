@@ -102,7 +102,9 @@ func (d *Desk) actOnce(ctx context.Context, s *workflow.State, r workflow.Reques
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err = d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	if s.SharesBench() {
+		s, err = d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	}
 	if err != nil {
 		return nil, nil, err
 	}

@@ -22,8 +22,9 @@ type Next struct {
 	Step     *Step         `json:"step,omitempty"`
 	Because  string        `json:"because,omitempty"`
 	SeeTo    []Reason      `json:"see_to,omitempty"`
-	Due      []Reason      `json:"due,omitempty"`     // before it may fly, if no job is open
-	Damaged  []Reason      `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
+	Due      []Reason      `json:"due,omitempty"`              // before it may fly, if no job is open
+	Damaged  []Reason      `json:"damaged,omitempty"`          // a check that is due, and what no job repairs, if one is open
+	Unsafe   []Reason      `json:"unsafe_elsewhere,omitempty"` // what crashed of other airframes of the bench, and is not made safe
 	Waiting  []Waiting     `json:"waiting"`
 	Until    time.Time     `json:"until,omitzero"`
 	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
@@ -61,6 +62,10 @@ type Next struct {
 	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
 	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
 
+	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
+	Presses bool    `json:"-"`                         // the step can't wait for anything
+	Both    bool    `json:"-"`                         // several are there
+
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
 }
@@ -95,7 +100,11 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	})
 	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
+	n.Presses, n.Both = suggestion.Presses, s.Several()
+	if r := s.Unsafe(now); r != nil { // which says more than the first of them
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
+	}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
@@ -165,6 +174,7 @@ func takesWith(o *workflow.Overrun) string {
 // whoever asks next, since it is kept that somebody was.
 func (n *Next) ToldAlike(people int, noted bool) {
 	n.noted = noted
+	n.Both = n.Both || people > 1
 	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
 }
 
@@ -304,6 +314,7 @@ func (n *Next) AtOnce(c *Clock) string {
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
 	}
+	n.unsafe(&l, c)
 	for _, r := range n.Damaged {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
@@ -321,6 +332,21 @@ func (n *Next) AtOnce(c *Clock) string {
 		}
 	}
 	return l.String()
+}
+
+// unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
+func (n *Next) unsafe(l *lines, c *Clock) {
+	first, who := "First", ""
+	if n.Presses || len(n.Beside) > 0 {
+		first = "Before other work"
+	}
+	if n.Both {
+		who = ". One person does this, and whoever else is there stays clear of it"
+	}
+	for _, r := range n.Unsafe {
+		r.Text += who
+		l.add("**%s, on %s:** %s\n", first, esc(r.Remedy.Mark), ReasonText(r.Reason, c))
+	}
 }
 
 // Action is what to do now, without the title and the cautions of the step.
@@ -355,6 +381,10 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Begins = n.Whose, "", nil, nil, nil, nil, false
 	n.Step.heed(s, now)
 	n.Step.Do, n.Step.Short, n.Step.Reasons, n.Step.Commands = "", "", nil, []string{}
+	if suggestion.Kept != nil {
+		kept := newReason(*suggestion.Kept)
+		n.Kept = &kept
+	}
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
@@ -391,7 +421,9 @@ func (n *Next) left(c *Clock) string {
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
 	}
 	l.item("Stay clear of %s until they say so.", esc(n.Mark))
-	if of := n.Mine; of == nil && n.unplanned {
+	if of := n.Mine; of == nil && n.Kept != nil {
+		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
+	} else if of == nil && n.unplanned {
 		l.add("\nTo plan who of you does what: `fettle plan`\n")
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
