@@ -7,12 +7,40 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/sorting"
 )
 
 // CoatLength is how far back other journals are read for an open coat. What is said of the
 // bench lapses with the sitting.
 const CoatLength = 24 * time.Hour
+
+// LeftLength is how far back other journals are read for what was left hot, on or plugged in, where not all are: so that it is said to
+// whoever comes back a fortnight later (common practice, no source).
+const LeftLength = 15 * 24 * time.Hour
+
+// Rests reports whether nobody need end what another journal says of a condition last, since then, as the first of these airframes tells
+// whose sheet has the condition, and, where it could be left hot, on or plugged in, whose jobs set it, or who says that it was ended since.
+// What none of them knows may be left so.
+func Rests(is steps.Setting, since, now time.Time, all []*State) bool {
+	for _, s := range all {
+		if s.endedSince(is, since, now) {
+			return true
+		}
+	}
+	for _, s := range all {
+		def, known := s.Sheet.Condition(is.Condition)
+		if known && def.Guarded != is.State && !def.Lapses() {
+			return true
+		}
+		if known && slices.ContainsFunc(s.Jobs, func(j *Job) bool {
+			return steps.AnyStep(j.written.Steps(), func(step *steps.Step) bool { return stateOf(step.Sets, is.Condition) != "" })
+		}) {
+			return s.ender(is) == nil
+		}
+	}
+	return false
+}
 
 // ofBench reports whether the condition belongs to the bench by the sheet in force.
 //
@@ -22,11 +50,11 @@ func (s *State) ofBench(condition string) bool {
 	return ok && def.Bench
 }
 
-// SharesBench reports whether the sheet has a condition that belongs to the bench, so that
-// it matters what other journals say.
+// SharesBench reports whether the sheet has a condition that belongs to the bench, so that it matters to what is recorded what other journals
+// say.
 func (s *State) SharesBench() bool {
-	for _, def := range s.Sheet.Conditions {
-		if def.Bench {
+	for i := range s.Sheet.Conditions {
+		if s.Sheet.Conditions[i].Bench {
 			return true
 		}
 	}

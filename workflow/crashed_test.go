@@ -70,10 +70,11 @@ func TestWhatIsStayedByOnAnother(t *testing.T) {
 		other.Airframe.Mark = "PL-02"
 		s := here.state.Beside([]*State{&other})
 		g, by, hot := s.Next(here.now), "", ""
-		for _, p := range s.PluggedIn(here.now) {
+		end, stay := s.StandsBeside(&g, here.now)
+		for _, p := range stay {
 			by += p.Mark + " " + p.Remedy.Setting.String()
 		}
-		for _, r := range s.HotBeside(g, here.now) {
+		for _, r := range end {
 			hot += r.Remedy.Setting.String()
 		}
 		if by != stays || hot != atOnce {

@@ -119,12 +119,11 @@ func TestWhatIsHotForAnother(t *testing.T) {
 	b := working(t, one("tidy", plain("tidy")))
 	b.state.Airframe.Mark = "PL-02"
 	s := b.state.Beside([]*State{hot.state})
-	g := s.Next(b.now)
-	if got := s.HotBeside(g, b.now); len(got) != 1 {
+	if got, _ := standsBeside(s, b.now); len(got) != 1 {
 		t.Errorf("hot beside is %v", got)
 	}
 	hot.state.Planned = []Planned{{Job: hot.state.Jobs[0].ID, Step: "film-1", Begins: b.now.Add(20 * time.Minute), Minutes: 20}}
-	if got := s.HotBeside(g, b.now); len(got) != 0 {
+	if got, _ := standsBeside(s, b.now); len(got) != 0 {
 		t.Errorf("somebody goes on with it: %v", got)
 	}
 }
@@ -249,9 +248,11 @@ func TestWhatIsHotAtTheBenchStaysSoInACrash(t *testing.T) {
 				t.Helper()
 				later := b.now.Add(2 * time.Hour)
 				beside := other.state.Beside([]*State{b.state})
-				here, there := b.state.Left(b.state.Next(later), later), slices.Concat(beside.Left(beside.Next(later), later), beside.HotBeside(beside.Next(later), later))
-				if len(here) != want || len(there) != want {
-					t.Errorf("%s, %s, %s: %v is said, and on another airframe %v, want %d each", is[0], name, when, textsOf(here), textsOf(there), want)
+				g := beside.Next(later)
+				end, _ := beside.StandsBeside(&g, later)
+				here, there := b.state.Left(b.state.Next(later), later), beside.Left(g, later)
+				if len(here) != want || len(there) != want || len(end) != want {
+					t.Errorf("%s, %s, %s: %v is said, and on another airframe %v, want %d each", is[0], name, when, textsOf(here), textsOf(slices.Concat(there, end)), want)
 				}
 			}
 			said("hot", 1)

@@ -147,9 +147,9 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 
 // EndFirst is what is hot, on or plugged in and must be ended before the sitting of the last plan, or else of the settings, is over,
 // or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
-// need it. Nothing: there is time for both, or that sitting is over for long, and it was set since.
+// need it. Nothing: there is time for both, or that sitting is over for long, and it was set since, or it is in use on another airframe.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	standing := s.standing(now, now)
+	standing := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.heldBeside(is, false, now) })
 	if len(standing) == 0 {
 		return nil, by
 	}

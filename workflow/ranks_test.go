@@ -26,13 +26,13 @@ func TestForemostStaysByWhatIsPluggedIn(t *testing.T) {
 	sand := Planned{Job: other.Jobs[0].ID, Step: "sand", Begins: now, Minutes: 20}
 	other.Planned = []Planned{sand}
 	is("the other planned now", "PL-00")
-	if hot, by := other.HotBeside(other.Next(now), now), other.PluggedIn(now); len(hot) != 0 || len(by) != 1 {
+	if hot, by := standsBeside(other, now); len(hot) != 0 || len(by) != 1 {
 		t.Errorf("plugged in beside: at once %v, stayed by %v", hot, by)
 	}
 	armed.Planned = []Planned{{Again: AgainSafe, Begins: now, Minutes: 1, Ends: []steps.Setting{{Condition: "battery", State: "out"}}}}
 	other.others[0].Planned = armed.Planned
 	is("to be pulled by now", "PL-00")
-	if hot, by := other.HotBeside(other.Next(now), now), other.PluggedIn(now); len(hot) != 1 || len(by) != 0 {
+	if hot, by := standsBeside(other, now); len(hot) != 1 || len(by) != 0 {
 		t.Errorf("to be pulled by now: at once %v, stayed by %v", hot, by)
 	}
 }
@@ -66,4 +66,9 @@ func TestForemostCoatsTheOtherFaceBeforeAnOpenJoin(t *testing.T) {
 			fleet[0], fleet[1] = fleet[1], fleet[0]
 		}
 	}
+}
+
+func standsBeside(s *State, now time.Time) (end []Reason, stay []Plugged) {
+	g := s.Next(now)
+	return s.StandsBeside(&g, now)
 }

@@ -52,6 +52,7 @@ const (
 	ToWait          RemedyKind = "wait"                // Step: until it can be done
 	ToSeeNext       RemedyKind = "next"                // see what is open
 	ToPlanRepair    RemedyKind = "repair"              // plan the repair of the reported damage
+	ToRepair        RemedyKind = "begin-repair"        // begin it, by that plan
 	ToPlan          RemedyKind = "plan"                // plan the evening again
 	ToReportDamage  RemedyKind = "report-damage"       // report the damage first
 	ToTakeBackFirst RemedyKind = "take-back-first"     // take back what depends on it first

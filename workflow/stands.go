@@ -105,7 +105,8 @@ func (s *State) conditionTitle(name string) string {
 // A hotThing is what is hot, on or plugged in.
 type hotThing struct {
 	is, safe     steps.Setting
-	bench, wreck bool // of the bench; so when the airframe crashed
+	bench, wreck bool   // of the bench; so when the airframe crashed
+	by           string // whose journal says so; "": that of the airframe
 	Reason
 }
 
@@ -127,7 +128,7 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 			continue
 		}
 		safe, _ := s.endsItself(j.written, is, "")
-		all = append(all, &hotThing{is, safe, def.Bench, wreck, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, cmp.Or(c.mark, "the journal"), safe.State),
+		all = append(all, &hotThing{is, safe, def.Bench, wreck, c.mark, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, cmp.Or(c.mark, "the journal"), safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
 	return all
@@ -155,14 +156,42 @@ func (s *State) crashedWith(def *steps.Condition, at time.Time) bool {
 // (common practice, no source).
 const untended = time.Hour
 
-// Left says what is hot, on or plugged in by what was said of it last, where nothing was recorded since for so long that it may
-// have been forgotten, or what crashed so; that not where what is suggested makes it safe.
-func (s *State) Left(g Suggestion, at time.Time) []Reason {
-	all := s.standing(at, at.Add(-untended))
-	if len(all) == 0 {
-		all = sorting.Delete(s.standing(at, at), func(is *hotThing) bool { return !is.wreck })
+// Left says what is hot, on or plugged in by what was said of it last, where that is [State.forgotten], or what crashed so; that not
+// where what is suggested makes it safe.
+func (s *State) Left(g Suggestion, at time.Time) []Reason { return reasonsOf(s.leftNow(&g, at)) }
+
+func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
+	return sorting.Delete(s.standing(at, at), func(is *hotThing) bool {
+		return !is.wreck && !s.forgotten(is, at) || is.wreck && g.AtOnce && s.leadsTo(g.Step, is) || s.heldBeside(is, false, at)
+	})
+}
+
+// forgotten reports whether what stands so may have been: it does since an earlier sitting, or nothing was recorded since for so long.
+func (s *State) forgotten(is *hotThing, at time.Time) bool {
+	by := at.Add(-untended)
+	return !is.At.After(by) && !s.LastRecorded().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && !s.tendedNow(is.is, at)
+}
+
+// heldBeside reports whether work on another airframe of the bench goes on with what is hot or on at the bench, in the sitting in which
+// that was set: the last plan has somebody there now or soon, and has not ended it by now, or its next step needs it, and somebody was there
+// lately, who may be behind the plan. Of whoever is led to this airframe that is somebody else: what they leave there is not held.
+func (s *State) heldBeside(is *hotThing, led bool, now time.Time) bool {
+	if !is.bench || now.Sub(is.At) > SittingLength {
+		return false
 	}
-	return reasonsOf(sorting.Delete(all, func(is *hotThing) bool { return is.wreck && g.AtOnce && s.leadsTo(g.Step, is) }))
+	ended := s.endedByNow(is, now)
+	for _, of := range s.others {
+		if of.Retired == nil && of.ender(is.is) != nil &&
+			(!ended && of.busy(now) || now.Sub(of.LastRecorded()) <= untended && (!led || s.theirs(of)) && of.needsIt(of.Next(now).Step, is, now)) {
+			return true
+		}
+	}
+	return false
+}
+
+// theirs reports whether somebody else than whoever sits here recorded the last entry of another airframe of the bench.
+func (s *State) theirs(of *State) bool {
+	return s.seat.By != "" && of.Entries[len(of.Entries)-1].By != s.seat.By
 }
 
 // leadsTo reports whether a step of the same stage ends it, and is not done yet.
@@ -193,23 +222,23 @@ const Soon = 30 * time.Minute
 // LeftBy is what is hot, on or plugged in and may be left so: what is suggested, or waited for, is later than [Soon], or than the
 // sitting of the last plan, or nothing was recorded for long. Whoever goes on at the bench is told when they leave, and not at each step.
 func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
-	left := s.Left(g, now)
-	if len(s.standing(now, now.Add(-untended))) > 0 {
-		return left
-	}
+	left := s.leftNow(&g, now)
 	goesOn := g.Step != nil && g.Planned.Sub(now) <= Soon
 	heats := g.Step == nil && !g.Until.IsZero() && g.Until.Sub(now) <= Soon
 	if by := s.sits(now); heats && !by.IsZero() && now.Sub(by) <= untended && g.Until.After(by) { // nobody is there till then
 		heats = false
 	}
 	if goesOn || heats || g.Step != nil && s.busy(now) {
-		return left
+		return reasonsOf(left)
 	}
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
-	return append(left, reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool {
-		return is.wreck || s.needsIt(g.Step, is, now) && (early || s.ahead(is, now))
-	}))...)
+	for _, is := range s.standing(now, now) {
+		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))) && !s.heldBeside(is, false, now) {
+			left = append(left, is)
+		}
+	}
+	return reasonsOf(left)
 }
 
 // ahead reports whether what stands so was set before the last plan has that: whoever did so goes on before the plan does.
@@ -238,40 +267,73 @@ func (s *State) busy(now time.Time) bool {
 	return false
 }
 
-// HotBeside is what of the bench is hot or on for other airframes by what was said of it last, where the last plan has nobody at them
-// now or soon, and a step does not need it either; and what of another airframe is on or plugged in since that crashed,
-// or though the plan has ended it by now.
-func (s *State) HotBeside(g Suggestion, now time.Time) (all []Reason) {
-	for _, other := range s.others {
-		busy := other.busy(now)
-		all = append(all, reasonsOf(sorting.Delete(other.standing(now, now), func(is *hotThing) bool {
-			if !is.bench {
-				return !is.wreck && !other.endedByNow(is, now)
-			}
-			return s.ender(is.is) != nil || s.needsIt(g.Step, is, now) || busy && !other.endedByNow(is, now)
-		}))...)
-	}
-	return all
-}
-
 // A Plugged is what somebody stays by on another airframe of the bench, such as a battery that is plugged in.
 type Plugged struct {
 	Mark string
 	By   int // who else of several stays by it by the last plan; 0: nobody else is known to
 	Reason
+	Ends bool // it is to be ended at once, by that person
 }
 
-// PluggedIn is what somebody stays by on other airframes of the bench: what is guarded there, and stands so now. What is
-// ended at once is none of it, see [State.HotBeside].
-func (s *State) PluggedIn(now time.Time) (all []Plugged) {
+// StandsBeside is what is hot, on or plugged in on other airframes of the bench, as what is suggested is done here. It is ended at once
+// where it crashed so, stands so since an earlier sitting, or the plan has ended it by now; what is of the bench also where no work goes on
+// with it, here or there. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
+// there, and before what crashed is made safe.
+func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay []Plugged) {
+	var had []steps.Setting // of the bench
 	for _, other := range s.others {
-		for _, is := range other.standing(now, now) {
-			if !is.bench && !is.wreck && other.isGuarded(is.is) && !other.endedByNow(is, now) {
-				all = append(all, Plugged{other.Airframe.Mark, s.StaysBy(other, now), is.Reason})
+		standing := other.standing(now, now)
+		if len(standing) == 0 {
+			continue
+		}
+		by, theirs := s.staysBy(g, other, now), s.theirs(other) && now.Sub(other.LastRecorded()) <= untended
+		for _, is := range standing {
+			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
+			switch {
+			case is.bench:
+				if !lists.Contains(had, is.is) && !s.saidOtherwise(is, now) && !s.needsIt(g.Step, is, now) && (old || !s.heldBeside(is, true, now)) {
+					had, end = append(had, is.is), append(end, is.Reason)
+				}
+			case is.wreck || old || other.endedByNow(is, now):
+				end = append(end, is.Reason)
+			case !other.isGuarded(is.is):
+			case by == 0 && !theirs && (g.AtOnce || saysOf(other.LeftBy(other.Next(now), now), is)):
+				end = append(end, is.Reason)
+			default:
+				stay = append(stay, Plugged{other.Airframe.Mark, by, is.Reason, false})
 			}
 		}
 	}
-	return all
+	return end, stay
+}
+
+func saysOf(all []Reason, is *hotThing) bool {
+	return slices.ContainsFunc(all, func(r Reason) bool { return r.Remedy.Setting == is.safe })
+}
+
+// staysBy is [State.StaysBy], or who of several is at the other airframe now by the plan, and is known to be at the bench.
+func (s *State) staysBy(g *Suggestion, other *State, now time.Time) int {
+	by := s.StaysBy(other, now)
+	for i := range g.Others {
+		if o := &g.Others[i]; o.Mark == other.Airframe.Mark && !o.Planned.After(now) && s.there([]int{o.Who}, nil, now) {
+			by = o.Who
+		}
+	}
+	return by
+}
+
+// saidOtherwise reports whether what one airframe of the bench says of that is over by what this one or another one says of it since.
+func (s *State) saidOtherwise(is *hotThing, now time.Time) bool {
+	return s.endedSince(is.is, is.At, now) || slices.ContainsFunc(s.others, func(of *State) bool { return of.endedSince(is.is, is.At, now) })
+}
+
+// endedSince reports whether the airframe says of a condition of the bench last, and since then, that it is otherwise.
+//
+//go:noinline
+func (s *State) endedSince(is steps.Setting, since, now time.Time) bool {
+	all := s.said[is.Condition]
+	n := saidBy(all, now)
+	return n > 0 && s.ofBench(is.Condition) && all[n-1].at.After(since) && all[n-1].state != "" && all[n-1].state != is.State
 }
 
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
@@ -289,6 +351,11 @@ func Standing(fleet []*State, now time.Time) []Reason {
 		}
 	}
 	return reasonsOf(all)
+}
+
+// Stands is what is hot, on or plugged in by the journal of the airframe itself, whoever goes on with it.
+func (s *State) Stands(now time.Time) []Reason {
+	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return is.by != "" }))
 }
 
 // pluggedIn is what somebody stays by on the airframe now, such as a battery that is plugged in, in this sitting. Where a check is due,

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 )
 
@@ -127,26 +129,106 @@ func Quarantines(records [][]byte) bool {
 	})
 }
 
-// SaysOfBench reports whether these records have what may concern a whole bench: a
-// statement of a condition that was recorded since the one time, or a coat since the other;
-// known says that the records reach back so far, or tell without it.
-func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) {
+// SaysOfBench reports whether these records have what may concern a whole bench: a statement of a condition that was recorded since the
+// one time, or a coat since the other, or since the third what was said last of a condition, where that may be left hot, on or plugged in:
+// it does not rest so, or something that was said of it was taken back; or, among the latest, damage or a landing that asks for a check: what
+// crashed is made safe first, however long ago that was. Nil: that is not looked for. known says that the records reach back
+// so far, or tell without it.
+func SaysOfBench(records [][]byte, stated, coated, left time.Time, rests func(is steps.Setting, since time.Time) bool) (says, known bool) {
+	if rests != nil && slices.ContainsFunc(records[max(0, len(records)-crashed):], crashes) {
+		return true, true
+	}
+	said, undone := map[string]settingAt{}, map[int64]bool{}
 	for i, record := range slices.Backward(records) {
-		states, coats := bytes.Contains(record, []byte(`"condition":`)), lists.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
-		if !states && !coats && i > 0 {
+		kind := peekKind(record)
+		states, coats, undoes := bytes.Contains(record, []byte(`"condition":`)), kind == Coated{}.Kind() || kind == Begun{}.Kind(), rests != nil && kind == Undone{}.Kind()
+		if !states && !coats && !undoes && i > 0 {
 			continue
 		}
-		var env struct {
-			Recorded time.Time `json:"recorded"`
-		}
-		_ = json.Unmarshal(record, &env) // what is no entry was recorded long ago, and decode reports what is wrong
-		at := env.Recorded
-		says = states && !at.Before(stated) || coats && !at.Before(coated)
-		if says || at.Before(stated) && at.Before(coated) {
+		env := peekSaid(record, undoes)
+		recent := rests != nil && !env.Recorded.Before(left)
+		if says = states && !env.Recorded.Before(stated) || coats && !env.Recorded.Before(coated) || recent && states && undone[env.Position]; says {
 			return says, true
 		}
+		if !recent && env.Recorded.Before(stated) && env.Recorded.Before(coated) {
+			return leaves(said, rests), true
+		}
+		for _, position := range env.Facts.TakesBack {
+			undone[position] = true
+		}
+		for _, is := range append(env.Facts.Sets, env.Facts.Setting) {
+			if last, had := said[is.Condition]; recent && is.Condition != "" && (!had || env.At.After(last.at)) {
+				said[is.Condition] = settingAt{is, env.At}
+			}
+		}
 	}
-	return false, false
+	return leaves(said, rests), false
+}
+
+// saidEntry is what of an entry tells when it says of which conditions how they stand, and what it takes back.
+type saidEntry struct {
+	Position int64     `json:"position"`
+	At       time.Time `json:"at"`
+	Recorded time.Time `json:"recorded"`
+	Facts    struct {
+		steps.Setting
+		Sets      []steps.Setting `json:"sets"`
+		TakesBack []int64         `json:"takes_back"`
+	} `json:"facts"`
+}
+
+// peekSaid reads that of a record. The stored form has it all in one order, so that a look for each is enough, as many records are looked
+// at; any other form needs a pass over the whole record, and so does what takes something back. What is no entry was recorded long ago, and
+// decode reports what is wrong.
+func peekSaid(record []byte, whole bool) (e saidEntry) {
+	head, facts, is := bytes.Cut(record, []byte(`,"facts":{`))
+	text := func(after string) string {
+		_, rest, _ := bytes.Cut(head, []byte(after))
+		value, _, _ := bytes.Cut(rest, []byte(`"`))
+		return string(value)
+	}
+	number, _, _ := bytes.Cut(bytes.TrimPrefix(head, []byte(`{"position":`)), []byte(","))
+	var bad [3]error
+	e.Position, bad[0] = strconv.ParseInt(string(number), 10, 64)
+	e.At, bad[1] = time.Parse(time.RFC3339, text(`,"at":"`))
+	e.Recorded, bad[2] = time.Parse(time.RFC3339, text(`,"recorded":"`))
+	whole = whole || !is || bad != [3]error{}
+	for !whole {
+		var condition, state []byte
+		if _, facts, is = bytes.Cut(facts, []byte(`"condition":`)); !is {
+			return e
+		}
+		condition, facts, _ = bytes.Cut(bytes.TrimPrefix(facts, []byte(`"`)), []byte(`","state":"`))
+		state, facts, is = bytes.Cut(facts, []byte(`"`))
+		whole = !is || bytes.ContainsAny(condition, `"\\`) || bytes.ContainsAny(state, `\\`)
+		e.Facts.Sets = append(e.Facts.Sets, steps.Setting{Condition: string(condition), State: string(state)})
+	}
+	e = saidEntry{}
+	_ = json.Unmarshal(record, &e)
+	return e
+}
+
+type settingAt struct {
+	steps.Setting
+	at time.Time
+}
+
+func leaves(said map[string]settingAt, rests func(is steps.Setting, since time.Time) bool) bool {
+	for _, is := range said {
+		if !rests(is.Setting, is.at) {
+			return true
+		}
+	}
+	return false
+}
+
+// crashed is how many of the latest records of an airframe tell that it crashed, and nobody went on with it.
+const crashed = 8
+
+// crashes reports whether a record has damage, or a landing that asks for a check.
+func crashes(record []byte) bool {
+	kind := peekKind(record)
+	return kind == DamageFound{}.Kind() || kind == FlightLogged{}.Kind() && bytes.Contains(record, []byte(`"check":`))
 }
 
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {

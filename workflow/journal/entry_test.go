@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fettle/steps"
 )
 
 func entry(position int64, facts Facts) Entry {
@@ -172,5 +174,49 @@ func TestNaming(t *testing.T) {
 	// One that is out of place.
 	if _, err := Naming(records[1:]); !errors.Is(err, ErrBadEntry) {
 		t.Error(err)
+	}
+}
+
+// What was said last of a condition may stand so still, however it stands by others, where it does not rest so or was taken back; how far
+// back that is looked for is said too, and where nothing rests by anybody's word, nothing is.
+func TestWhatRecordsLeave(t *testing.T) {
+	now := time.Date(2026, 3, 20, 19, 0, 0, 0, time.UTC)
+	iron := func(state string) Facts { return ConditionSet{Setting: steps.Setting{Condition: "iron", State: state}} }
+	plug := func(state string) Facts {
+		return StepDone{Work{Job: "j", Step: "s", Sets: []steps.Setting{{Condition: "battery", State: state}}}}
+	}
+	for name, test := range map[string]struct {
+		days        int // before
+		facts       []Facts
+		says, known bool
+	}{
+		"cold":                         {3, []Facts{iron("hot"), iron("cold")}, false, false},
+		"hot":                          {3, []Facts{iron("cold"), iron("hot"), Noted{Text: "swept"}}, true, false},
+		"plugged in by a step":         {3, []Facts{plug("in"), iron("cold")}, true, false},
+		"pulled by a step":             {3, []Facts{plug("in"), iron("cold"), plug("out")}, false, false},
+		"taken back that it is cold":   {3, []Facts{iron("hot"), iron("cold"), Undone{TakesBack: []int64{1}}}, true, true},
+		"something else is taken back": {3, []Facts{Noted{Text: "swept"}, iron("cold"), Undone{TakesBack: []int64{0}}}, false, false},
+		"damaged long ago":             {400, []Facts{DamageFound{Damage: "D1", Finding: "dent", Zone: "wing", Severity: "slight"}, Noted{Text: "swept"}}, true, true},
+		"landed hard":                  {400, []Facts{FlightLogged{Landing: "hard", Check: "post-crash"}}, true, true},
+		"landed soft":                  {400, []Facts{FlightLogged{Landing: "soft"}}, false, true},
+		"hot for longer":               {16, []Facts{iron("hot"), Noted{Text: "swept"}}, false, true},
+	} {
+		var entries []Entry
+		for i, f := range test.facts {
+			at := now.AddDate(0, 0, -test.days).Add(time.Duration(i) * time.Minute)
+			entries = append(entries, Entry{Position: int64(i), At: at, Recorded: at, By: "Rosa", Facts: f})
+		}
+		records, err := Encode(entries)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rests := func(is steps.Setting, since time.Time) bool { return is.State == "cold" || is.State == "out" }
+		stated, coated, left := now.Add(-6*time.Hour), now.Add(-24*time.Hour), now.AddDate(0, 0, -15)
+		if says, known := SaysOfBench(records, stated, coated, left, rests); says != test.says || known != test.known {
+			t.Errorf("%s: says %t, known %t", name, says, known)
+		}
+		if says, _ := SaysOfBench(records, stated, coated, left, nil); says {
+			t.Errorf("%s: says something though nobody asked for it", name)
+		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"fettle/steps"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -41,17 +42,20 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 // quarantine, and those that may have spoken of the bench lately.
 type others struct {
 	quarantining func(context.Context) (*workflow.Elsewhere, error)
-	active       func(context.Context) ([]*workflow.State, error)
+	active       func(ctx context.Context, left *workflow.State) ([]*workflow.State, error) // what was left so long ago, only where one airframe is told
 }
 
 // others reads them each time, but for the airframe of the mark.
 func (d *Desk) others(mark string) others {
-	return others{d.quarantining, func(ctx context.Context) ([]*workflow.State, error) { return d.active(ctx, mark, d.Now()) }}
+	return others{d.quarantining, func(ctx context.Context, left *workflow.State) ([]*workflow.State, error) {
+		return d.active(ctx, mark, d.Now(), left)
+	}}
 }
 
-// readOnce are others that are read once, by whoever comes first.
+// readOnce are others that are read once, by whoever comes first. What was left on one of them long ago is said where that one is shown.
 func (o others) readOnce(ctx context.Context) others {
-	return others{once(ctx, o.quarantining), once(ctx, o.active)}
+	all := once(ctx, func(ctx context.Context) ([]*workflow.State, error) { return o.active(ctx, nil) })
+	return others{once(ctx, o.quarantining), func(ctx context.Context, _ *workflow.State) ([]*workflow.State, error) { return all(ctx) }}
 }
 
 func once[T any](ctx context.Context, read func(context.Context) (T, error)) func(context.Context) (T, error) {
@@ -75,7 +79,7 @@ func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*wor
 	if !s.SharesBench() {
 		return s, nil
 	}
-	all, err := others.active(ctx)
+	all, err := others.active(ctx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -83,15 +87,12 @@ func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*wor
 }
 
 // Beside tells a state that was read before what others say of the bench now, for an act
-// of that time; zero: now.
+// of that time, zero: now, and what stands on them, whatever the sheet of this one has.
 func (d *Desk) Beside(ctx context.Context, s *workflow.State, at time.Time) (*workflow.State, error) {
-	if !s.SharesBench() {
-		return s, nil
-	}
 	if at.IsZero() {
 		at = d.Now()
 	}
-	all, err := d.active(ctx, s.Airframe.Mark, at)
+	all, err := d.active(ctx, s.Airframe.Mark, at, s)
 	if err != nil {
 		return nil, err
 	}
@@ -132,12 +133,24 @@ func (d *Desk) quarantining(ctx context.Context) (*workflow.Elsewhere, error) {
 // tail is how many of the latest records of a journal are read first.
 const tail = 8
 
-// active are the airframes whose journals may say something of the bench that counts at
-// the time, or of which others do something by a plan for several, but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown
-// since it was replayed is not replayed again.
-func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
-	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
+// active are the airframes whose journals may say something of the bench that counts at the time, or of which others do something by a plan
+// for several, or on which something may have been left hot, on or plugged in, as far as an airframe tells (nil: that is not looked for),
+// but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown since it was replayed
+// is not replayed again.
+func (d *Desk) active(ctx context.Context, but string, at time.Time, teller *workflow.State) ([]*workflow.State, error) {
+	stated, coated, left := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength), at.Add(-workflow.LeftLength)
 	replayed := map[string]*workflow.State{}
+	var rests func(steps.Setting, time.Time) bool
+	tellers := []*workflow.State{teller}
+	if teller != nil {
+		always := map[steps.Setting]bool{}
+		rests = func(is steps.Setting, since time.Time) bool {
+			if !always[is] {
+				always[is] = workflow.Rests(is, at, at, tellers)
+			}
+			return always[is] || workflow.Rests(is, since, at, tellers)
+		}
+	}
 	err := d.picked(ctx, func(r store.Reader, mark string) (j journalBytes, read int, err error) {
 		length, err := r.Size(mark)
 		if err != nil || mark == but {
@@ -153,7 +166,7 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 			read += size(records)
 			says := shares
 			if known = says; !says {
-				says, known = journal.SaysOfBench(records, stated, coated)
+				says, known = journal.SaysOfBench(records, stated, coated, left, rests)
 			}
 			if !says {
 				if from == 0 {
@@ -162,7 +175,7 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 				continue
 			}
 			if had := d.replayed.of(mark, length); had != nil {
-				replayed[mark] = had
+				replayed[mark], tellers = had, append(tellers, had)
 				break
 			}
 			j, err = d.load(r, mark)
@@ -173,7 +186,7 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 		s, err := d.fold(ctx, j)
 		if err == nil {
 			d.replayed.put(s)
-			replayed[j.mark] = s
+			replayed[j.mark], tellers = s, append(tellers, s)
 		}
 		return err
 	})

@@ -147,7 +147,59 @@ func TestWhatAnotherRecordSaysOfTheBench(t *testing.T) {
 		t.Errorf("the iron is cold by SK-01, and on SK-02 %q, %v", s.Holds("iron", now), err)
 	}
 	now = now.Add(workflow.SittingLength)
-	if all, err := d.active(ctx, "SK-01", now); err != nil || len(all) != 0 {
+	if all, err := d.active(ctx, "SK-01", now, states[0]); err != nil || len(all) != 0 {
 		t.Errorf("a sitting later %d journals are replayed, %v", len(all), err)
 	}
+}
+
+// What was left hot on another airframe some days ago is known on one that is read by its mark, till somebody says that it is cold, on
+// whichever; what rests is not replayed for that, nor what was left longer ago than other journals are read back.
+func TestWhatAnotherRecordLeft(t *testing.T) {
+	ctx := t.Context()
+	d := newDesk(t, "builder", memory.New())
+	now := d.Now()
+	d.Now = func() time.Time { return now }
+	for _, mark := range []string{"SK-01", "SK-02"} {
+		if _, err := d.Register(ctx, mark, "skua", nil, time.Time{}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	act := func(mark string, r workflow.Request) {
+		t.Helper()
+		s, err := d.State(ctx, mark)
+		if err == nil {
+			_, _, err = d.Act(ctx, s, r, time.Time{})
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		now = now.Add(time.Minute)
+	}
+	left := func(when string, want int) {
+		t.Helper()
+		s, err := d.State(ctx, "SK-01")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if all, err := d.active(ctx, "SK-01", now, s); err != nil || len(all) != want {
+			t.Errorf("%s: %d journals are replayed, %v; want %d", when, len(all), err, want)
+		}
+	}
+	iron := func(state string) workflow.Request {
+		return workflow.ReadBench{Set: []steps.Setting{{Condition: "iron", State: state}}}
+	}
+	act("SK-02", iron("hot"))
+	for range 3 * tail {
+		act("SK-02", workflow.Note{Text: "swept"})
+	}
+	now = now.Add(3 * 24 * time.Hour)
+	left("three days later", 1)
+	now = now.Add(workflow.LeftLength)
+	left("a fortnight later", 0)
+	act("SK-02", iron("hot"))
+	now = now.Add(24 * time.Hour)
+	left("hot once more", 1)
+	act("SK-01", iron("cold"))
+	now = now.Add(24 * time.Hour)
+	left("cold by the other", 0)
 }

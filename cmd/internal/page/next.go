@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -21,8 +22,9 @@ type Next struct {
 	Step     *Step         `json:"step,omitempty"`
 	Because  string        `json:"because,omitempty"`
 	SeeTo    []Reason      `json:"see_to,omitempty"`
-	Due      []Reason      `json:"due,omitempty"`     // before it may fly, if no job is open
-	Damaged  []Reason      `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
+	Due      []Reason      `json:"due,omitempty"`              // before it may fly, if no job is open
+	Damaged  []Reason      `json:"damaged,omitempty"`          // a check that is due, and what no job repairs, if one is open
+	Unsafe   []Reason      `json:"unsafe_elsewhere,omitempty"` // what crashed of other airframes of the bench, and is not made safe
 	Waiting  []Waiting     `json:"waiting"`
 	Until    time.Time     `json:"until,omitzero"`
 	Planned  time.Time     `json:"planned,omitzero"`                // when the last plan has the step
@@ -53,9 +55,16 @@ type Next struct {
 	Whose  string     `json:"-"`                    // whom the plan has the step for, of several, with the names that are known
 	Last   string     `json:"last_by,omitempty"`    // who else recorded something of the airframe a moment ago, where no plan tells them apart
 	LastAt time.Time  `json:"-"`
-	apart  bool       // the last plan tells several people apart
-	Alone  bool       `json:"-"` // several are there, and one of them makes safe what crashed
-	Asked  bool       `json:"-"` // others are at it, who are asked before it is begun all the same
+	apart  bool       // several people are told apart: by the last plan, or by what each of them was led to
+	// unplanned: somebody else is at the step whom no plan has it for
+	unplanned bool
+	noted     bool // nobody else is led to the step
+	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
+	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
+
+	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
+	Presses bool    `json:"-"`                         // the step can't wait for anything
+	Both    bool    `json:"-"`                         // several are there
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
@@ -85,9 +94,17 @@ func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(no
 // NextOf makes the page of what is suggested.
 func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	left := s.LeftBy(suggestion, now)
-	all := append(left[:len(left):len(left)], s.HotBeside(suggestion, now)...)
+	end, stay := s.StandsBeside(&suggestion, now)
+	end = sorting.Delete(end, func(r workflow.Reason) bool {
+		return slices.ContainsFunc(left, func(had workflow.Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) })
+	})
+	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
+	n.Presses, n.Both = suggestion.Presses, s.Several()
+	if r := s.Unsafe(now); r != nil { // which says more than the first of them
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
+	}
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
@@ -103,12 +120,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
-		for _, other := range s.PluggedIn(now) {
-			for _, o := range suggestion.Others {
-				if o.Mark == other.Mark && !o.Planned.After(now) {
-					other.By = o.Who
-				}
-			}
+		for _, other := range stay {
 			n.Plugged = append(n.Plugged, NewPlugged(s, other))
 		}
 		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
@@ -117,12 +129,20 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated {
+	for _, is := range s.Minded(now) { // whoever else is there doesn't reach in
+		had := len(n.Harms)
+		n.Harms = sorting.Delete(n.Harms, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
+		if len(n.Harms) < had {
+			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+		}
+	}
+	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
-		n.ToldAlike(people)
+		n.ToldAlike(people, false)
 	}
+	n.unplanned = suggestion.Unplanned()
 	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
@@ -150,8 +170,11 @@ func takesWith(o *workflow.Overrun) string {
 	return ""
 }
 
-// ToldAlike says that so many people are at the bench: where no plan tells them apart, each of them is told the same step.
-func (n *Next) ToldAlike(people int) {
+// ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
+// whoever asks next, since it is kept that somebody was.
+func (n *Next) ToldAlike(people int, noted bool) {
+	n.noted = noted
+	n.Both = n.Both || people > 1
 	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
 }
 
@@ -202,6 +225,7 @@ type NextPlugged struct {
 	Mark string `json:"airframe"`
 	By   int    `json:"person,omitempty"` // of several by the plan, from 1; 0: who reads it
 	who  string // that is, in words
+	ends bool   // and ends it at once
 	Reason
 }
 
@@ -211,13 +235,16 @@ func NewPlugged(s *workflow.State, is workflow.Plugged) NextPlugged {
 	if is.By > 0 {
 		who, is.Remedy = s.Person(is.By), workflow.Remedy{}
 	}
-	return NextPlugged{is.Mark, is.By, who, newReason(is.Reason)}
+	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason)}
 }
 
 func (p *NextPlugged) caution(c *Clock) string {
 	who := "stay"
 	if p.By > 0 {
 		who = esc(p.who) + " stays"
+	}
+	if p.ends {
+		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), ReasonText(p.Reason.Reason, c))
 	}
 	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), ReasonText(p.Reason.Reason, c))
 }
@@ -287,6 +314,7 @@ func (n *Next) AtOnce(c *Clock) string {
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
 	}
+	n.unsafe(&l, c)
 	for _, r := range n.Damaged {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
@@ -304,6 +332,21 @@ func (n *Next) AtOnce(c *Clock) string {
 		}
 	}
 	return l.String()
+}
+
+// unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
+func (n *Next) unsafe(l *lines, c *Clock) {
+	first, who := "First", ""
+	if n.Presses || len(n.Beside) > 0 {
+		first = "Before other work"
+	}
+	if n.Both {
+		who = ". One person does this, and whoever else is there stays clear of it"
+	}
+	for _, r := range n.Unsafe {
+		r.Text += who
+		l.add("**%s, on %s:** %s\n", first, esc(r.Remedy.Mark), ReasonText(r.Reason, c))
+	}
 }
 
 // Action is what to do now, without the title and the cautions of the step.
@@ -338,11 +381,15 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Begins = n.Whose, "", nil, nil, nil, nil, false
 	n.Step.heed(s, now)
 	n.Step.Do, n.Step.Short, n.Step.Reasons, n.Step.Commands = "", "", nil, []string{}
+	if suggestion.Kept != nil {
+		kept := newReason(*suggestion.Kept)
+		n.Kept = &kept
+	}
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
-	for _, r := range workflow.Standing([]*workflow.State{s}, now) { // that it is on or plugged in, and not how to end it
-		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
+	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
 		}
 	}
@@ -362,17 +409,23 @@ func (n *Next) Nothing(c *Clock) string {
 // left says who does a step that is for others, to stay clear of it, and what whoever asks does next.
 func (n *Next) left(c *Clock) string {
 	var l lines
-	is := " does it"
-	if n.Planned.After(c.Now) {
-		is += " at " + c.At(n.Planned)
+	is := " does it by the plan"
+	if n.unplanned {
+		is = " is at it"
+	} else if n.Planned.After(c.Now) {
+		is = " does it at " + c.At(n.Planned) + " by the plan"
 	}
-	l.add("**%s**%s by the plan: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
+	l.add("**%s**%s: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
 	for _, caution := range n.Step.Whole {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
 	}
 	l.item("Stay clear of %s until they say so.", esc(n.Mark))
-	if of := n.Mine; of == nil {
+	if of := n.Mine; of == nil && n.Kept != nil {
+		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
+	} else if of == nil && n.unplanned {
+		l.add("\nTo plan who of you does what: `fettle plan`\n")
+	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
 		at := "Your next"
@@ -407,6 +460,9 @@ func (n *Next) late(c *Clock) string {
 	if n.Several {
 		same, plan = ": all of you are told the same step, so agree on who does it", "Plan: "
 	}
+	if n.Several && n.noted {
+		same = ": whoever asks next is led to something else"
+	}
 	if n.Outdated {
 		text, plan = append(text, "The plan no longer fits what was chosen"+same+"."), "Plan again: "
 	} else if n.Several {
@@ -440,7 +496,7 @@ func (n *Next) planned(c *Clock) string {
 	if n.Planned.Sub(c.Now) > workflow.Soon {
 		of = append(of, c.At(n.Planned))
 	}
-	if n.Whose != "" {
+	if n.Whose != "" && !n.unplanned {
 		of = append(of, esc(n.Whose))
 	}
 	if len(of) == 0 {

@@ -29,26 +29,30 @@ func plugged(t *testing.T, mark string, at time.Time) *workflow.State {
 }
 
 // Whoever is told what is plugged in on another airframe stays by it, and is told how to end it; not where the plan has somebody else there
-// by now: whoever pulls the plug then pulls it from under their hands.
+// by now who is known to be at the bench: whoever pulls the plug then pulls it from under their hands.
 func TestWhoStaysByWhatIsPluggedIn(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	there := plugged(t, "CW-02", now)
-	s := plugged(t, "CW-01", now).Beside([]*workflow.State{there})
-	r := s.Steps(s.Jobs[0], now)[1]
+	alone := plugged(t, "CW-01", now).Beside([]*workflow.State{there})
+	with := alone.Seated(workflow.Seat{By: "Rosa", Who: 1, Known: 1 << 2, Here: 1 << 2})
+	r := alone.Steps(alone.Jobs[0], now)[1]
 	share := func(who int, mark string, planned time.Time) workflow.Share {
 		return workflow.Share{Who: who, Mark: mark, Step: r, Planned: planned}
 	}
 	for name, test := range map[string]struct {
+		s      *workflow.State
 		others []workflow.Share
 		by     int
 	}{
-		"nobody":           {nil, 0},
-		"somebody is":      {[]workflow.Share{share(2, "CW-02", now)}, 2},
-		"since a while":    {[]workflow.Share{share(2, "CW-02", now.Add(-5*time.Minute))}, 2},
-		"not yet":          {[]workflow.Share{share(2, "CW-02", now.Add(time.Minute))}, 0},
-		"they are here":    {[]workflow.Share{share(2, "", now)}, 0},
-		"they are at CW-3": {[]workflow.Share{share(2, "CW-03", now)}, 0},
+		"nobody":             {with, nil, 0},
+		"somebody is":        {with, []workflow.Share{share(2, "CW-02", now)}, 2},
+		"since a while":      {with, []workflow.Share{share(2, "CW-02", now.Add(-5*time.Minute))}, 2},
+		"not yet":            {with, []workflow.Share{share(2, "CW-02", now.Add(time.Minute))}, 0},
+		"they are here":      {with, []workflow.Share{share(2, "", now)}, 0},
+		"they are at CW-3":   {with, []workflow.Share{share(2, "CW-03", now)}, 0},
+		"nobody knows of it": {alone, []workflow.Share{share(2, "CW-02", now)}, 0},
 	} {
+		s := test.s
 		n := NextOf(s, workflow.Suggestion{Step: &r, Others: test.others}, now)
 		text := n.AtOnce(&Clock{Now: now})
 		says, pulls := "**Caution, stay by CW-02:**", strings.Contains(text, "fettle bench CW-02")

@@ -205,6 +205,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "to go on now, plan with the time that you stay", `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
 	case workflow.ToPlanRepair:
 		return "", "fettle repair " + r.Mark
+	case workflow.ToRepair:
+		return "", "fettle repair " + r.Mark + " --start"
 	case workflow.ToReportDamage:
 		return "to report damage", "fettle crash " + r.Mark
 	}

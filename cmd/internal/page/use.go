@@ -122,6 +122,9 @@ func atOnce(s *workflow.State, now time.Time) []Reason {
 	g := s.Next(now)
 	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown
 	all := harms(s, s.LeftBy(g, now), now)
+	if r := s.Unsafe(now); r != nil {
+		all = append(all, newReason(*r))
+	}
 	end, by := s.EndFirst(g, now)
 	return append(all, endFirst(s, end, by, all, now)...)
 }

@@ -1,0 +1,139 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+)
+
+// flown is a bench of an airframe with a propeller and a battery, in the order of a sheet, with a build that is open.
+func flown(t *testing.T, order ...string) *bench {
+	t.Helper()
+	kit := sheet()
+	kit.Conditions = kit.Conditions[1:]
+	for _, name := range order {
+		states := map[string][]string{"propeller": {"off", "on"}, "battery": {"out", "in"}}[name]
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: name, States: states, Guarded: states[1]})
+	}
+	set := func(name, to string) []steps.Setting { return []steps.Setting{{Condition: name, State: to}} }
+	plug, pull, mount, unmount := plain("plug"), plain("pull"), plain("mount"), plain("unmount")
+	plug.Sets, pull.Sets, mount.Sets, unmount.Sets = set("battery", "in"), set("battery", "out"), set("propeller", "on"), set("propeller", "off")
+	mount.Needs, unmount.Needs = set("battery", "out"), set("battery", "out")
+	throws := plain("throws")
+	throws.Needs = set("battery", "in")
+	b := workingOn(t, kit, one("power", mount, plug, plain("try"), pull, unmount), one("later", throws), one("bare", plain("sand")))
+	b.docs.Procedures["sha256:work"].Kind = steps.Build
+	b.state = b.replay(b.state.Entries)
+	b.must(setting("battery", "out"), setting("propeller", "off"))
+	return b
+}
+
+// What crashed, or came down hard, is said to be unsafe till somebody says how its battery and propeller are, or makes it so: the battery
+// first, since nobody has hands at a disc that may start. What was in then is said by itself.
+func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
+	look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", plain("far"))}}
+	begin := func(b *bench) {
+		b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: b.docs.Sheets["sha256:own"], SheetDigest: "sha256:own"})
+	}
+	for name, test := range map[string]struct {
+		order []string
+		acts  func(b *bench)
+		want  string // "": nothing is said
+		do    RemedyKind
+	}{
+		"nothing happened": {acts: func(*bench) {}},
+		"landed soft":      {acts: func(b *bench) { b.must(LogFlight{Landing: Soft}) }},
+		"crashed": {acts: func(b *bench) { b.must(crash) }, do: ToRepair,
+			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
+		"crashed, by a sheet of another order": {order: []string{"battery", "propeller"}, acts: func(b *bench) { b.must(crash) }, do: ToRepair,
+			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
+		"pulled since": {acts: func(b *bench) { b.must(crash, setting("battery", "out")) }, do: ToRepair,
+			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: propeller: off"},
+		"made safe since":      {acts: func(b *bench) { b.must(crash, setting("battery", "out"), setting("propeller", "off")) }},
+		"crashed plugged in":   {acts: func(b *bench) { b.done("mount", "plug"); b.must(crash) }},
+		"looked over since":    {acts: func(b *bench) { b.must(crash); begin(b) }},
+		"begun before it":      {acts: func(b *bench) { begin(b); b.must(crash) }, do: ToRepair, want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
+		"damaged on the check": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}); begin(b); b.must(crash) }},
+		"landed hard": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}) }, do: ToStart,
+			want: "look is due after the hard landing, and PL-01 is not made safe: battery: out, then propeller: off"},
+	} {
+		if test.order == nil {
+			test.order = []string{"propeller", "battery"}
+		}
+		b := flown(t, test.order...)
+		b.docs.Procedures["sha256:look"] = look
+		test.acts(b)
+		got, do := "", RemedyKind("")
+		if r := b.state.Unsafe(b.now); r != nil {
+			got, do = r.Text, r.Remedy.Kind
+		}
+		if got != test.want || do != test.do {
+			t.Errorf("%s: %q [%s], want %q [%s]", name, got, do, test.want, test.do)
+		}
+		other := *b.state
+		other.Airframe.Mark = "PL-02"
+		beside := working(t, one("plain", plain("sand"))).state.Beside([]*State{&other}).UnsafeBeside(b.now)
+		if said := slices.ContainsFunc(beside, func(r Reason) bool {
+			return r.Text == strings.Replace(test.want, "PL-01", "PL-02", 1) && r.Remedy.Mark == "PL-02"
+		}); said != (test.want != "") {
+			t.Errorf("%s: beside it %v is said", name, textsOf(beside))
+		}
+	}
+}
+
+// Who of several is not to do what is suggested is led to nothing that a plan of before has on what crashed since, neither before its
+// repair is begun nor while that keeps it, and is told what comes first; nor is that named beside a step.
+func TestNobodyIsLedToPlannedWorkOnWhatCrashed(t *testing.T) {
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "tail", Severity: steps.Serious}}}
+	for name, test := range map[string]struct {
+		crashed, begun, safe bool
+		step, kept           string
+	}{
+		"sound":                    {step: "throws"},
+		"crashed":                  {crashed: true, step: "throws", kept: "damage D1 (cracked, tail) is not repaired"},
+		"its repair begun":         {crashed: true, begun: true, step: "throws", kept: "PL-02 is made safe first"},
+		"made safe":                {crashed: true, begun: true, safe: true, step: "throws", kept: "damage D1 is open, and only its repair sets battery: in"},
+		"made safe, and unplugged": {crashed: true, begun: true, safe: true, step: "sand"},
+	} {
+		is := flown(t, "propeller", "battery")
+		if test.crashed {
+			is.must(crash)
+		}
+		if test.begun {
+			repair := *is
+			docs := *is.docs
+			docs.Procedures["sha256:mend"] = &steps.Procedure{Name: "mend", Title: "Mend it", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{one("mend", plain("glue-it"))}}
+			is.must(Start{Procedure: docs.Procedures["sha256:mend"], Digest: "sha256:mend", Sheet: repair.docs.Sheets["sha256:own"], SheetDigest: "sha256:own", Damages: []string{"D1"}})
+		}
+		if test.safe {
+			is.must(setting("battery", "out"), setting("propeller", "off"))
+		}
+		other := *is.state
+		other.Airframe.Mark = "PL-02"
+		b := working(t, one("one", hands("hollow", "40 min")))
+		mine := []Planned{{Job: b.state.Jobs[0].ID, Step: "hollow", Begins: b.now, Minutes: 40, Hands: []int{1}}}
+		s := b.state.Beside([]*State{&other}).Seated(Seat{Who: 2, Known: 2, Here: 2})
+		s.Plans = map[string][]Planned{s.Airframe.Mark: mine, "PL-02": {{Job: other.Jobs[0].ID, Step: test.step, Begins: b.now, Minutes: 10, Hands: []int{2}},
+			{Job: other.Jobs[0].ID, Step: "try", Begins: b.now.Add(minutesOf(20)), Minutes: 10, Hands: []int{2}}}}
+		g, got, kept := s.NextBut(b.now, nil, mine), "", ""
+		if g.Mine != nil {
+			got = g.Mine.Mark + " " + g.Mine.Step.Step.Name
+		}
+		if g.Kept != nil {
+			kept = g.Kept.Text
+		}
+		want := "PL-02 " + test.step
+		if test.kept != "" {
+			want = ""
+		}
+		if !g.Theirs || got != want || kept != test.kept {
+			t.Errorf("%s: led to %q, kept by %q; want %q, %q", name, got, kept, want, test.kept)
+		}
+		if g := s.Seated(Seat{Who: 1}).NextBut(b.now, nil, mine); (len(g.Others) > 0) != (want != "") {
+			t.Errorf("%s: meanwhile others do %v", name, g.Others)
+		}
+	}
+}
