@@ -67,6 +67,8 @@ func (s *State) endedBy(p *steps.Procedure, is steps.Setting, from string) *step
 }
 
 // ending is what sets a condition and does nothing else, in words.
+//
+//go:noinline
 func (s *State) ending(safe steps.Setting) *steps.Step {
 	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
 }
@@ -510,25 +512,25 @@ func (s *State) changedWith(condition string, other *steps.Condition) (safe step
 	return safe
 }
 
-// safely puts what is needed in the order in which it is set: a battery is plugged in once the propeller is on.
+// safely puts what is needed in the order in which it is set: a battery is plugged in once the propeller is on, and pulled before anybody is
+// at that.
 func (s *State) safely(needs []steps.Setting) {
-	for k := range needs { // and pulled before anybody is at the propeller
-		def, _ := s.Sheet.Condition(needs[k].Condition)
-		for i := 0; i < k && def.Guarded != ""; i++ {
-			if s.changedWith(needs[i].Condition, &def) == needs[k] {
-				needs[i], needs[k] = needs[k], needs[i]
-			}
-		}
-	}
 	for i := range needs {
-		def, _ := s.Sheet.Condition(needs[i].Condition)
-		for k := i + 1; k < len(needs) && def.Guarded == needs[i].State; k++ {
-			if safe := s.changedWith(needs[k].Condition, &def); safe.State != "" {
+		for k := i + 1; k < len(needs); k++ {
+			if s.setLater(&needs[i], &needs[k], true) || s.setLater(&needs[k], &needs[i], false) {
 				needs[i], needs[k] = needs[k], needs[i]
 				break
 			}
 		}
 	}
+}
+
+// setLater reports whether a condition is to be guarded, or not, and another one is changed only while it is not.
+//
+//go:noinline
+func (s *State) setLater(is, other *steps.Setting, guarded bool) bool {
+	def, _ := s.Sheet.Condition(is.Condition)
+	return def.Guarded != "" && (def.Guarded == is.State) == guarded && s.changedWith(other.Condition, &def).State != ""
 }
 
 // stateOf is how a condition is among settings; "": it is not.
@@ -751,10 +753,15 @@ func (c *scheduler) goesOnWith(of int, is steps.Setting, bench bool) (rowed, end
 }
 
 // setAnewBefore reports whether something is set anew, since nobody is at what stands so now, for what a task does not come before.
+//
+//go:noinline
 func (c *scheduler) setAnewBefore(k, of int, is steps.Setting) bool {
-	return slices.ContainsFunc(c.rows, func(r *row) bool {
-		return r.of == of && r.is == is && c.guardedBy(r) && r.setter < 0 && !r.stands(c) && slices.ContainsFunc(r.tasks, func(i int) bool { return !c.precedes(k, i) })
-	})
+	for _, r := range c.rows {
+		if r.of == of && r.is == is && c.guardedBy(r) && r.setter < 0 && !r.stands(c) && !c.precedes(k, r.tasks[0]) {
+			return true
+		}
+	}
+	return false
 }
 
 // setBefore reports whether something that comes before the task sets the condition so.

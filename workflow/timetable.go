@@ -57,6 +57,12 @@ type Left struct {
 // Says is how it is left, as it is said at the bench.
 func (l Left) Says() string { return cmp.Or(l.Title, l.Condition) + ": " + l.State }
 
+// A Titled is what a condition is called, and whether it is of the bench.
+type Titled struct {
+	Title string
+	Bench bool
+}
+
 // A Turn is a step, or an act of one, at its time.
 type Turn struct {
 	Mark   string    `json:"mark"`
@@ -74,8 +80,7 @@ type Turn struct {
 	Tools   []string        `json:"tools,omitempty"`
 	Parts   []steps.Part    `json:"parts,omitempty"`
 	Needs   []steps.Setting `json:"needs,omitempty"`       // how conditions must stand
-	Titles  []string        `json:"-"`                     // of those conditions
-	Bench   []bool          `json:"-"`                     // whether they are of the bench
+	Titles  []Titled        `json:"-"`                     // those conditions
 	Sets    []steps.Setting `json:"sets,omitempty"`        // how they stand then
 	Gates   []string        `json:"gates,omitempty"`       // of what is done once more: what it measures
 	Look    []string        `json:"look,omitempty"`        // of that: what is confirmed before it
@@ -254,7 +259,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
 	c.fleet[t.of].safely(out.Needs)
 	for _, is := range out.Needs {
-		out.Titles, out.Bench = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition)), append(out.Bench, c.fleet[t.of].ofBench(is.Condition))
+		out.Titles = append(out.Titles, Titled{c.fleet[t.of].conditionTitle(is.Condition), c.fleet[t.of].ofBench(is.Condition)})
 	}
 	if out.Sets = t.step.Sets; t.act == ToCoat {
 		out.Sets = nil

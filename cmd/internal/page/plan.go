@@ -123,7 +123,10 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 		}
 	}
 	var all []steps.Step
-	several := slices.ContainsFunc(v.Turns, func(t workflow.Turn) bool { return t.Mark != v.Turns[0].Mark })
+	several := false
+	for i := range v.Turns {
+		several = several || v.Turns[i].Mark != v.Turns[0].Mark
+	}
 	stands := map[string]string{} // by airframe and condition, as it was needed or set last
 	for _, t := range v.Turns {
 		all = append(all, steps.Step{Tools: t.Tools, Parts: t.Parts})
@@ -133,13 +136,11 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 				break
 			}
 			if of := t.Mark + " " + needs.Condition; i < len(t.Titles) && stands[of] != needs.State {
-				says := t.Titles[i] + ": " + needs.State
-				if several && !t.Bench[i] { // two airframes have a plug each, and a propeller
+				says := t.Titles[i].Title + ": " + needs.State
+				if several && !t.Titles[i].Bench { // two airframes have a plug each, and a propeller
 					says = t.Mark + " · " + says
 				}
-				if stands[of] == "" {
-					add(&s.Set, says)
-				} else {
+				if stands[of] != "" || !lists.Contains(s.Set, says) {
 					s.Set = append(s.Set, says)
 				}
 				stands[of] = needs.State
