@@ -136,7 +136,7 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 // within a job, release steps are not counted: two jobs with only that step left
 // would wait for each other.
 func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
-	left, first := 0, ""
+	left, first, flies := 0, "", false
 	because := ByState
 	for _, stage := range job.Procedure.Stages {
 		for i, step := range stage.Steps {
@@ -144,6 +144,7 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 				continue
 			}
 			left++
+			flies = flies || job.Procedure.Flight != "" && s.forFlight(job, &step, at)
 			if first == "" {
 				first = step.Name
 			}
@@ -159,7 +160,14 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	if left == 1 {
 		text = fmt.Sprintf("job %s is open: %s is left", job.ID, first)
 	}
-	return &Reason{Because: because, Text: text}
+	reason := &Reason{Because: because, Text: text}
+	if f := s.Airworthiness(at); flies && !f.ToCheck() && f.job == "" { // it waits for the release, which waits for it
+		reason.Remedy = s.remedy(Remedy{Kind: ToBeginAgain, Name: job.Procedure.Name, Entry: job.Position})
+		if work := s.workIn(job.ID); len(work) > 0 {
+			reason.Remedy.Entry = work[0]
+		}
+	}
+	return reason
 }
 
 func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
@@ -505,24 +513,40 @@ func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 	if p.Flight == "" || f.ToCheck() || f.job != "" {
 		return nil
 	}
-	remedy := s.remedy(Remedy{Kind: ToRelease})
-	due := s.dueToFly(at)
-	if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() }); i >= 0 {
+	remedy, why := s.remedy(Remedy{Kind: ToRelease}), f.Why
+	due, damages := s.dueToFly(at), s.OpenDamages(at)
+	if unchecked := s.Unchecked(at); unchecked != nil { // which comes before the repair
+		remedy, why = unchecked.Remedy, Cause{unchecked.Text, unchecked.At}
+	} else if len(damages) > 0 { // nothing else is set or measured for it before
+		remedy = s.repairFirst(damages[0], at)
+	} else if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() && r.Remedy.Kind != ToBeginAgain }); i >= 0 {
+		remedy = due[i].Remedy
+	} else if i := slices.IndexFunc(due, func(r Reason) bool { return r.Remedy.Kind == ToBeginAgain }); i >= 0 {
 		remedy = due[i].Remedy
 	}
-	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: remedy}
+	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + why.Text, At: why.At, Remedy: remedy}
+}
+
+// repairFirst has damage repaired: its repair is begun, or finished.
+func (s *State) repairFirst(d *Damage, at time.Time) Remedy {
+	if _, by := s.Repaired(d, at); by != "" {
+		return s.remedy(Remedy{Kind: ToFinish, Name: by})
+	}
+	return s.remedy(Remedy{Kind: ToPlanRepair})
 }
 
 // heldFromFlight says why a step of a check that comes before a flight waits, where something is plugged in or on for it: the airframe is
-// grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait.
+// grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait; but once
+// nothing but the check itself keeps the release from it, nothing of it is done that would be taken back.
 func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded *Reason, open []Reason) {
-	live := func(is steps.Setting) bool { return s.isGuarded(is) }
-	if j.Procedure.Flight == "" || len(step.Gates) > 0 || !steps.AnySetting(step.Sets, live) && !steps.AnySetting(s.NeedsAt(j, *step, at), live) ||
-		steps.AnySetting(step.Sets, func(is steps.Setting) bool {
-			def, _ := s.Sheet.Condition(is.Condition)
-			return def.Guarded != "" && !live(is)
-		}) {
+	if j.Procedure.Flight == "" {
 		return nil, nil
+	}
+	if !s.forFlight(j, step, at) {
+		if grounded = s.notToFly(j.Procedure, at); grounded == nil || grounded.Remedy.Kind != ToBeginAgain { // else it would be taken back
+			grounded = nil
+		}
+		return grounded, nil
 	}
 	for _, other := range s.OpenJobs(at) {
 		if other.Procedure.Flight == "" {
@@ -530,6 +554,16 @@ func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded
 		}
 	}
 	return s.notToFly(j.Procedure, at), open
+}
+
+// forFlight reports whether a step of a check that comes before a flight waits while the airframe is grounded.
+func (s *State) forFlight(j *Job, step *steps.Step, at time.Time) bool {
+	live := func(is steps.Setting) bool { return s.isGuarded(is) }
+	return len(step.Gates) == 0 && (steps.AnySetting(step.Sets, live) || steps.AnySetting(s.NeedsAt(j, *step, at), live)) &&
+		!steps.AnySetting(step.Sets, func(is steps.Setting) bool {
+			def, _ := s.Sheet.Condition(is.Condition)
+			return def.Guarded != "" && !live(is)
+		})
 }
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun
