@@ -50,6 +50,17 @@ func (s *State) ofBench(condition string) bool {
 	return ok && def.Bench
 }
 
+// SharesBench reports whether the sheet has a condition that belongs to the bench, so that it matters to what is recorded what other journals
+// say.
+func (s *State) SharesBench() bool {
+	for i := range s.Sheet.Conditions {
+		if s.Sheet.Conditions[i].Bench {
+			return true
+		}
+	}
+	return false
+}
+
 // Beside is the state as it is beside others on one bench: of a condition that belongs to
 // the bench counts what was said of it last in any of their journals, and a coat that is
 // open on one of them is open beside this one. The state itself is not changed.

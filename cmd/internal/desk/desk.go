@@ -102,7 +102,9 @@ func (d *Desk) actOnce(ctx context.Context, s *workflow.State, r workflow.Reques
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err = d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	if s.SharesBench() {
+		s, err = d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	}
 	if err != nil {
 		return nil, nil, err
 	}
@@ -210,8 +212,8 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
-	if who := s.PersonOf(entries); who > 0 || d.Is(0) {
-		d.BePerson(ctx, who)
+	if who := s.PersonOf(entries); who > 0 || d.Is(0) || workflow.PeopleOf(s.Plans) == 0 {
+		d.Led(ctx, who, mark, "")
 	}
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {

@@ -77,14 +77,14 @@ func TestChoose(t *testing.T) {
 		letters, name string
 		want          string // the mark, or a part of the error
 		named         bool
-		read          string // how far, and then of the others, what is left hot or plugged in on them
+		read          string // how far
 		views         int
 	}{
-		{"r", "", "TN-01", false, "TN-01", 2},
-		{"o", "check-kit", "TN-01", false, "TN-01", 2},
-		{"ror", "", "TN-02", false, "TN-03", 2},
-		{"dro", "", "TN-03", false, "TN-02", 2},
-		{"oor", "tn-03", "TN-03", true, "TN-02", 2},
+		{"r", "", "TN-01", false, "TN-01", 1},
+		{"o", "check-kit", "TN-01", false, "TN-01", 1},
+		{"ror", "", "TN-02", false, "TN-03", 1},
+		{"dro", "", "TN-03", false, "TN-03", 1},
+		{"oor", "tn-03", "TN-03", true, "TN-03", 1},
 		{"oroo", "", "name the airframe: TN-01, TN-02, TN-03, TN-04", false, "TN-03", 1},
 		{"ooooooo", "", "name the airframe: TN-01, TN-02, TN-03, TN-04, TN-05 and 2 more", false, "TN-02", 1},
 		{"rr", "", "name the airframe: TN-01, TN-02", false, "TN-02", 1},
@@ -187,13 +187,13 @@ func TestActGivesWhatIsStored(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	before := len(w.read)
+	before := w.views
 	_, after, err := d.Act(t.Context(), s, workflow.Finish{Step: "make"}, time.Time{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if more := w.read[before:]; len(more) > 0 {
-		t.Errorf("the journal was read again: %v", more)
+	if w.views != before {
+		t.Errorf("the journal was read %d times more", w.views-before)
 	}
 	stored, err := newDesk(t, "pilot", w).State(t.Context(), "TN-01")
 	if err != nil {

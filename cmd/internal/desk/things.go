@@ -63,8 +63,9 @@ func once[T any](ctx context.Context, read func(context.Context) (T, error)) fun
 	return func(context.Context) (T, error) { return all() }
 }
 
-// heed tells a state that was just replayed what other airframes of the store have in quarantine, where something was fitted here by its
-// name, and what they say of the bench, and of what is plugged in on them.
+// heed tells a state that was just replayed what other airframes of the store have in
+// quarantine, and what they say of the bench. Their journals are read only where something
+// was fitted here by its name, or where a condition of the sheet belongs to the bench.
 func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*workflow.State, error) {
 	s = s.Seated(d.seat())
 	d.Plan.Tell(s)
@@ -75,6 +76,9 @@ func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*wor
 		}
 		s.Heed(all)
 	}
+	if !s.SharesBench() {
+		return s, nil
+	}
 	all, err := others.active(ctx, s)
 	if err != nil {
 		return nil, err
@@ -83,7 +87,7 @@ func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*wor
 }
 
 // Beside tells a state that was read before what others say of the bench now, for an act
-// of that time; zero: now.
+// of that time, zero: now, and what stands on them, whatever the sheet of this one has.
 func (d *Desk) Beside(ctx context.Context, s *workflow.State, at time.Time) (*workflow.State, error) {
 	if at.IsZero() {
 		at = d.Now()
