@@ -136,7 +136,7 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 // within a job, release steps are not counted: two jobs with only that step left
 // would wait for each other.
 func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
-	left, first, flies := 0, "", false
+	left, first := 0, ""
 	because := ByState
 	for _, stage := range job.Procedure.Stages {
 		for i, step := range stage.Steps {
@@ -144,7 +144,6 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 				continue
 			}
 			left++
-			flies = flies || job.Procedure.Flight != "" && s.forFlight(job, &step, at)
 			if first == "" {
 				first = step.Name
 			}
@@ -160,14 +159,7 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	if left == 1 {
 		text = fmt.Sprintf("job %s is open: %s is left", job.ID, first)
 	}
-	reason := &Reason{Because: because, Text: text}
-	if f := s.Airworthiness(at); flies && !f.ToCheck() && f.job == "" { // it waits for the release, which waits for it
-		reason.Remedy = s.remedy(Remedy{Kind: ToBeginAgain, Name: job.Procedure.Name, Entry: job.Position})
-		if work := s.workIn(job.ID); len(work) > 0 {
-			reason.Remedy.Entry = work[0]
-		}
-	}
-	return reason
+	return &Reason{Because: because, Text: text}
 }
 
 func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
@@ -176,7 +168,7 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 	case repaired:
 		return nil
 	case by != "":
-		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by)}
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by), Remedy: s.remedy(Remedy{Kind: ToFinish, Name: by})}
 	}
 	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
@@ -513,38 +505,35 @@ func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 	if p.Flight == "" || f.ToCheck() || f.job != "" {
 		return nil
 	}
-	remedy, why := s.remedy(Remedy{Kind: ToRelease}), f.Why
-	due, damages := s.dueToFly(at), s.OpenDamages(at)
-	if unchecked := s.Unchecked(at); unchecked != nil { // which comes before the repair
-		remedy, why = unchecked.Remedy, Cause{unchecked.Text, unchecked.At}
-	} else if len(damages) > 0 { // nothing else is set or measured for it before
-		remedy = s.repairFirst(damages[0], at)
-	} else if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() && r.Remedy.Kind != ToBeginAgain }); i >= 0 {
+	remedy := s.remedy(Remedy{Kind: ToRelease})
+	due := s.dueToFly(at)
+	if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() }); i >= 0 {
 		remedy = due[i].Remedy
-	} else if i := slices.IndexFunc(due, func(r Reason) bool { return r.Remedy.Kind == ToBeginAgain }); i >= 0 {
-		remedy = due[i].Remedy
+	} else if i := slices.IndexFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == p.Name && s.Open(j, at) }); i >= 0 { // the release waits for it too
+		remedy.Kind, remedy.Name, remedy.Entry = ToBeginAgain, p.Name, s.Jobs[i].Position
+		if work := s.workIn(s.Jobs[i].ID); len(work) > 0 {
+			remedy.Entry = work[0]
+		}
 	}
-	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + why.Text, At: why.At, Remedy: remedy}
-}
-
-// repairFirst has damage repaired: its repair is begun, or finished.
-func (s *State) repairFirst(d *Damage, at time.Time) Remedy {
-	if _, by := s.Repaired(d, at); by != "" {
-		return s.remedy(Remedy{Kind: ToFinish, Name: by})
-	}
-	return s.remedy(Remedy{Kind: ToPlanRepair})
+	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: remedy}
 }
 
 // heldFromFlight says why a step of a check that comes before a flight waits, where something is plugged in or on for it: the airframe is
 // grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait; but once
 // nothing but the check itself keeps the release from it, nothing of it is done that would be taken back.
 func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded *Reason, open []Reason) {
+	live := func(is steps.Setting) bool { return s.isGuarded(is) }
 	if j.Procedure.Flight == "" {
 		return nil, nil
 	}
-	if !s.forFlight(j, step, at) {
-		if grounded = s.notToFly(j.Procedure, at); grounded == nil || grounded.Remedy.Kind != ToBeginAgain { // else it would be taken back
-			grounded = nil
+	grounded = s.notToFly(j.Procedure, at)
+	if len(step.Gates) > 0 || !steps.AnySetting(step.Sets, live) && !steps.AnySetting(s.NeedsAt(j, *step, at), live) ||
+		steps.AnySetting(step.Sets, func(is steps.Setting) bool {
+			def, _ := s.Sheet.Condition(is.Condition)
+			return def.Guarded != "" && !live(is)
+		}) {
+		if grounded == nil || grounded.Remedy.Kind != ToBeginAgain {
+			return nil, nil
 		}
 		return grounded, nil
 	}
@@ -553,17 +542,7 @@ func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded
 			open = append(open, Reason{Because: ByState, Text: fmt.Sprintf("it comes before a flight, and %s is grounded: job %s is open", s.Airframe.Mark, other.ID), Remedy: s.remedy(Remedy{Kind: ToFinish, Name: other.ID})})
 		}
 	}
-	return s.notToFly(j.Procedure, at), open
-}
-
-// forFlight reports whether a step of a check that comes before a flight waits while the airframe is grounded.
-func (s *State) forFlight(j *Job, step *steps.Step, at time.Time) bool {
-	live := func(is steps.Setting) bool { return s.isGuarded(is) }
-	return len(step.Gates) == 0 && (steps.AnySetting(step.Sets, live) || steps.AnySetting(s.NeedsAt(j, *step, at), live)) &&
-		!steps.AnySetting(step.Sets, func(is steps.Setting) bool {
-			def, _ := s.Sheet.Condition(is.Condition)
-			return def.Guarded != "" && !live(is)
-		})
+	return grounded, open
 }
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun
