@@ -3,7 +3,6 @@ package workflow
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/steps"
@@ -29,6 +28,10 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 			g.Planned = of.Begins
 		}
 		g.Others = s.meanwhile(&g, of, now)
+		_, g.Asked = s.forOthers(s.seat.Who, &g, now)
+	}
+	if g.held != nil && len(g.Hands) == 0 && g.held.Job == r.Job && g.held.Step.Name == r.Step.Name {
+		g.Hands = []int{g.heldBy}
 		_, g.Asked = s.forOthers(s.seat.Who, &g, now)
 	}
 	return g
@@ -104,7 +107,8 @@ func (s *State) TurnOf(who int, g *Suggestion, now time.Time) *StepReport {
 	return nil
 }
 
-// PersonOf is who of several the last plan has the step for of which was recorded last; 0: it has it for nobody alone.
+// PersonOf is who of several the last plan has the step for of which was recorded last; 0: it has it for nobody alone, or for later and for
+// one who is at the bench.
 func (s *State) PersonOf(entries []journal.Entry) int {
 	for _, e := range slices.Backward(entries) {
 		work, ok := journal.WorkOf(e.Facts)
@@ -112,7 +116,7 @@ func (s *State) PersonOf(entries []journal.Entry) int {
 			work.Job, work.Step, ok = begun.Job, begun.Step, true
 		}
 		for i := range s.Planned {
-			if p := &s.Planned[i]; ok && p.Job == work.Job && p.Step == s.StepOf(work) && len(p.Hands) == 1 {
+			if p := &s.Planned[i]; ok && p.Job == work.Job && p.Step == s.StepOf(work) && len(p.Hands) == 1 && (p.Begins.Sub(e.Recorded) <= Soon || s.seat.Here>>p.Hands[0]&1 == 0) {
 				return p.Hands[0]
 			}
 		}
@@ -131,7 +135,7 @@ func (s *State) forOthers(who int, g *Suggestion, now time.Time) (others, theirs
 	theirs = s.there(g.Hands, of, now)
 	switch {
 	case g.Presses:
-		theirs = theirs && (now.Before(g.By) || now.Sub(g.Planned) <= Slip)
+		theirs = theirs && (now.Before(g.By) || now.Sub(g.Planned) <= Slip || g.Planned.IsZero() && g.By.IsZero())
 		return theirs, theirs
 	case g.AtOnce:
 		theirs = theirs && (of == nil || of.Begins.Sub(now) <= Soon)
@@ -219,11 +223,8 @@ func (s *State) StaysBy(of *State, now time.Time) int {
 		}
 		first = false
 	}
-	for who := 1; first && who <= MostHands; who++ {
-		last := &of.Entries[len(of.Entries)-1]
-		if s.seat.Here>>who&1 == 1 && now.Sub(last.Recorded) <= Present && lists.Contains(strings.Split(s.seat.Names, "\n"), fmt.Sprint(who, " ", last.By)) {
-			return who
-		}
+	if who, me := s.lastAt(of, now); first && !me {
+		return who
 	}
 	return 0
 }

@@ -54,6 +54,8 @@ type Suggestion struct {
 	elsewhere []*busyStep   // what somebody else is at
 	dues      []*dueWork    // what is due
 	meanwhile []StepReport  // what can be done, what waits, and what is put off: by whoever is asked, not by the others
+	held      *StepReport   // what somebody else is at whom no plan has it for; nil: nobody is
+	heldBy    int           // who that is
 }
 
 // A Share is what one of several people does by the last plan.
@@ -113,7 +115,21 @@ func (s *State) Next(now time.Time) Suggestion { return s.NextBeside(now, nil, n
 
 // NextBeside is Next without the steps that somebody has put off, or somebody else is at, and what can't be done beside those or what
 // others are at on other airframes of the bench; in the order of a plan.
+//
+//go:noinline
 func (s *State) NextBeside(now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {
+	planned = s.handed(planned, now)
+	g := s.suggest(now, putOff, at, planned)
+	if s.seat.Here == 0 || g.Step == nil || len(g.Hands) > 0 {
+		return g
+	}
+	return s.besideOthers(g, now, putOff, at, planned)
+}
+
+// suggest is NextBeside by the plan alone.
+//
+//go:noinline
+func (s *State) suggest(now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {
 	var ready, waiting, off []StepReport
 	jobs, stage := s.OpenJobs(now), s.lastStage()
 	outdated := s.outdated(planned, now)

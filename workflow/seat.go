@@ -15,6 +15,7 @@ type Seat struct {
 	Known     int    // who of them others are who were at work in this sitting, as bits
 	Here      int    // of those, who asked or recorded something since [Present], as bits
 	Names     string // of those who are known: a line for each, the number and the name
+	At        string // where they and whoever sits here are, as far as that is known since [Present]: a line for each of an airframe, the latest last, with number, mark and job/step; without a step they recorded something there
 }
 
 // Present is how long somebody who asked or recorded something is taken to be at the bench (common practice, no source).
@@ -63,7 +64,7 @@ func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
 // Unshared is the state as it is to whoever does all themselves, whoever else the last plan has for it.
 func (s *State) Unshared() *State {
 	seat := s.seat
-	seat.Who, seat.Known, seat.Here = 0, 0, 0
+	seat.Who, seat.Known, seat.Here, seat.At = 0, 0, 0, ""
 	return s.Seated(seat)
 }
 

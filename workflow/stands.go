@@ -232,7 +232,7 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
 	for _, is := range s.standing(now, now) {
-		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now))) && !s.heldBeside(is, false, now) {
+		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))) && !s.heldBeside(is, false, now) {
 			left = append(left, is)
 		}
 	}
@@ -270,6 +270,7 @@ type Plugged struct {
 	Mark string
 	By   int // who else of several stays by it by the last plan; 0: nobody else is known to
 	Reason
+	Ends bool // it is to be ended at once, by that person
 }
 
 // StandsBeside is what is hot, on or plugged in on other airframes of the bench, as what is suggested is done here. It is ended at once
@@ -298,7 +299,7 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 			case by == 0 && !theirs && (g.AtOnce || saysOf(other.LeftBy(other.Next(now), now), is)):
 				end = append(end, is.Reason)
 			default:
-				stay = append(stay, Plugged{other.Airframe.Mark, by, is.Reason})
+				stay = append(stay, Plugged{other.Airframe.Mark, by, is.Reason, false})
 			}
 		}
 	}

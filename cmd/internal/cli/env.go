@@ -300,8 +300,12 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		return nil, err
 	}
 	people, said, err := a.hands("")
-	if err != nil || !said {
+	if err != nil {
 		people = 0
+	}
+	hands := people
+	if !said {
+		hands = 0
 	}
 	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
 		a.warn("the store was migrated from schema %d to %d; the original is kept as %s", from, to, copy)
@@ -326,7 +330,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Program: "fettle " + version,
 			Clocks:  clocks,
 			Written: a.written(key, kept.File()),
-			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: people, Sits: a.sits},
+			Plan:    &desk.Plan{File: kept.File() + ".plan", Hands: hands, People: people, Sits: a.sits},
 			Read:    a.read,
 
 			PhotosHere: !a.stores.Files(path) && c.Etcd.Own,

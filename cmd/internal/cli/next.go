@@ -54,6 +54,9 @@ func (a *app) nextCommand() *cobra.Command {
 			}
 			if step == "" && !a.json {
 				d.BePerson(cmd.Context(), 0)
+				if g := s.Next(a.time.Now()); take && g.Theirs {
+					s = d.Take(cmd.Context(), s, g.Step)
+				}
 			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
 			if err != nil {
@@ -62,13 +65,14 @@ func (a *app) nextCommand() *cobra.Command {
 			if step == "" && !suggestion.Theirs {
 				s.LeaveFor(&suggestion, a.time.Now())
 			}
-			if suggestion.Becomes > 0 && suggestion.Step != nil && step == "" && !a.json {
-				d.BePerson(cmd.Context(), suggestion.Becomes)
+			noted := false
+			if r := suggestion.Step; r != nil && !suggestion.Theirs && step == "" && !a.json {
+				noted = d.Led(cmd.Context(), suggestion.Becomes, s.Airframe.Mark, r.Job+"/"+r.Step.Name)
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
 			if people, _, err := a.hands(""); err == nil {
-				next.ToldAlike(people)
+				next.ToldAlike(people, noted)
 			}
 			next.Claims, next.Took = others, took
 			if step != "" {
@@ -97,12 +101,9 @@ func (a *app) nextCommand() *cobra.Command {
 func (a *app) suggest(ctx context.Context, d *desk.Desk, s *workflow.State, step string, take bool) (next workflow.Suggestion, took *store.Claim, others []*store.Claim, err error) {
 	now, mark := a.time.Now(), s.Airframe.Mark
 	next = s.Next(now)
-	if step == "" && take && next.Theirs {
-		hands := next.Hands
+	if step == "" && take && next.Theirs { // nobody could note that it is taken over, or it is for several
 		s = s.Unshared()
-		if next = s.Next(now); len(hands) == 1 {
-			next.Becomes = hands[0]
-		}
+		next = s.Next(now)
 	}
 	all, err := d.Others(ctx)
 	if err != nil {

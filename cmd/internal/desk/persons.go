@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
 	"strings"
@@ -18,7 +20,14 @@ import (
 // A person is who somebody is of the people that a plan is for, and when they asked or recorded something last, to some minutes: by what
 // they recorded last of it, or as they were the first to ask. The sitting over, nobody knows.
 type person struct {
-	Who   int       `json:"who"`
+	Who   int              `json:"who"`
+	Since time.Time        `json:"since"`
+	At    map[string]place `json:"at,omitempty"` // by mark, where they are on each airframe, as far as is known
+}
+
+// A place is what somebody was led to last of an airframe, and when; without a step they recorded something of it since, and go on there.
+type place struct {
+	Step  string    `json:"step,omitempty"` // as job/step
 	Since time.Time `json:"since"`
 }
 
@@ -27,16 +36,25 @@ func (p *Plan) sit(seat *workflow.Seat, now time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.refresh()
-	p.last.sit(seat, now)
+	p.last.sit(seat, p.People, now)
 }
 
-func (o *order) sit(seat *workflow.Seat, now time.Time) {
+// sit goes by so many people where no plan is for several: each who asks or records something is one of them.
+func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 	people := workflow.PeopleOf(o.Planned)
-	var names []string
+	if people == 0 && hands > 1 {
+		people = workflow.MostHands
+	}
+	var names, at []string
 	for name, is := range o.Who {
 		age := now.Sub(is.Since)
 		if age < 0 || age > workflow.SittingLength || is.Who < 1 || is.Who > people {
 			continue
+		}
+		for mark, there := range is.At {
+			if ago := now.Sub(there.Since); age <= workflow.Present && ago >= 0 && ago <= workflow.Present {
+				at = append(at, fmt.Sprintf("%020d %d %s %s", there.Since.UnixNano(), is.Who, mark, there.Step)) // in order of time
+			}
 		}
 		if name == seat.By {
 			seat.Who = is.Who
@@ -49,7 +67,11 @@ func (o *order) sit(seat *workflow.Seat, now time.Time) {
 		names = append(names, fmt.Sprint(is.Who, " ", name))
 	}
 	slices.Sort(names)
-	seat.Names = strings.Join(names, "\n")
+	slices.Sort(at)
+	for i := range at {
+		at[i] = at[i][21:]
+	}
+	seat.Names, seat.At = strings.Join(names, "\n"), strings.Join(at, "\n")
 	for n := 1; n <= people && seat.Who == 0; n++ {
 		if seat.Known>>n&1 == 0 {
 			seat.Who = n
@@ -57,68 +79,112 @@ func (o *order) sit(seat *workflow.Seat, now time.Time) {
 	}
 }
 
-// who is which person of the last plan somebody is.
-func (o *order) who(by string, now time.Time) int {
-	seat := workflow.Seat{By: by}
-	o.sit(&seat, now)
-	return seat.Who
-}
-
 // BePerson has whoever is here be a person of the last plan from now on; 0: the one that they are, or the first whom nobody else is. Who was
 // that person is the one that they were. Where it can't be kept, the next one who asks is taken for the same.
-func (d *Desk) BePerson(ctx context.Context, who int) {
+func (d *Desk) BePerson(ctx context.Context, who int) { _ = d.note(ctx, who, "", "", nil) }
+
+// Led notes what whoever is here is led to on an airframe, as job/step, so that nobody else is led there too; as that person, see
+// [Desk.BePerson]. false: it is not kept, and others may be led there too.
+func (d *Desk) Led(ctx context.Context, who int, mark, step string) bool {
+	return d.note(ctx, who, mark, step, nil)
+}
+
+// Take has whoever is here do a step that somebody else is at or was to do. Both stay who they are: the last plan has it for the one from
+// now on, and what it has in the same sitting for the other one on the airframe too, unless they recorded something of it lately.
+// It returns the airframe as it is to them then.
+func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepReport) *workflow.State {
+	name, all := step.Job+"/"+step.Step.Name, s.TakesAll(step, d.Now())
+	_ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) })
+	taken := *d.Seated(s, 0)
+	d.Plan.Tell(&taken)
+	return &taken
+}
+
+// note keeps who whoever is here is, and where they are on the airframe of the mark; "": as before. take is done with its rows of the plan.
+func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int)) (kept bool) {
 	if d.Plan == nil {
-		return
+		return false
 	}
 	p, now, seat := d.Plan, d.Now(), d.seat()
 	by, had := seat.By, seat.Who
-	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) {
-		return
+	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) && take == nil && p.last.isAt(by, mark, step, now) {
+		return had > 0
 	}
 	release, err := wholefile.Lock(p.File)
 	if err != nil {
-		return
+		return false
 	}
 	defer release()
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.refresh()
-	had = p.last.who(by, now)
-	if who == 0 {
+	seat = workflow.Seat{By: by}
+	p.last.sit(&seat, p.People, now)
+	if had = seat.Who; who == 0 {
 		who = had
 	}
-	file, err := wholefile.Open(p.File)
-	if err != nil {
-		return
+	text := []byte("{}\n") // there is no plan
+	if file, err := wholefile.Open(p.File); err == nil {
+		text, err = io.ReadAll(io.LimitReader(file, mostPlan))
+		_ = file.Close()
+		if err != nil {
+			return false
+		}
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return false
 	}
-	text, err := io.ReadAll(io.LimitReader(file, mostPlan))
-	_ = file.Close()
 	first, rest, _ := bytes.Cut(text, []byte("\n"))
 	var next order
-	if err != nil || json.Unmarshal(first, &next) != nil {
-		return
+	if json.Unmarshal(first, &next) != nil {
+		return false
 	}
 	if next.Who == nil {
 		next.Who = map[string]person{}
 	}
 	for name, is := range next.Who {
-		if is.Who == who {
-			next.Who[name] = person{had, is.Since}
+		if name != by && is.Who == who {
+			is.Who = had
 		}
+		if take != nil && name != by && is.At[mark].Step == step {
+			delete(is.At, mark)
+		}
+		next.Who[name] = is
 	}
-	next.Who[by] = person{who, now}
+	at := next.Who[by].At
+	if mark != "" {
+		if at == nil {
+			at = map[string]place{}
+		}
+		for other, is := range at {
+			if now.Sub(is.Since) > workflow.Present {
+				delete(at, other)
+			}
+		}
+		at[mark] = place{step, now}
+	}
+	if take != nil {
+		take(next.Planned[mark], who)
+	}
+	next.Who[by] = person{who, now, at}
 	if first, err = json.Marshal(next); err == nil {
-		_ = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
+		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 			_, err := to.Write(append(append(first, '\n'), rest...))
 			return err
 		})
 	}
+	return err == nil
 }
 
 // sits reports whether it is kept that somebody is that person, and was there a moment ago.
 func (o *order) sits(by string, who int, now time.Time) bool {
 	is := o.Who[by]
 	return is.Who == who && now.Sub(is.Since) < workflow.Present/6
+}
+
+// isAt reports whether it is kept that somebody is there on an airframe, since a moment ago.
+func (o *order) isAt(by, mark, step string, now time.Time) bool {
+	at, known := o.Who[by].At[mark]
+	return mark == "" || known && at.Step == step && now.Sub(at.Since) < workflow.Present/6
 }
 
 // Is reports whether it is kept that whoever is here is that person of the last plan; 0: any.
@@ -153,4 +219,12 @@ func (p *Plan) shares(mark string, at time.Time) bool {
 	return slices.ContainsFunc(p.last.Planned[mark], func(is workflow.Planned) bool {
 		return len(is.Hands) > 0 && is.Begins.Sub(at) <= workflow.Soon && at.Before(is.Leave)
 	})
+}
+
+// People is how many people are at the bench, as far as that was said; 0: that was not.
+func (d *Desk) People() int {
+	if d.Plan == nil {
+		return 0
+	}
+	return d.Plan.People
 }

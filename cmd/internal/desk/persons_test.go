@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -12,7 +13,7 @@ import (
 // once all are somebody, whoever else comes is nobody.
 func TestWhoIsWhichPerson(t *testing.T) {
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
-	since := func(who int, ago time.Duration) person { return person{who, now.Add(-ago)} }
+	since := func(who int, ago time.Duration) person { return person{Who: who, Since: now.Add(-ago)} }
 	const sitting = workflow.SittingLength
 	for name, test := range map[string]struct {
 		people int
@@ -37,7 +38,7 @@ func TestWhoIsWhichPerson(t *testing.T) {
 			o.Planned["PL-02"] = []workflow.Planned{{Step: "cut", Hands: []int{1}}, {Step: "lift", Hands: []int{1, test.people}}}
 		}
 		seat := workflow.Seat{By: "ada"}
-		if o.sit(&seat, now); seat.Who != test.who || seat.Known != test.others {
+		if o.sit(&seat, 1, now); seat.Who != test.who || seat.Known != test.others {
 			t.Errorf("%s: person %d, others %b; want %d, %b", name, seat.Who, seat.Known, test.who, test.others)
 		}
 		here := 0
@@ -48,6 +49,30 @@ func TestWhoIsWhichPerson(t *testing.T) {
 		}
 		if seat.Here != here || (seat.Known != 0) != strings.Contains(seat.Names, " ben") {
 			t.Errorf("%s: here are %b, want %b; their names are %q", name, seat.Here, here, seat.Names)
+		}
+	}
+}
+
+// Without a plan for several, everybody who is there is another person, where so many are said to be there; and where they were led to is known,
+// the latest last, for as long as they are taken to be there.
+func TestWhoIsThereWithoutAPlan(t *testing.T) {
+	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	is := func(who, ago int, at ...string) person {
+		p := person{Who: who, Since: now.Add(-time.Duration(ago) * time.Minute), At: map[string]place{}}
+		for i, mark := range at {
+			p.At[mark] = place{"work/cut", now.Add(-time.Duration(ago+10*i) * time.Minute)}
+		}
+		return p
+	}
+	o := order{Who: map[string]person{"ada": is(2, 0, "PL-01"), "ben": is(1, 20, "PL-03", "PL-02"), "cleo": is(3, 61, "PL-04"), "dee": is(4, 55, "PL-05", "PL-06")}}
+	for hands, want := range map[int]string{
+		0: "0 0 []", 1: "0 0 []",
+		2: "5 11110 [4 PL-05 work/cut|1 PL-02 work/cut|1 PL-03 work/cut|2 PL-01 work/cut]",
+	} {
+		seat := workflow.Seat{By: "eve"}
+		o.sit(&seat, hands, now)
+		if got := fmt.Sprintf("%d %b [%s]", seat.Who, seat.Known, strings.ReplaceAll(seat.At, "\n", "|")); got != want {
+			t.Errorf("for %d people: %s, want %s", hands, got, want)
 		}
 	}
 }

@@ -23,9 +23,10 @@ import (
 // mean. What can't be read is passed over. What can't be written is followed all the same while the program runs, until somebody
 // writes the file.
 type Plan struct {
-	File  string
-	Hands int              // how many people there are, where that is said for now; 0: as many as the plan is for
-	Sits  func() time.Time // see [workflow.State.Sits]
+	File   string
+	Hands  int              // how many people there are, where that is said for now; 0: as many as the plan is for
+	People int              // how many people there are, where no plan is for several; 0 or 1: one
+	Sits   func() time.Time // see [workflow.State.Sits]
 
 	mu   sync.Mutex
 	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
@@ -183,6 +184,9 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	}
 	if next.Since == nil || next.Planned == nil {
 		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}, next.Who}
+	}
+	if workflow.PeopleOf(next.Planned) == 0 { // they were no persons of a plan
+		next.Who = nil
 	}
 	for _, s := range fleet {
 		next.Since[s.Airframe.Mark], next.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)

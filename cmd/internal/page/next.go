@@ -55,9 +55,12 @@ type Next struct {
 	Whose  string     `json:"-"`                    // whom the plan has the step for, of several, with the names that are known
 	Last   string     `json:"last_by,omitempty"`    // who else recorded something of the airframe a moment ago, where no plan tells them apart
 	LastAt time.Time  `json:"-"`
-	apart  bool       // the last plan tells several people apart
-	Alone  bool       `json:"-"` // several are there, and one of them makes safe what crashed
-	Asked  bool       `json:"-"` // others are at it, who are asked before it is begun all the same
+	apart  bool       // several people are told apart: by the last plan, or by what each of them was led to
+	// unplanned: somebody else is at the step whom no plan has it for
+	unplanned bool
+	noted     bool // nobody else is led to the step
+	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
+	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
 
 	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
 	Presses bool    `json:"-"`                         // the step can't wait for anything
@@ -126,12 +129,20 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated {
+	for _, is := range s.Minded(now) { // whoever else is there doesn't reach in
+		had := len(n.Harms)
+		n.Harms = sorting.Delete(n.Harms, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
+		if len(n.Harms) < had {
+			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+		}
+	}
+	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
-		n.ToldAlike(people)
+		n.ToldAlike(people, false)
 	}
+	n.unplanned = suggestion.Unplanned()
 	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
@@ -159,8 +170,10 @@ func takesWith(o *workflow.Overrun) string {
 	return ""
 }
 
-// ToldAlike says that so many people are at the bench: where no plan tells them apart, each of them is told the same step.
-func (n *Next) ToldAlike(people int) {
+// ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
+// whoever asks next, since it is kept that somebody was.
+func (n *Next) ToldAlike(people int, noted bool) {
+	n.noted = noted
 	n.Both = n.Both || people > 1
 	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
 }
@@ -212,6 +225,7 @@ type NextPlugged struct {
 	Mark string `json:"airframe"`
 	By   int    `json:"person,omitempty"` // of several by the plan, from 1; 0: who reads it
 	who  string // that is, in words
+	ends bool   // and ends it at once
 	Reason
 }
 
@@ -221,13 +235,16 @@ func NewPlugged(s *workflow.State, is workflow.Plugged) NextPlugged {
 	if is.By > 0 {
 		who, is.Remedy = s.Person(is.By), workflow.Remedy{}
 	}
-	return NextPlugged{is.Mark, is.By, who, newReason(is.Reason)}
+	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason)}
 }
 
 func (p *NextPlugged) caution(c *Clock) string {
 	who := "stay"
 	if p.By > 0 {
 		who = esc(p.who) + " stays"
+	}
+	if p.ends {
+		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), ReasonText(p.Reason.Reason, c))
 	}
 	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), ReasonText(p.Reason.Reason, c))
 }
@@ -372,7 +389,7 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
 	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
-		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
 		}
 	}
@@ -392,11 +409,13 @@ func (n *Next) Nothing(c *Clock) string {
 // left says who does a step that is for others, to stay clear of it, and what whoever asks does next.
 func (n *Next) left(c *Clock) string {
 	var l lines
-	is := " does it"
-	if n.Planned.After(c.Now) {
-		is += " at " + c.At(n.Planned)
+	is := " does it by the plan"
+	if n.unplanned {
+		is = " is at it"
+	} else if n.Planned.After(c.Now) {
+		is = " does it at " + c.At(n.Planned) + " by the plan"
 	}
-	l.add("**%s**%s by the plan: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
+	l.add("**%s**%s: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
 	for _, caution := range n.Step.Whole {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
@@ -404,6 +423,8 @@ func (n *Next) left(c *Clock) string {
 	l.item("Stay clear of %s until they say so.", esc(n.Mark))
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
+	} else if of == nil && n.unplanned {
+		l.add("\nTo plan who of you does what: `fettle plan`\n")
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
@@ -439,6 +460,9 @@ func (n *Next) late(c *Clock) string {
 	if n.Several {
 		same, plan = ": all of you are told the same step, so agree on who does it", "Plan: "
 	}
+	if n.Several && n.noted {
+		same = ": whoever asks next is led to something else"
+	}
 	if n.Outdated {
 		text, plan = append(text, "The plan no longer fits what was chosen"+same+"."), "Plan again: "
 	} else if n.Several {
@@ -472,7 +496,7 @@ func (n *Next) planned(c *Clock) string {
 	if n.Planned.Sub(c.Now) > workflow.Soon {
 		of = append(of, c.At(n.Planned))
 	}
-	if n.Whose != "" {
+	if n.Whose != "" && !n.unplanned {
 		of = append(of, esc(n.Whose))
 	}
 	if len(of) == 0 {

@@ -19,21 +19,26 @@ func TestThePlanNoLongerFits(t *testing.T) {
 	recorded := Next{Step: &Step{}, Last: "Ann", LastAt: clock.Now, Mark: "SK-01"}
 	for people, want := range map[int]bool{0: false, 1: false, 2: true} {
 		n := recorded
-		n.ToldAlike(people)
+		n.ToldAlike(people, false)
 		text := strings.Contains(n.Later(clock), "No plan says who of you does what: all of you are told the same step")
 		if text != want || !strings.Contains(n.Later(clock), "Ann recorded something of SK-01 at 19:00: ask them before you begin this too.") {
 			t.Errorf("for %d people: %s", people, n.Later(clock))
 		}
 	}
 	n := recorded
+	n.ToldAlike(2, true)
+	if text := n.Later(clock); !n.Several || strings.Contains(text, "told the same") || !strings.Contains(text, "No plan says who of you does what: whoever asks next is led to something else. Plan: `fettle plan`") {
+		t.Errorf("whoever asks next is told the same: %s", text)
+	}
+	n = recorded
 	n.Behind = 50
-	n.ToldAlike(2)
+	n.ToldAlike(2, false)
 	if text := n.Later(clock); strings.Count(text, "fettle plan") != 1 {
 		t.Errorf("how to plan is said more than once: %s", text)
 	}
 	n = recorded
 	n.apart = true
-	if n.ToldAlike(2); n.Several {
+	if n.ToldAlike(2, false); n.Several {
 		t.Error("a plan that tells two people apart is said not to")
 	}
 }

@@ -416,8 +416,10 @@ func (c *conversation) askTheirs(ctx context.Context, s *workflow.State, g workf
 		return err
 	}
 	c.take(s, *g.Step)
-	if len(g.Hands) == 1 {
-		c.who = g.Hands[0]
+	c.Desk.Take(ctx, s, g.Step)
+	for _, s := range c.states {
+		c.Desk.Plan.Tell(s)
+		c.Bench.follow(s)
 	}
 	return nil
 }

@@ -118,6 +118,7 @@ type conversation struct {
 	kept   place           // the step of the last answer: it is gone on with until it is done or put off
 	hands  []int           // who of several does the step at hand, by the plan
 	who    int             // of them answered last; 0: nobody knows
+	noted  bool            // nobody else is led to what is shown
 
 	planned  time.Time // when it was planned last; zero: not in this sitting
 	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
@@ -286,8 +287,8 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
-	if suggestion.Becomes > 0 {
-		c.Desk.BePerson(ctx, suggestion.Becomes)
+	if r := suggestion.Step; r != nil && !suggestion.Theirs && !suggestion.Asked {
+		c.noted = c.Desk.Led(ctx, suggestion.Becomes, c.mark, r.Job+"/"+r.Step.Name)
 	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {
@@ -318,6 +319,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.hands = suggestion.Hands
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
+	next.ToldAlike(c.Desk.People(), c.noted)
 	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
 	c.toEnd(s, next, suggestion.Step)
 	if suggestion.Step == nil {

@@ -1,0 +1,240 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"fettle/steps/lists"
+	"fettle/steps/sorting"
+	"fettle/workflow/journal"
+)
+
+// This file knows who of several is at what no plan has for anybody: there is none, it goes by another choice, or it has nothing of the airframe.
+
+// numberOf is who of those at the bench somebody is by name; 0: nobody.
+//
+//go:noinline
+func (s *State) numberOf(by string) int {
+	for who := 1; who <= MostHands; who++ {
+		if s.seat.Here>>who&1 == 1 && lists.Contains(strings.Split(s.seat.Names, "\n"), fmt.Sprint(who, " ", by)) {
+			return who
+		}
+	}
+	return 0
+}
+
+// lastAt is who recorded something of an airframe last, if they are still at the bench: one of the others, or whoever sits here; 0: nobody is
+// known to be.
+//
+//go:noinline
+func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
+	if len(of.Entries) == 0 {
+		return 0, false
+	}
+	last := &of.Entries[len(of.Entries)-1]
+	if age := now.Sub(last.Recorded); age < 0 || age > Present {
+		return 0, false
+	}
+	if last.By == s.seat.By {
+		return s.seat.Who, true
+	}
+	return s.numberOf(last.By), false
+}
+
+// ledTo is who was led to a step last, and is still there; 0: nobody.
+//
+//go:noinline
+func (s *State) ledTo(mark string, r *StepReport) (by int) {
+	for _, line := range strings.Split(s.seat.At, "\n") {
+		if at := strings.SplitN(line, " ", 2); len(at) == 2 && at[1] == mark+" "+r.Job+"/"+r.Step.Name {
+			by, _ = strconv.Atoi(at[0])
+		}
+	}
+	return by
+}
+
+// goesOn is who else goes on with the airframe: they recorded something of it last, and were not led elsewhere since. Nobody leaves what is
+// plugged in.
+func (s *State) goesOn(now time.Time) int {
+	who, me := s.lastAt(s, now)
+	if me || who == 0 {
+		return 0
+	}
+	last := ""
+	for _, line := range strings.Split(s.seat.At, "\n") {
+		if at := strings.Split(line, " "); len(at) == 3 && at[0] == fmt.Sprint(who) {
+			last = at[1]
+		}
+	}
+	if last != "" && last != s.Airframe.Mark && len(s.pluggedIn(now)) == 0 {
+		return 0
+	}
+	return who
+}
+
+// Minded is what is guarded on the airframe, or on another one of the bench, and stands so, such as a battery that is plugged in, where one
+// person of several is named who minds it, and that is not whoever sits here: who recorded something of that airframe last, as all are told. What
+// stands so since an earlier sitting is minded by nobody.
+func (s *State) Minded(now time.Time) (all []Plugged) {
+	for n := -1; n < len(s.others) && s.seat.Here != 0; n++ {
+		of := s
+		if n >= 0 {
+			of = s.others[n]
+		}
+		who, me := s.lastAt(of, now)
+		if me || who == 0 {
+			continue
+		}
+		for _, is := range of.standing(now, now) {
+			if !is.bench && of.isGuarded(is.is) && now.Sub(is.At) <= SittingLength && (is.wreck || !of.forgotten(is, now)) {
+				all = append(all, Plugged{of.Airframe.Mark, who, is.Reason, is.wreck})
+			}
+		}
+	}
+	return all
+}
+
+// besideOthers is what is suggested where no plan says whose it is, and others are at the bench: not what one of them was led to, or goes on
+// with, nor what can't be done beside that. Nothing is done beside what is plugged in, or crashed.
+func (s *State) besideOthers(g Suggestion, now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {
+	me, plan := s.seat.Who, g.planned
+	free := func(r *StepReport) bool { of := planOf(r, plan); return of == nil || len(of.Hands) == 0 }
+	claimed := func(of *State, r *StepReport) bool { return at != nil && at(of, r) }
+	plugged := len(s.pluggedIn(now)) > 0
+	had := func(r *StepReport) int { // by the plan that goes by another choice
+		if of := planOf(r, s.Planned); g.Outdated && !plugged && of != nil && len(of.Hands) == 1 && of.Begins.Sub(now) <= Soon && (of.Hands[0] == me || s.seat.Here>>of.Hands[0]&1 == 1) {
+			return of.Hands[0]
+		}
+		return 0
+	}
+	isAt := func(r *StepReport) int {
+		if by := s.ledTo(s.Airframe.Mark, r); by > 0 {
+			return by
+		}
+		return had(r)
+	}
+	var lead *StepReport
+	goesOn := s.goesOn(now)
+	if goesOn > 0 && indexOf(g.meanwhile, func(r *StepReport) bool { return r.AtHand() && isAt(r) == goesOn }) < 0 {
+		lead = s.Unshared().suggest(now, nil, func(of *State, r *StepReport) bool {
+			by := s.ledTo(of.Airframe.Mark, r)
+			if of.Airframe.Mark == s.Airframe.Mark {
+				by = isAt(r)
+			}
+			return claimed(of, r) || by != 0 && by != goesOn
+		}, planned).Step
+	}
+	who := func(r *StepReport) int {
+		if !free(r) || !r.AtHand() {
+			return 0
+		}
+		if by := isAt(r); by > 0 {
+			return by
+		}
+		if lead != nil && lead.Job == r.Job && lead.Step.Name == r.Step.Name {
+			return goesOn
+		}
+		return 0
+	}
+	var held *StepReport
+	by := 0
+	alone := s.suggest(now, putOff, func(of *State, r *StepReport) bool {
+		if claimed(of, r) {
+			return true
+		}
+		if of.Airframe.Mark != s.Airframe.Mark {
+			is := s.ledTo(of.Airframe.Mark, r)
+			return is != 0 && is != me
+		}
+		is := who(r)
+		if is == 0 || is == me {
+			return false
+		}
+		if held == nil || g.Step.Job == r.Job && g.Step.Step.Name == r.Step.Name {
+			copied := *r
+			held, by = &copied, is
+		}
+		return true
+	}, planned)
+	if held == nil {
+		return alone
+	}
+	g.held, g.heldBy = held, by
+	alone.held, alone.heldBy = held, by
+	first := s.GoTo(g, *held, now)
+	first.ForOthers, first.Theirs = s.forOthers(me, &first, now)
+	switch is := who(g.Step); {
+	case (is == 0 || is == me) && g.Presses:
+		return alone
+	case !first.Theirs && is == by:
+		return g
+	case alone.Step != nil && me > 0 && who(alone.Step) == me: // they were led to it, or took it over
+		return alone
+	case alone.Step == nil, first.AtOnce, plugged, len(s.wrecked(now)) > 0:
+		first.Mine = s.mine(&first, now)
+		return first
+	}
+	return alone
+}
+
+// handed is a plan as it has what is later than [Soon] for whoever recorded something of the airframe last, and is at the bench, while
+// something is plugged in: they go on before the plan does, and nobody else goes there.
+func (s *State) handed(planned []Planned, now time.Time) []Planned {
+	who, _ := s.lastAt(s, now)
+	if who == 0 || s.seat.Here == 0 || PeopleOf(s.Plans) == 0 || len(s.pluggedIn(now)) == 0 {
+		return planned
+	}
+	planned = slices.Clone(planned)
+	for i := range planned {
+		if p := &planned[i]; len(p.Hands) == 1 && p.Begins.Sub(now) > Soon {
+			p.Hands = []int{who}
+		}
+	}
+	return planned
+}
+
+// inTime reports whether whoever recorded something of the airframe last is led to a step that needs what is hot, on or plugged in, and there is
+// time for that in this sitting, and to end it then, while others are at the bench.
+func (s *State) inTime(r *StepReport, is *hotThing, now time.Time) bool {
+	who, _ := s.lastAt(s, now)
+	by := s.sits(now)
+	return who > 0 && s.seat.Here != 0 && r != nil && !by.IsZero() && !now.Add(s.takes(r, planOf(r, s.Planned))+s.toEnd(is.is, r.Step.Name)).After(by)
+}
+
+// wrecked is what is on or plugged in since the airframe crashed.
+func (s *State) wrecked(now time.Time) []*hotThing {
+	return sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !is.wreck })
+}
+
+// ToldApart reports whether others are known to be at the bench, so that nobody is led to what one of them is at, also where no plan says so.
+func (s *State) ToldApart() bool { return s.seat.Here != 0 }
+
+// Unplanned reports whether somebody else is at the step whom no plan has it for.
+func (g *Suggestion) Unplanned() bool { return g.held != nil && len(g.Hands) > 0 && g.Planned.IsZero() }
+
+// TakesAll reports whether whoever takes over a step that the last plan has for others goes on with what it has for them there in that
+// sitting: none of them recorded something of the airframe lately.
+func (s *State) TakesAll(r *StepReport, now time.Time) bool {
+	of := planOf(r, s.Planned)
+	return of != nil && !journal.Any(s.Entries, func(e journal.Entry) bool {
+		return now.Sub(e.Recorded) <= Present && lists.Contains(of.Hands, s.numberOf(e.By))
+	})
+}
+
+// Hand gives a planned step, as job/step, to one of several, from those who were to do it alone; all: and what is planned in the same sitting for them.
+func Hand(planned []Planned, step string, who int, all bool) {
+	i := slices.IndexFunc(planned, func(p Planned) bool { return p.Job+"/"+p.Step == step })
+	if i < 0 || len(planned[i].Hands) != 1 {
+		return
+	}
+	of := planned[i]
+	for i := range planned {
+		p := &planned[i]
+		if len(p.Hands) == 1 && p.Hands[0] == of.Hands[0] && (p.Job+"/"+p.Step == step || all && p.Leave.Equal(of.Leave)) {
+			p.Hands = []int{who}
+		}
+	}
+}
