@@ -604,7 +604,7 @@ func (c *scheduler) warmed(p plan.Problem) []int {
 func (c *scheduler) stillAt(t *task, from int, starts []int) int {
 	at := -1
 	for i := range c.tasks {
-		if is := &c.tasks[i]; is.again != "" && c.same(is) == c.same(t) && starts[i] >= from && (at < 0 || starts[i] < at) {
+		if is := &c.tasks[i]; is.again == t.again && is.of == t.of && is.job.ID == t.job.ID && is.step.Name == t.step.Name && starts[i] >= from && (at < 0 || starts[i] < at) {
 			at = starts[i]
 		}
 	}
