@@ -145,3 +145,31 @@ func TestWhatIsColdByAnotherRecord(t *testing.T) {
 		}
 	}
 }
+
+// What somebody else heated a moment ago is theirs to end, whatever is next there; not a while later, in another sitting, or for whoever
+// heated it and is led to other work.
+func TestWhatSomebodyElseJustHeated(t *testing.T) {
+	hot, here := lit(t), working(t, one("tidy", plain("tidy")))
+	hot.done("iron-hot")
+	here.state.Airframe.Mark = "PL-02"
+	again := *hot
+	again.after(24 * time.Hour)
+	again.must(Note{Text: "swept"})
+	for _, test := range []struct {
+		name   string
+		there  *bench
+		by     string
+		minute int
+		want   int
+	}{
+		{"just now", hot, "Ann", 10, 0},
+		{"a while ago", hot, "Ann", 11, 1},
+		{"by whoever reads it", hot, "builder", 1, 1},
+		{"in another sitting, and they are there", &again, "Ann", 1, 1},
+	} {
+		s := here.state.Seated(Seat{By: test.by}).Beside([]*State{test.there.state})
+		if got, _ := standsBeside(s, test.there.now.Add(minutesOf(test.minute))); len(got) != test.want {
+			t.Errorf("%s: %v is ended, want %d", test.name, textsOf(got), test.want)
+		}
+	}
+}
