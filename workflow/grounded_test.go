@@ -66,3 +66,32 @@ func TestNothingComesBeforeTheCheckAfterAHardLanding(t *testing.T) {
 	b.done("look-from-afar")
 	b.next("feel-for-heat", "")
 }
+
+// What comes before a flight and was begun before the airframe was damaged leads on: first to the repair, to its end, and then back to
+// before it was begun, since the release that it waits for waits for it. Then it is released.
+func TestACheckThatWasBegunBeforeACrashLeadsOn(t *testing.T) {
+	b := grounded(t)
+	b.done("walk-round", "take-off-propeller", "try-range")
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "tail", Severity: steps.Cosmetic}}})
+	leads := func(step string, want RemedyKind, name string) (r Reason) {
+		t.Helper()
+		for _, r = range b.step(step).Reasons {
+			if strings.HasPrefix(r.Text, "it comes before a flight") {
+				break
+			}
+		}
+		if r.Remedy.Kind != want || r.Remedy.Name != name {
+			t.Fatalf("%+v, want %s %s", r, want, name)
+		}
+		return r
+	}
+	leads("plug", ToPlanRepair, "")
+	mend := &steps.Procedure{Name: "mend", Title: "Mend it", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{one("mend", plain("glue-it"))}}
+	b.docs.Procedures["sha256:mend"] = mend
+	b.must(Start{Procedure: mend, Digest: "sha256:mend", Sheet: b.docs.Sheets["sha256:powered"], SheetDigest: "sha256:powered", Damages: []string{"D1"}})
+	leads("plug", ToFinish, "mend")
+	b.done("glue-it")
+	b.refused(GiveRelease{}, ByState)
+	b.must(Undo{Position: leads("plug", ToBeginAgain, "flight").Remedy.Entry, Reason: "begun before the crash"})
+	b.must(Undo{Position: leads("walk-round", ToBeginAgain, "flight").Remedy.Entry, Reason: "begun before the crash"}, GiveRelease{})
+}

@@ -168,7 +168,7 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 	case repaired:
 		return nil
 	case by != "":
-		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by)}
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by), Remedy: s.remedy(Remedy{Kind: ToFinish, Name: by})}
 	}
 	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
@@ -509,27 +509,40 @@ func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 	due := s.dueToFly(at)
 	if i := slices.IndexFunc(due, func(r Reason) bool { return !r.Remedy.IsZero() }); i >= 0 {
 		remedy = due[i].Remedy
+	} else if i := slices.IndexFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == p.Name && s.Open(j, at) }); i >= 0 { // the release waits for it too
+		remedy.Kind, remedy.Name, remedy.Entry = ToBeginAgain, p.Name, s.Jobs[i].Position
+		if work := s.workIn(s.Jobs[i].ID); len(work) > 0 {
+			remedy.Entry = work[0]
+		}
 	}
 	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: remedy}
 }
 
 // heldFromFlight says why a step of a check that comes before a flight waits, where something is plugged in or on for it: the airframe is
-// grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait.
+// grounded by more than open jobs, or by those, but for other such checks. What ends that, or measures a gate, does not wait; but once
+// nothing but the check itself keeps the release from it, nothing of it is done that would be taken back.
 func (s *State) heldFromFlight(j *Job, step *steps.Step, at time.Time) (grounded *Reason, open []Reason) {
 	live := func(is steps.Setting) bool { return s.isGuarded(is) }
-	if j.Procedure.Flight == "" || len(step.Gates) > 0 || !steps.AnySetting(step.Sets, live) && !steps.AnySetting(s.NeedsAt(j, *step, at), live) ||
+	if j.Procedure.Flight == "" {
+		return nil, nil
+	}
+	grounded = s.notToFly(j.Procedure, at)
+	if len(step.Gates) > 0 || !steps.AnySetting(step.Sets, live) && !steps.AnySetting(s.NeedsAt(j, *step, at), live) ||
 		steps.AnySetting(step.Sets, func(is steps.Setting) bool {
 			def, _ := s.Sheet.Condition(is.Condition)
 			return def.Guarded != "" && !live(is)
 		}) {
-		return nil, nil
+		if grounded == nil || grounded.Remedy.Kind != ToBeginAgain {
+			return nil, nil
+		}
+		return grounded, nil
 	}
 	for _, other := range s.OpenJobs(at) {
 		if other.Procedure.Flight == "" {
 			open = append(open, Reason{Because: ByState, Text: fmt.Sprintf("it comes before a flight, and %s is grounded: job %s is open", s.Airframe.Mark, other.ID), Remedy: s.remedy(Remedy{Kind: ToFinish, Name: other.ID})})
 		}
 	}
-	return s.notToFly(j.Procedure, at), open
+	return grounded, open
 }
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun

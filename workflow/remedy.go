@@ -36,6 +36,7 @@ const (
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate
 	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
+	ToBeginAgain    RemedyKind = "begin-check-again"   // Entry, Name: a check before a flight that is open since before it was grounded: take it back
 	ToGiveReason    RemedyKind = "give-reason"         // why it is taken back
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
 	ToSetBenchClock RemedyKind = "set-bench-clock"     // of this bench, or of the other one

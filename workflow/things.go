@@ -328,11 +328,7 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 func (s *State) leftToRepair(set steps.Setting, repairing bool, at time.Time) *Reason {
 	for _, d := range s.OpenDamages(at) {
 		if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
-			do := Remedy{Kind: ToPlanRepair}
-			if by != "" {
-				do = Remedy{Kind: ToFinish, Name: by}
-			}
-			return &Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)}
+			return &Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.unrepaired(d, at).Remedy}
 		}
 	}
 	return nil

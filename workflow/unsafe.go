@@ -20,8 +20,8 @@ func (s *State) Unsafe(now time.Time) *Reason {
 	if r.Remedy.Kind != ToStart && s.led(jobs, now) {
 		return nil
 	}
-	safe, in := s.unstatedSafe(jobs, now)
-	if in || len(safe) == 0 {
+	safe := s.unstatedSafe(jobs, now)
+	if len(safe) == 0 || slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool { return is.wreck }) {
 		return nil
 	}
 	if r.Remedy.Kind == ToPlanRepair {
@@ -38,9 +38,8 @@ func (s *State) led(jobs []*Job, now time.Time) bool {
 	return s.Unchecked(now) != nil || slices.ContainsFunc(jobs, func(j *Job) bool { return turns[j.ID] > 0 && j.Position > unplanned[len(unplanned)-1].Position })
 }
 
-// unstatedSafe is how what is guarded on the airframe is when it is safe, where nobody said since it was damaged how it stands; in: it
-// stood otherwise then, by what was said last.
-func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting, in bool) {
+// unstatedSafe is how what is guarded on the airframe is when it is safe, where nobody said since it was damaged how it stands.
+func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting) {
 	making := slices.ContainsFunc(jobs, (*Job).makes)
 	for i := range s.Sheet.Conditions {
 		def := &s.Sheet.Conditions[i]
@@ -48,9 +47,9 @@ func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting, 
 		if def.Guarded == "" || def.Bench || k < 0 || s.Holds(def.Name, now) != "" || making && len(s.said[def.Name]) == 0 { // it has none yet
 			continue
 		}
-		safe, in = append(safe, steps.Setting{Condition: def.Name, State: def.States[k]}), in || s.crashedWith(def, now)
+		safe = append(safe, steps.Setting{Condition: def.Name, State: def.States[k]})
 	}
-	return safe, in
+	return safe
 }
 
 // madeSafeSo is in which order what is guarded is made safe, in words: the other way round than the sheet has it, which is as it is set,
@@ -104,7 +103,7 @@ func (s *State) keeps(r *StepReport, now time.Time) *Reason {
 	}
 	jobs := s.OpenJobs(now)
 	if turns := s.turns(jobs, now); len(turns) > 0 && turns[r.Job] == 0 {
-		if safe, _ := s.unstatedSafe(jobs, now); len(safe) > 0 {
+		if len(s.unstatedSafe(jobs, now)) > 0 {
 			return &Reason{Because: ByDamage, Text: s.Airframe.Mark + " is made safe first", Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
 		}
 	}

@@ -18,12 +18,12 @@ func flown(t *testing.T, order ...string) *bench {
 		kit.Conditions = append(kit.Conditions, steps.Condition{Name: name, States: states, Guarded: states[1]})
 	}
 	set := func(name, to string) []steps.Setting { return []steps.Setting{{Condition: name, State: to}} }
-	plug, pull, mount, unmount := plain("plug"), plain("pull"), plain("mount"), plain("unmount")
-	plug.Sets, pull.Sets, mount.Sets, unmount.Sets = set("battery", "in"), set("battery", "out"), set("propeller", "on"), set("propeller", "off")
-	mount.Needs, unmount.Needs = set("battery", "out"), set("battery", "out")
+	plug, pull, mount := plain("plug"), plain("pull"), plain("mount")
+	plug.Sets, pull.Sets, mount.Sets = set("battery", "in"), set("battery", "out"), set("propeller", "on")
+	mount.Needs = set("battery", "out")
 	throws := plain("throws")
 	throws.Needs = set("battery", "in")
-	b := workingOn(t, kit, one("power", mount, plug, plain("try"), pull, unmount), one("later", throws), one("bare", plain("sand")))
+	b := workingOn(t, kit, one("power", mount, plug, plain("try"), pull), one("later", throws), one("bare", plain("sand")))
 	b.docs.Procedures["sha256:work"].Kind = steps.Build
 	b.state = b.replay(b.state.Entries)
 	b.must(setting("battery", "out"), setting("propeller", "off"))
@@ -57,6 +57,10 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 		"looked over since":    {acts: func(b *bench) { b.must(crash); begin(b) }},
 		"begun before it":      {acts: func(b *bench) { begin(b); b.must(crash) }, do: ToRepair, want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
 		"damaged on the check": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}); begin(b); b.must(crash) }},
+		"crashed with its propeller on": {acts: func(b *bench) { b.done("mount"); b.must(crash) }, do: ToRepair,
+			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
+		"crashed plugged in, and pulled since": {acts: func(b *bench) { b.done("mount", "plug"); b.must(crash, setting("battery", "out")) }, do: ToRepair,
+			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: propeller: off"},
 		"landed hard": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}) }, do: ToStart,
 			want: "look is due after the hard landing, and PL-01 is not made safe: battery: out, then propeller: off"},
 	} {

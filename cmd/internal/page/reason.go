@@ -167,6 +167,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + " --mixed " + Blank
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+	case workflow.ToBeginAgain:
+		return "take back what there is of it, and begin " + r.Name + " anew once " + r.Mark + " is released", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetBenchClock:
