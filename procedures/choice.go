@@ -39,7 +39,7 @@ func optionValue() *either[*steps.Option] {
 
 // answers are the answers of a choice, by their names.
 func answers(one string) *named[steps.Option] {
-	return &named[steps.Option]{one: one, name: func(o *steps.Option) *string { return &o.Name }, is: whole(optionValue())}
+	return &named[steps.Option]{one: one, is: whole(optionValue())}
 }
 
 // optionsValue is the options of a sheet: by its name a plain one with its title,

@@ -20,16 +20,16 @@ func geometryKeys() *mapping[*steps.Geometry] {
 		{"source", optional, field(func(g *g) *string { return &g.Source }, &textValue{prose}),
 			"where its figures come from", "the design's own"},
 		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, &named[steps.Surface]{
-			one: "the surface", name: func(s *steps.Surface) *string { return &s.Name }, is: whole(surfaceKeys())}),
+			one: "the surface", is: whole(surfaceKeys())}),
 			"the wing, the tail and the fins", "main-wing"},
 		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, &named[steps.Body]{
-			one: "the body", name: func(b *steps.Body) *string { return &b.Name }, is: whole(bodyKeys())}),
+			one: "the body", is: whole(bodyKeys())}),
 			"the outlines in plan of the other zones: pod, booms, battery", "pod"},
 		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, &named[steps.Control]{
-			one: "the control", name: func(c *steps.Control) *string { return &c.Name }, is: whole(controlKeys())}),
+			one: "the control", is: whole(controlKeys())}),
 			"the control surfaces", "# elevator"},
 		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, &named[steps.Component]{
-			one: "the part", name: func(p *steps.Component) *string { return &p.Name }, is: whole(componentKeys())}),
+			one: "the part", is: whole(componentKeys())}),
 			"the parts table: all that is weighed, of which the balance is computed", "camera"},
 		{"battery", optional, field(func(g *g) *steps.Travel { return &g.Battery }, travelKeys()),
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},

@@ -376,28 +376,33 @@ func (l *list[V]) read(r *reader, n *node, what string, to *[]V) {
 
 func (l *list[V]) write(from *[]V) *node {
 	n := &node{Kind: listNode}
-	for i := range *from {
-		n.Content = append(n.Content, l.is.write(&(*from)[i]))
-	}
+	each(from, func(_ reflect.Value, v any) { n.Content = append(n.Content, l.is.keys.write(v)) })
 	return unlessEmpty(n)
 }
 
 func (l *list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 
-// Named is a mapping whose keys are names that the author chooses.
+// Named is a mapping whose keys are names that the author chooses. In what the program keeps that is the first field of each.
 type named[V any] struct {
-	one  string // in faults: the gate
-	name func(*V) *string
-	is   part
+	one string // in faults: the gate
+	is  part
 }
 
 func (m *named[V]) read(r *reader, n *node, what string, to *[]V) {
-	r.named(n, what, m.one, func(name string, v *node) {
+	r.namedTo(n, what, m.one, m.is, to)
+}
+
+// namedTo is the reading of [named] of all types.
+//
+//go:noinline
+func (r *reader) namedTo(n *node, what, one string, is part, to any) {
+	r.named(n, what, one, func(name string, v *node) {
 		lengthen(to, len(n.Content)/2)
-		last := &(*to)[len(*to)-1]
-		*m.name(last) = name
+		all := reflect.ValueOf(to).Elem()
+		last := all.Index(all.Len() - 1)
+		last.Field(0).SetString(name)
 		if v != nil {
-			m.is.read(r, v, m.one+" "+name, last)
+			is.read(r, v, one+" "+name, last.Addr().Interface())
 		}
 	})
 }
@@ -412,6 +417,15 @@ func lengthen(list any, room int) {
 		v.Grow(min(room, mostSteps))
 	}
 	v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
+}
+
+// each goes through the list that it points to, with a pointer to each element.
+//
+//go:noinline
+func each(list any, one func(of reflect.Value, v any)) {
+	for all, i := reflect.ValueOf(list).Elem(), 0; i < all.Len(); i++ {
+		one(all.Index(i), all.Index(i).Addr().Interface())
+	}
 }
 
 // named calls each for every name of a mapping, with nil for one that is empty.
@@ -436,12 +450,14 @@ func (r *reader) named(n *node, what, one string, each func(name string, v *node
 	})
 }
 
-func (m *named[V]) write(from *[]V) *node {
+func (m *named[V]) write(from *[]V) *node { return namedFrom(m.is, from) }
+
+//go:noinline
+func namedFrom(is part, from any) *node {
 	n := &node{Kind: mappingNode}
-	for i := range *from {
-		one := &(*from)[i]
-		n.Content = append(n.Content, scalar(*m.name(one)), m.is.write(one))
-	}
+	each(from, func(of reflect.Value, v any) {
+		n.Content = append(n.Content, scalar(of.Field(0).String()), is.write(v))
+	})
 	return unlessEmpty(n)
 }
 

@@ -121,7 +121,7 @@ func (v *functionOf) is() part {
 	switch {
 	case v.Stations:
 		return field(func(r *r) *[]measuring.Station { return &r.Stations }, &stationsValue{v.Function, named[measuring.Station]{
-			one: "the scale", name: func(s *measuring.Station) *string { return &s.Point }, is: whole(stationKeys())}})
+			one: "the scale", is: whole(stationKeys())}})
 	case !v.Run:
 		return field(of, &pointsValue{v.Function, namesValue{to: point}})
 	}

@@ -38,24 +38,24 @@ func sheetKeys() *mapping[*steps.Sheet] {
 				"is a choice: an airframe has exactly one of them, and the build has a step with `choose` for it",
 			"rudder: A moving rudder\nnose:\n  blunt-nose: A nose of soft foam\n  long-nose: {title: A long nose, why: It takes a camera.}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, &named[steps.Condition]{
-			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: whole(conditionKeys())}),
+			one: "the condition", is: whole(conditionKeys())}),
 			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
 		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, &named[steps.Adhesive]{
-			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: whole(adhesiveKeys())}),
+			one: "the adhesive", is: whole(adhesiveKeys())}),
 			"what joints are coated with", "contact"},
 		{"tools", optional, field(func(s *s) *[]steps.Tool { return &s.Tools }, &named[steps.Tool]{
-			one: "the tool", name: func(t *steps.Tool) *string { return &t.Name }, is: whole(toolKeys())}),
+			one: "the tool", is: whole(toolKeys())}),
 			"what steps are done with", "knife"},
 		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, &named[steps.Gauge]{
-			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: whole(gaugeKeys())}),
+			one: "the gauge", is: whole(gaugeKeys())}),
 			"what readings are taken with", "caliper"},
 		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
 			"the drive and its battery", ""},
 		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, &named[steps.Gate]{
-			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: whole(gateKeys())}),
+			one: "the gate", is: whole(gateKeys())}),
 			"the measurements with limits", "spar-depth"},
 		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, &named[steps.Equipment]{
-			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: whole(equipmentKeys())}),
+			one: "the equipment", is: whole(equipmentKeys())}),
 			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
 		{"geometry", optional, field(func(s *s) *steps.Geometry { return &s.Geometry }, geometryKeys()),
 			"where everything lies and what it weighs, by which balance and flight are computed", ""},

@@ -30,7 +30,7 @@ func triageKeys() *mapping[*steps.Triage] {
 		{"about", optional, field(func(t *t) *string { return &t.About }, &textValue{prose}),
 			"what to know about the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, &named[steps.Finding]{
-			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: whole(findingKeys())}),
+			one: "the finding", is: whole(findingKeys())}),
 			"what can be seen", "cracked"},
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, &list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),

@@ -198,8 +198,7 @@ func originKeys() *mapping[*steps.Origin] {
 		{"document", ours, field(func(o *o) *string { return &o.Document }, &textValue{}), "digest of the file", ""},
 		{"step", ours, field(func(o *o) *string { return &o.Step }, &textValue{}), "its name there, as written", ""},
 		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, &named[steps.Word]{
-			one: "the word", name: func(w *steps.Word) *string { return &w.Name },
-			is: field(func(w *steps.Word) *string { return &w.Is }, &textValue{})}), "filled in", ""},
+			one: "the word", is: field(func(w *steps.Word) *string { return &w.Is }, &textValue{})}), "filled in", ""},
 	}}
 }
 

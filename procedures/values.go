@@ -478,16 +478,21 @@ type rangeValue[P any] struct {
 
 func (v *rangeValue[P]) read(r *reader, n *node, what string, to P) {
 	low, high := v.ends(to)
+	r.limits(n, what, v.unit, low, high)
+}
+
+// limits reads the ends of a range; unit "": of any dimension, the same for both.
+func (r *reader) limits(n *node, what string, unit quantity.Dimension, low, high *quantity.Quantity) {
 	if n.Kind == textNode {
 		var err error
-		switch *low, *high, err = quantity.ParseLimits(n.Value, v.unit); {
+		switch *low, *high, err = quantity.ParseLimits(n.Value, unit); {
 		case err != nil:
 			r.fault(n, "%s: %v", what, err)
 		case low.Cmp(*high) == 0:
 			r.stricter(n, "%s: the limits leave no room, %s is not less than %s", what, low, high)
 		}
 		if err == nil {
-			r.clear(n, what, v.unit)
+			r.clear(n, what, unit)
 		}
 		return
 	}
@@ -498,8 +503,8 @@ func (v *rangeValue[P]) read(r *reader, n *node, what string, to P) {
 		r.fault(n, "%s must be two limits, the lower and the upper: [3.5 mm, 4.5 mm], or a size with its tolerance: 4 mm ± 0.5 mm", what)
 		return
 	}
-	*low = r.amount(n.Content[0], what, v.unit)
-	want := v.unit
+	*low = r.amount(n.Content[0], what, unit)
+	want := unit
 	if want == "" && !low.IsZero() {
 		want = low.Dimension()
 	}

@@ -3,7 +3,6 @@ package workflow
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -47,29 +46,22 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 // ledTo is who was led to a step last, and is still there; 0: nobody.
 //
 //go:noinline
-func (s *State) ledTo(mark string, r *StepReport) (by int) {
-	for _, line := range strings.Split(s.seat.At, "\n") {
-		if at := strings.SplitN(line, " ", 2); len(at) == 2 && at[1] == mark+" "+r.Job+"/"+r.Step.Name {
-			by, _ = strconv.Atoi(at[0])
-		}
+func (s *State) ledTo(mark string, r *StepReport) int {
+	if i := strings.LastIndex(s.seat.At+"\n", " "+mark+" "+r.Job+"/"+r.Step.Name+"\n"); i > 0 {
+		return int(s.seat.At[i-1] - '0')
 	}
-	return by
+	return 0
 }
 
 // goesOn is who else goes on with the airframe: they recorded something of it last, and were not led elsewhere since. Nobody leaves what is
 // plugged in.
+//
+//go:noinline
 func (s *State) goesOn(now time.Time) int {
 	who, me := s.lastAt(s, now)
-	if me || who == 0 {
-		return 0
-	}
-	last := ""
-	for _, line := range strings.Split(s.seat.At, "\n") {
-		if at := strings.Split(line, " "); len(at) == 3 && at[0] == fmt.Sprint(who) {
-			last = at[1]
-		}
-	}
-	if last != "" && last != s.Airframe.Mark && len(s.pluggedIn(now)) == 0 {
+	at := "\n" + s.seat.At
+	i := strings.LastIndex(at, fmt.Sprint("\n", who, " "))
+	if me || i >= 0 && !strings.HasPrefix(at[i+3:], s.Airframe.Mark+" ") && len(s.pluggedIn(now)) == 0 {
 		return 0
 	}
 	return who
@@ -100,65 +92,41 @@ func (s *State) Minded(now time.Time) (all []Plugged) {
 // besideOthers is what is suggested where no plan says whose it is, and others are at the bench: not what one of them was led to, or goes on
 // with, nor what can't be done beside that. Nothing is done beside what is plugged in, or crashed.
 func (s *State) besideOthers(g Suggestion, now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {
-	me, plan := s.seat.Who, g.planned
-	free := func(r *StepReport) bool { of := planOf(r, plan); return of == nil || len(of.Hands) == 0 }
-	claimed := func(of *State, r *StepReport) bool { return at != nil && at(of, r) }
-	plugged := len(s.pluggedIn(now)) > 0
-	had := func(r *StepReport) int { // by the plan that goes by another choice
-		if of := planOf(r, s.Planned); g.Outdated && !plugged && of != nil && len(of.Hands) == 1 && of.Begins.Sub(now) <= Soon && (of.Hands[0] == me || s.seat.Here>>of.Hands[0]&1 == 1) {
-			return of.Hands[0]
+	me, plan, outdated, plugged := s.seat.Who, g.planned, g.Outdated, len(s.pluggedIn(now)) > 0
+	goesOn := s.goesOn(now)
+	var lead, held *StepReport
+	by := 0
+	who := func(r *StepReport) int {
+		if of := planOf(r, plan); of != nil && len(of.Hands) > 0 || !r.AtHand() {
+			return 0
 		}
-		return 0
-	}
-	isAt := func(r *StepReport) int {
 		if by := s.ledTo(s.Airframe.Mark, r); by > 0 {
 			return by
 		}
-		return had(r)
-	}
-	var lead *StepReport
-	goesOn := s.goesOn(now)
-	if goesOn > 0 && indexOf(g.meanwhile, func(r *StepReport) bool { return r.AtHand() && isAt(r) == goesOn }) < 0 {
-		lead = s.Unshared().suggest(now, nil, func(of *State, r *StepReport) bool {
-			by := s.ledTo(of.Airframe.Mark, r)
-			if of.Airframe.Mark == s.Airframe.Mark {
-				by = isAt(r)
-			}
-			return claimed(of, r) || by != 0 && by != goesOn
-		}, planned).Step
-	}
-	who := func(r *StepReport) int {
-		if !free(r) || !r.AtHand() {
-			return 0
-		}
-		if by := isAt(r); by > 0 {
-			return by
+		if of := planOf(r, s.Planned); outdated && !plugged && of != nil && len(of.Hands) == 1 && of.Begins.Sub(now) <= Soon && (s.seat.Here|1<<me)>>of.Hands[0]&1 == 1 {
+			return of.Hands[0]
 		}
 		if lead != nil && lead.Job == r.Job && lead.Step.Name == r.Step.Name {
 			return goesOn
 		}
 		return 0
 	}
-	var held *StepReport
-	by := 0
-	alone := s.suggest(now, putOff, func(of *State, r *StepReport) bool {
-		if claimed(of, r) {
-			return true
-		}
-		if of.Airframe.Mark != s.Airframe.Mark {
-			is := s.ledTo(of.Airframe.Mark, r)
-			return is != 0 && is != me
-		}
-		is := who(r)
-		if is == 0 || is == me {
-			return false
-		}
-		if held == nil || g.Step.Job == r.Job && g.Step.Step.Name == r.Step.Name {
+	of := me // whose steps are not passed over
+	passed := func(on *State, r *StepReport) bool {
+		is := 0
+		if on.Airframe.Mark != s.Airframe.Mark {
+			is = s.ledTo(on.Airframe.Mark, r)
+		} else if is = who(r); is != 0 && is != me && (held == nil || g.Step.Job == r.Job && g.Step.Step.Name == r.Step.Name) {
 			copied := *r
 			held, by = &copied, is
 		}
-		return true
-	}, planned)
+		return is != 0 && is != of || at != nil && at(on, r)
+	}
+	if goesOn > 0 && indexOf(g.meanwhile, func(r *StepReport) bool { return who(r) == goesOn }) < 0 {
+		of = goesOn
+		lead, held, of = s.Unshared().suggest(now, nil, passed, planned).Step, nil, me
+	}
+	alone := s.suggest(now, putOff, passed, planned)
 	if held == nil {
 		return alone
 	}
@@ -224,16 +192,18 @@ func (s *State) TakesAll(r *StepReport, now time.Time) bool {
 	})
 }
 
-// Hand gives a planned step, as job/step, to one of several, from those who were to do it alone; all: and what is planned in the same sitting for them.
+// Hand gives a planned step, as job/step, to one of several, from the one who was to do it; all: and what is planned in the same sitting
+// for that one alone.
 func Hand(planned []Planned, step string, who int, all bool) {
-	i := slices.IndexFunc(planned, func(p Planned) bool { return p.Job+"/"+p.Step == step })
-	if i < 0 || len(planned[i].Hands) != 1 {
-		return
-	}
-	of := planned[i]
-	for i := range planned {
-		p := &planned[i]
-		if len(p.Hands) == 1 && p.Hands[0] == of.Hands[0] && (p.Job+"/"+p.Step == step || all && p.Leave.Equal(of.Leave)) {
+	var of Planned
+	for k := range 2 * len(planned) {
+		p := &planned[k%len(planned)]
+		is := p.Job+"/"+p.Step == step
+		switch {
+		case len(p.Hands) != 1:
+		case k < len(planned) && is && of.Hands == nil:
+			of = *p
+		case k >= len(planned) && of.Hands != nil && p.Hands[0] == of.Hands[0] && (is || all && p.Leave.Equal(of.Leave)):
 			p.Hands = []int{who}
 		}
 	}

@@ -62,6 +62,8 @@ func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
 }
 
 // Unshared is the state as it is to whoever does all themselves, whoever else the last plan has for it.
+//
+//go:noinline
 func (s *State) Unshared() *State {
 	seat := s.seat
 	seat.Who, seat.Known, seat.Here, seat.At = 0, 0, 0, ""
@@ -75,6 +77,8 @@ func (s *State) Unshared() *State {
 func (seat Seat) held() string { return seat.By + "\n" + seat.Bench }
 
 // hasHeld reports whether it counts at the seat what was said there.
+//
+//go:noinline
 func (seat Seat) hasHeld(said string) bool {
 	return said == seat.held() || said == Seat{By: seat.By}.held()
 }
@@ -93,6 +97,8 @@ func heldOf(e journal.Entry) string {
 }
 
 // Seated is the state as it is to whoever sits there. The state itself is not changed.
+//
+//go:noinline
 func (s *State) Seated(seat Seat) *State {
 	if s.seat == seat {
 		return s

@@ -10,6 +10,8 @@ import (
 
 // Stable sorts a list by a comparison of what is at two places of it; what is equal keeps its order. It takes places and not what is
 // there: so no type has code of its own, and nothing large is copied to be compared.
+//
+//go:noinline
 func Stable(all any, compare func(i, k int) int) {
 	sort.SliceStable(all, func(i, k int) bool { return compare(i, k) < 0 })
 }

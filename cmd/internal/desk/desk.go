@@ -144,6 +144,8 @@ func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
 }
 
 // seat is who is here, and where benches share the store at which one.
+//
+//go:noinline
 func (d *Desk) seat() workflow.Seat {
 	seat := workflow.Seat{By: d.By}
 	if _, me := d.me(); me != nil {
