@@ -136,7 +136,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
+	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
