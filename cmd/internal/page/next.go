@@ -391,7 +391,7 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	}
 	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
 		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !n.minded(s.Airframe.Mark, r.Text) {
-			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
+			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r, Ends: suggestion.AtOnce}))
 		}
 	}
 }
@@ -654,6 +654,9 @@ func (n *Next) held(l *lines, c *Clock) {
 			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
+			if len(n.Harms) > 0 && r.Remedy.Kind == workflow.ToSetCondition { // what is ended at once comes first: a plug before a propeller
+				r.Remedy = workflow.Remedy{}
+			}
 			if !n.told(r) {
 				reasons, of = append(reasons, r), append(of, w.Step)
 			}

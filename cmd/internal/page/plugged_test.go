@@ -83,3 +83,31 @@ func TestNobodyEndsAndStaysClear(t *testing.T) {
 		}
 	}
 }
+
+// Below what is ended at once nothing else is told to be set: nobody has hands at a propeller while the battery is in.
+func TestNothingIsSetBeforeWhatIsEndedAtOnce(t *testing.T) {
+	set := func(name, to string) Reason {
+		return Reason{Reason: workflow.Reason{Text: "it needs " + name + ": " + to, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "CW-01", Setting: steps.Setting{Condition: name, State: to}}}}
+	}
+	n := Next{Mark: "CW-01", Waiting: []Waiting{{Step: "measure", Reasons: []Reason{set("propeller", "off")}}}}
+	for harms, want := range map[int]bool{0: true, 1: false} {
+		n.Harms = []Reason{set("battery", "out")}[:harms]
+		text := n.Markdown(&Clock{})
+		if !strings.Contains(text, "it needs propeller: off") || strings.Contains(text, "--set propeller=off") != want || strings.Contains(text, "--set battery=out") == want {
+			t.Errorf("%d ended at once: %s", harms, text)
+		}
+	}
+}
+
+// Who of several is not to make safe what crashed plugged in stays clear of it, and reads of nobody who stays by it.
+func TestNobodyStaysByAWreck(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	s := plugged(t, "CW-01", now)
+	r := s.Steps(s.Jobs[0], now)[1]
+	for atOnce, says := range map[bool]string{false: "stays by CW-01", true: "stay clear of CW-01"} {
+		n := NextOf(s, workflow.Suggestion{Step: &r, Hands: []int{1}, Theirs: true, AtOnce: atOnce}, now)
+		if text := n.AtOnce(&Clock{Now: now}); !strings.Contains(text, says) || strings.Contains(text, "stays by") == atOnce {
+			t.Errorf("at once %t: %q", atOnce, text)
+		}
+	}
+}
