@@ -279,7 +279,7 @@ type Plugged struct {
 
 // StandsBeside is what is hot, on or plugged in on other airframes of the bench, as what is suggested is done here. It is ended at once
 // where it crashed so, stands so since an earlier sitting, or the plan has ended it by now; what is of the bench also where no work goes on
-// with it, here or there, and nobody else recorded anything there a moment ago. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
+// with it, here or there, and nobody else recorded anything there a moment ago; whoever else is known to be there stays by it. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
 // there, and before what crashed is made safe.
 func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay []Plugged) {
 	var had []steps.Setting // of the bench
@@ -293,8 +293,13 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
 			switch {
 			case is.bench:
+				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) || s.needsIt(g.Step, is, now) {
+					continue
+				}
 				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)
-				if !lists.Contains(had, is.is) && !s.saidOtherwise(is, now) && !s.needsIt(g.Step, is, now) && (old || !held) {
+				if who, me := s.isAt(other, other.Next(now).Step, now); who > 0 && !me && !old && !s.ledAway(who, other.Airframe.Mark) {
+					had, stay = append(had, is.is), append(stay, Plugged{other.Airframe.Mark, who, is.Reason, false})
+				} else if old || !held {
 					had, end = append(had, is.is), append(end, is.Reason)
 				}
 			case is.wreck || old || other.endedByNow(is, now):

@@ -65,6 +65,25 @@ func TestWhoStaysByWhatIsPluggedIn(t *testing.T) {
 	}
 }
 
+// Where it is somebody else's step, and nobody is known to be there who ends what was left plugged in, whoever reads it is told to, and to stay
+// clear after that; never both at once.
+func TestNobodyEndsAndStaysClear(t *testing.T) {
+	at := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	now := at.Add(24 * time.Hour)
+	s := plugged(t, "CW-01", at)
+	r := s.Steps(s.Jobs[0], now)[1]
+	for name, test := range map[string]struct{ led, says, not string }{
+		"nobody is known to be there": {"", "Once that is done, stay clear of CW-01", "nobody else"},
+		"person 2 was led there":      {"2 CW-01 " + r.Job + "/" + r.Step.Name, "stay clear of CW-01:** person 2 ends this at once, and nobody else", "--set battery=out"},
+	} {
+		seated := s.Seated(workflow.Seat{By: "Rosa", Who: 1, Known: 1 << 2, Here: 1 << 2, At: test.led})
+		text := NextOf(seated, workflow.Suggestion{Step: &r, Hands: []int{2}, ForOthers: true, Theirs: true}, now).Markdown(&Clock{Now: now})
+		if !strings.Contains(text, test.says) || strings.Contains(text, test.not) {
+			t.Errorf("%s: %s", name, text)
+		}
+	}
+}
+
 // Below what is ended at once nothing else is told to be set: nobody has hands at a propeller while the battery is in.
 func TestNothingIsSetBeforeWhatIsEndedAtOnce(t *testing.T) {
 	set := func(name, to string) Reason {
