@@ -71,6 +71,40 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	return nil
 }
 
+// marks are those of the airframes that the last plan has something for.
+func (p *Plan) marks() (all []string) {
+	if p == nil {
+		return nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.refresh()
+	for mark, planned := range p.last.Planned {
+		if len(planned) > 0 {
+			all = append(all, mark)
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// Beside are the airframes, but for those of a plan, that earlier plans have something for at the same time, and for people who are the same, or
+// may be: nobody can follow both.
+func (p *Plan) Beside(fleet []*workflow.State, t workflow.Timetable) (marks []string) {
+	for _, mark := range p.marks() {
+		if slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark }) {
+			continue
+		}
+		p.mu.Lock()
+		planned := p.last.Planned[mark]
+		p.mu.Unlock()
+		if t.Clashes(planned) {
+			marks = append(marks, mark)
+		}
+	}
+	return marks
+}
+
 // refresh reads the plan where it was kept anew.
 func (p *Plan) refresh() {
 	if at, _ := os.Stat(p.File); !same(p.read, at) {
@@ -257,6 +291,26 @@ func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State
 		s = d.Seated(s, 0)
 	}
 	return s
+}
+
+// AsBegun are airframes as [Desk.Repairing] has each, and those of the last plan which it has something to begin on.
+func (d *Desk) AsBegun(ctx context.Context, fleet []*workflow.State) (all []*workflow.State) {
+	known := map[string]bool{}
+	for _, s := range fleet {
+		known[s.Airframe.Mark] = true
+		all = append(all, d.Repairing(ctx, s))
+	}
+	for _, mark := range d.Plan.marks() {
+		if known[mark] {
+			continue
+		}
+		if s, err := d.State(ctx, mark); err == nil {
+			if after := d.Repairing(ctx, s); after != s {
+				all = append(all, after)
+			}
+		}
+	}
+	return all
 }
 
 // Forgone are the open windows that can be met now, and not once the repair is begun, or the open one amended.
