@@ -352,9 +352,14 @@ func Standing(fleet []*State, now time.Time) []Reason {
 	return reasonsOf(all)
 }
 
-// Stands is what is hot, on or plugged in by the journal of the airframe itself, whoever goes on with it.
-func (s *State) Stands(now time.Time) []Reason {
-	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return is.by != "" }))
+// Stands is what is hot, on or plugged in by the journal of the airframe itself, whoever goes on with it: nobody stays by what crashed so.
+func (s *State) Stands(now time.Time) (all []Plugged) {
+	for _, is := range s.standing(now, now) {
+		if is.by == "" {
+			all = append(all, Plugged{s.Airframe.Mark, 0, is.Reason, is.wreck})
+		}
+	}
+	return all
 }
 
 // pluggedIn is what somebody stays by on the airframe now, such as a battery that is plugged in, in this sitting. Where a check is due,
