@@ -72,6 +72,8 @@ func (s *State) Unshared() *State {
 
 // held is how it is kept where something was said that counts there alone. Without a bench it
 // counts at all benches of the person.
+//
+//go:noinline
 func (seat Seat) held() string { return seat.By + "\n" + seat.Bench }
 
 // hasHeld reports whether it counts at the seat what was said there.

@@ -85,7 +85,7 @@ func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting) 
 
 // madeSafeSo is in which order what is guarded is made safe, in words: the other way round than the sheet has it, which is as it is set,
 // but for what the steps of its jobs ask for. A propeller is taken off once the battery is out.
-func (s *State) madeSafeSo(safe []steps.Setting) string {
+func (s *State) madeSafeSo(safe []steps.Setting) (text string) {
 	slices.Reverse(safe)
 	for i := range safe {
 		for k := i + 1; k < len(safe); k++ {
@@ -95,11 +95,10 @@ func (s *State) madeSafeSo(safe []steps.Setting) string {
 			}
 		}
 	}
-	words := make([]string, len(safe))
-	for i, is := range safe {
-		words[i] = is.String()
+	for _, is := range safe {
+		text += ", then " + is.String()
 	}
-	return strings.Join(words, ", then ")
+	return strings.TrimPrefix(text, ", then ")
 }
 
 // UnsafeBeside is what is [State.Unsafe] of the other airframes of the bench, and who else of several makes it safe: where that is begun,

@@ -128,10 +128,11 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
-	for _, is := range s.Minded(now) { // whoever else is there doesn't reach in
-		had := len(n.Harms)
-		n.Harms = sorting.Delete(n.Harms, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
-		if len(n.Harms) < had {
+	for _, is := range s.Minded(&suggestion, now) { // whoever else is there doesn't reach in
+		had := len(n.Harms) + len(n.EndFirst)
+		theirs := func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) }
+		n.Harms, n.EndFirst = sorting.Delete(n.Harms, theirs), sorting.Delete(n.EndFirst, theirs)
+		if len(n.Harms)+len(n.EndFirst) < had && !n.minded(is.Mark, is.Text) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
@@ -407,12 +408,18 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 	if of := suggestion.Mine; of != nil {
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
-	for _, is := range s.Stands(now) { // that it is on or plugged in, and not how to end it
-		if r := is.Reason; len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
-			is.By = suggestion.Hands[0]
-			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !n.minded(s.Airframe.Mark, r.Text) {
+			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r, Ends: suggestion.AtOnce}))
 		}
 	}
+}
+
+// minded reports whether it is said already who stays by that, or ends it.
+//
+//go:noinline
+func (n *Next) minded(mark, text string) bool {
+	return slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == mark && had.Text == text })
 }
 
 // Nothing is the title where the step is for others: that there is nothing for whoever asks, and until when.
@@ -440,7 +447,11 @@ func (n *Next) left(c *Clock) string {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
 	}
-	l.item("Stay clear of %s until they say so.", esc(n.Mark))
+	stay := "Stay"
+	if slices.ContainsFunc(n.Harms, func(r Reason) bool { return !r.At.IsZero() && r.Remedy.Mark == n.Mark }) { // nobody is known to end it
+		stay = "Once that is done, stay"
+	}
+	l.item("%s clear of %s until they say so.", stay, esc(n.Mark))
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
 	} else if of == nil && n.unplanned {
@@ -670,6 +681,9 @@ func (n *Next) held(l *lines, c *Clock) {
 			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
+			if len(n.Harms) > 0 && r.Remedy.Kind == workflow.ToSetCondition { // what is ended at once comes first: a plug before a propeller
+				r.Remedy = workflow.Remedy{}
+			}
 			if !n.told(r) {
 				reasons, of = append(reasons, r), append(of, w.Step)
 			}

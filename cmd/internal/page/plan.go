@@ -123,16 +123,25 @@ func newPlanSitting(v workflow.Visit) PlanSitting {
 		}
 	}
 	var all []steps.Step
+	several := false
+	for i := range v.Turns {
+		several = several || v.Turns[i].Mark != v.Turns[0].Mark
+	}
 	stands := map[string]string{} // by airframe and condition, as it was needed or set last
 	for _, t := range v.Turns {
 		all = append(all, steps.Step{Tools: t.Tools, Parts: t.Parts})
 		add(&s.Materials, t.With)
 		for i, needs := range t.Needs {
+			if t.Again == workflow.AgainSafe { // it is ended as everything stands
+				break
+			}
 			if of := t.Mark + " " + needs.Condition; i < len(t.Titles) && stands[of] != needs.State {
-				if stands[of] == "" {
-					add(&s.Set, t.Titles[i]+": "+needs.State)
-				} else {
-					s.Set = append(s.Set, t.Titles[i]+": "+needs.State)
+				says := t.Titles[i].Title + ": " + needs.State
+				if several && !t.Titles[i].Bench { // two airframes have a plug each, and a propeller
+					says = t.Mark + " · " + says
+				}
+				if stands[of] != "" || !lists.Contains(s.Set, says) {
+					s.Set = append(s.Set, says)
 				}
 				stands[of] = needs.State
 			}
