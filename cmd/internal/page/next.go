@@ -67,6 +67,8 @@ type Next struct {
 	Presses bool    `json:"-"`                         // the step can't wait for anything
 	Both    bool    `json:"-"`                         // several are there
 
+	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
+
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
 }
@@ -136,7 +138,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
+	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
@@ -168,6 +170,14 @@ func takesWith(o *workflow.Overrun) string {
 		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
+}
+
+// toPlan is the command that plans.
+func (n *Next) toPlan() string {
+	if n.Unsettled {
+		return `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
+	}
+	return "fettle plan"
 }
 
 // ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
@@ -455,7 +465,7 @@ func (n *Next) left(c *Clock) string {
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
 	} else if of == nil && n.unplanned {
-		l.add("\nTo plan who of you does what: `fettle plan`\n")
+		l.add("\nTo plan who of you does what: `%s`\n", n.toPlan())
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
@@ -508,7 +518,7 @@ func (n *Next) late(c *Clock) string {
 		text, plan = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan."), "Plan again from here: "
 	}
 	if plan != "" {
-		text = append(text, plan+"`fettle plan`")
+		text = append(text, plan+"`"+n.toPlan()+"`")
 	}
 	if len(text) == 0 {
 		return ""
