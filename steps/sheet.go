@@ -111,6 +111,8 @@ type Condition struct {
 }
 
 // Lapses reports whether it is unknown once the sitting is over in which it was set.
+//
+//go:noinline
 func (c Condition) Lapses() bool { return c.Sitting || c.Bench }
 
 // A Care is what an adhesive or a tool asks of whoever uses it, in any procedure.

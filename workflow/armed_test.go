@@ -207,6 +207,21 @@ func TestWhatIsPluggedInBeforeAFlight(t *testing.T) {
 	docs.Procedures["sha256:check"], b.docs = check, &docs
 	b.must(Start{Procedure: check, Digest: "sha256:check", Sheet: kit, SheetDigest: "sha256:own"}, Clear{Step: "throttle", Answers: []bool{true}})
 	b.done("arm")
+	all := []steps.Setting{{Condition: "propeller", State: "on"}, {Condition: "battery", State: "out"}}
+	if b.state.safely(all); all[0].Condition != "battery" { // nobody is at the propeller before that
+		t.Errorf("what is needed is set in the order %v", all)
+	}
+	left := scheduler{fleet: []*State{b.state}, now: b.now}
+	if ends := left.ending(0, is("battery=in")[0], "").step; ends.Name != "pull" {
+		t.Errorf("%s ends it", ends.Label())
+	}
+	untie := workingOn(t, kit, one("power", step("plug", is("propeller=off"), is("battery=in")), step("untie", is("propeller=on"), is("battery=out"))))
+	untie.must(setting("battery", "out"), setting("propeller", "off"))
+	untie.done("plug")
+	left.fleet = []*State{untie.state}
+	if ends := left.ending(0, is("battery=in")[0], "").step; ends.Label() != "The plug: out" { // nothing is tied down on its bare shaft
+		t.Errorf("%s ends it", ends.Label())
+	}
 	b.must(setting("battery", "out"))
 	b.after(23 * time.Hour)
 	because := func() (all string) {
@@ -226,8 +241,11 @@ func TestWhatIsPluggedInBeforeAFlight(t *testing.T) {
 	for _, turn := range plan.Visits[0].Turns {
 		turns += fmt.Sprintf("%s%s %v %v %v; ", turn.Step, turn.Again, turn.Ends.Sub(turn.Begins), turn.Needs, turn.Sets)
 	}
-	if want := "throttleready 1m0s [battery: out] []; armready 2m0s [battery: out propeller: on] [battery: in]; run 1m0s [propeller: on battery: in] []; launch 1m0s [battery: in] []; pullsafe 1m0s [] [battery: out]; "; turns != want {
+	if want := "throttleready 1m0s [battery: out] []; armready 2m0s [battery: out propeller: on] [battery: in]; run 1m0s [propeller: on battery: in] []; launch 1m0s [battery: in] []; safe 1m0s [] [battery: out]; "; turns != want {
 		t.Errorf("the plan is %s, want %s", turns, want)
+	}
+	if last := plan.Visits[0].Turns[4]; last.Title != "The plug: out" { // and no step on the ground: it has been launched
+		t.Errorf("it ends with %s", last.Title)
 	}
 	b.must(Clear{Step: "throttle", Answers: []bool{true}})
 	if got := because(); got != "set-condition battery: in ; " {

@@ -12,6 +12,7 @@ type givenUp []struct {
 	far int
 }
 
+//go:noinline
 func (g givenUp) of(end runningEnd) int {
 	for i := range g {
 		if g[i].end == end {

@@ -209,10 +209,10 @@ func TestSchedulePlugsInAfterTheRepair(t *testing.T) {
 	}
 }
 
-// What was plugged in in another sitting is not taken for plugged in by a plan: it is plugged in anew for what needs it.
+// What was plugged in in another sitting is not taken for plugged in by a plan: it is pulled before anything is done, and plugged in anew for what needs it.
 func TestSchedulePlugsInAnewWhatWasLeft(t *testing.T) {
 	b := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))[0]
-	for hours, want := range map[int]string{1: "try 60, pull 80, | ends 83", 24: "plugready 1440, try 1442, pull 1462, | ends 1465"} {
+	for hours, want := range map[int]string{1: "try 60, pull 80, | ends 83", 24: "pullsafe 1440, plugready 1443, try 1445, pull 1465, | ends 1468"} {
 		now := evening.Add(time.Duration(hours) * time.Hour)
 		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(60*hours, 60*hours+100)}, plan.Options{})
 		if err != nil || says(p) != want {

@@ -20,6 +20,8 @@ type Cause struct {
 func (c Cause) IsZero() bool { return c.Text == "" }
 
 // after returns the cause with words in front.
+//
+//go:noinline
 func (c Cause) after(words string) Cause { return Cause{words + c.Text, c.At} }
 
 // A Reason says why something can't be done now.

@@ -46,7 +46,7 @@ func (s *State) Persons(all []int) string {
 }
 
 // Several reports whether the last plan is for several people, or several were at work by it.
-func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 1 }
+func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 0 }
 
 // AtItLast is who recorded the last entry of the airframe, and when, where that is another person than whoever sits here and
 // they may still be at it; "": nobody is known to be.
@@ -72,6 +72,8 @@ func (s *State) Unshared() *State {
 
 // held is how it is kept where something was said that counts there alone. Without a bench it
 // counts at all benches of the person.
+//
+//go:noinline
 func (seat Seat) held() string { return seat.By + "\n" + seat.Bench }
 
 // hasHeld reports whether it counts at the seat what was said there.

@@ -38,6 +38,7 @@ func (of *scheduler) leavesOut(err error) bool {
 
 func (e *NoPlan) key() string { return stepKey(e.Turns[0].Mark, e.Turns[0].Job, e.Turns[0].Step) }
 
+//go:noinline
 func stepKey(mark, job, step string) string { return mark + "\n" + job + "\n" + step }
 
 // lacks are the windows that are too short with other hours, whatever the sittings; false: a bench like that stops a step.

@@ -16,14 +16,16 @@ import (
 
 // ends is how a condition is left that the procedure sets so, where nobody leaves it as it is: it is guarded or of the bench, and the last
 // step that sets it sets it otherwise; of what is left so, as a battery that is plugged in before a flight, it is as another job of the
-// airframe ends it. Without a state: it may stay. By is the first step that ends it from the named one on, else the last of all.
+// airframe ends it, in words: the steps of that one don't know where it is then, as in the air. Without a state: it may stay. By is the first
+// step that ends it from the named one on, else the last of all.
 func (s *State) ends(p *steps.Procedure, is steps.Setting, from string) (safe steps.Setting, by *steps.Step) {
 	safe, by = s.endsItself(p, is, from)
 	if safe != is {
 		return safe, by
 	}
 	if j := s.ender(is); j != nil && s.isGuarded(is) {
-		return s.endsItself(j.written, is, "")
+		safe, _ = s.endsItself(j.written, is, "")
+		return safe, s.ending(safe)
 	}
 	return steps.Setting{}, nil
 }
@@ -65,6 +67,8 @@ func (s *State) endedBy(p *steps.Procedure, is steps.Setting, from string) *step
 }
 
 // ending is what sets a condition and does nothing else, in words.
+//
+//go:noinline
 func (s *State) ending(safe steps.Setting) *steps.Step {
 	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
 }
@@ -311,7 +315,7 @@ type Plugged struct {
 
 // StandsBeside is what is hot, on or plugged in on other airframes of the bench, as what is suggested is done here. It is ended at once
 // where it crashed so, stands so since an earlier sitting, or the plan has ended it by now; what is of the bench also where no work goes on
-// with it, here or there, and nobody else recorded anything there a moment ago. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
+// with it, here or there, and nobody else recorded anything there a moment ago; whoever else is known to be there stays by it. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
 // there, and before what crashed is made safe.
 func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay []Plugged) {
 	var had []steps.Setting // of the bench
@@ -325,8 +329,13 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
 			switch {
 			case is.bench:
+				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) || s.needsIt(g.Step, is, now) {
+					continue
+				}
 				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)
-				if !lists.Contains(had, is.is) && !s.saidOtherwise(is, now) && !s.needsIt(g.Step, is, now) && (old || !held) {
+				if who, me := s.isAt(other, other.Next(now).Step, now); who > 0 && !me && !old && !s.ledAway(who, other.Airframe.Mark) {
+					had, stay = append(had, is.is), append(stay, Plugged{other.Airframe.Mark, who, is.Reason, false})
+				} else if old || !held {
 					had, end = append(had, is.is), append(end, is.Reason)
 				}
 			case is.wreck || old || other.endedByNow(is, now):
@@ -545,17 +554,25 @@ func (s *State) changedWith(condition string, other *steps.Condition) (safe step
 	return safe
 }
 
-// safely puts what is needed in the order in which it is set: a battery is plugged in once the propeller is on.
+// safely puts what is needed in the order in which it is set: a battery is plugged in once the propeller is on, and pulled before anybody is
+// at that.
 func (s *State) safely(needs []steps.Setting) {
 	for i := range needs {
-		def, _ := s.Sheet.Condition(needs[i].Condition)
-		for k := i + 1; k < len(needs) && def.Guarded == needs[i].State; k++ {
-			if safe := s.changedWith(needs[k].Condition, &def); safe.State != "" {
+		for k := i + 1; k < len(needs); k++ {
+			if s.setLater(&needs[i], &needs[k], true) || s.setLater(&needs[k], &needs[i], false) {
 				needs[i], needs[k] = needs[k], needs[i]
 				break
 			}
 		}
 	}
+}
+
+// setLater reports whether a condition is to be guarded, or not, and another one is changed only while it is not.
+//
+//go:noinline
+func (s *State) setLater(is, other *steps.Setting, guarded bool) bool {
+	def, _ := s.Sheet.Condition(is.Condition)
+	return def.Guarded != "" && (def.Guarded == is.State) == guarded && s.changedWith(other.Condition, &def).State != ""
 }
 
 // stateOf is how a condition is among settings; "": it is not.
@@ -713,6 +730,10 @@ func (c *scheduler) ending(of int, is steps.Setting, from string) task {
 		return task{}
 	}
 	by := s.endedBy(j.written, is, from)
+	if from == "" && !s.suits(by, is, nil, c.now) { // it is for how something else stood, as of a propeller that is off
+		safe, _ := s.ends(j.written, is, "")
+		by = s.ending(safe)
+	}
 	return task{of: of, job: j, work: j.written, step: by, again: AgainSafe, minutes: c.minutes(j.written, by)}
 }
 
@@ -768,9 +789,21 @@ func (c *scheduler) goesOnWith(of int, is steps.Setting, bench bool) (rowed, end
 	}
 	for k := range c.tasks {
 		t := &c.tasks[k]
-		ended = ended || (t.of == of || bench) && t.setsOtherwise(is) && !c.setBefore(k, is)
+		ended = ended || (t.of == of || bench) && t.setsOtherwise(is) && !c.setBefore(k, is) && !c.setAnewBefore(k, of, is)
 	}
 	return rowed, ended
+}
+
+// setAnewBefore reports whether something is set anew, since nobody is at what stands so now, for what a task does not come before.
+//
+//go:noinline
+func (c *scheduler) setAnewBefore(k, of int, is steps.Setting) bool {
+	for _, r := range c.rows {
+		if r.of == of && r.is == is && c.guardedBy(r) && r.setter < 0 && !r.stands(c) && !c.precedes(k, r.tasks[0]) {
+			return true
+		}
+	}
+	return false
 }
 
 // setBefore reports whether something that comes before the task sets the condition so.

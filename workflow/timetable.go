@@ -57,6 +57,12 @@ type Left struct {
 // Says is how it is left, as it is said at the bench.
 func (l Left) Says() string { return cmp.Or(l.Title, l.Condition) + ": " + l.State }
 
+// A Titled is what a condition is called, and whether it is of the bench.
+type Titled struct {
+	Title string
+	Bench bool
+}
+
 // A Turn is a step, or an act of one, at its time.
 type Turn struct {
 	Mark   string    `json:"mark"`
@@ -74,7 +80,7 @@ type Turn struct {
 	Tools   []string        `json:"tools,omitempty"`
 	Parts   []steps.Part    `json:"parts,omitempty"`
 	Needs   []steps.Setting `json:"needs,omitempty"`       // how conditions must stand
-	Titles  []string        `json:"-"`                     // of those conditions
+	Titles  []Titled        `json:"-"`                     // those conditions
 	Sets    []steps.Setting `json:"sets,omitempty"`        // how they stand then
 	Gates   []string        `json:"gates,omitempty"`       // of what is done once more: what it measures
 	Look    []string        `json:"look,omitempty"`        // of that: what is confirmed before it
@@ -253,7 +259,7 @@ func (c *scheduler) turnOf(t *task, start int) Turn {
 	out.Needs = append(out.Needs, c.settings(t)[len(t.step.Sets):]...)
 	c.fleet[t.of].safely(out.Needs)
 	for _, is := range out.Needs {
-		out.Titles = append(out.Titles, c.fleet[t.of].conditionTitle(is.Condition))
+		out.Titles = append(out.Titles, Titled{c.fleet[t.of].conditionTitle(is.Condition), c.fleet[t.of].ofBench(is.Condition)})
 	}
 	if out.Sets = t.step.Sets; t.act == ToCoat {
 		out.Sets = nil
@@ -598,7 +604,7 @@ func (c *scheduler) warmed(p plan.Problem) []int {
 func (c *scheduler) stillAt(t *task, from int, starts []int) int {
 	at := -1
 	for i := range c.tasks {
-		if is := &c.tasks[i]; is.again != "" && c.same(is) == c.same(t) && starts[i] >= from && (at < 0 || starts[i] < at) {
+		if is := &c.tasks[i]; is.again == t.again && is.of == t.of && is.job.ID == t.job.ID && is.step.Name == t.step.Name && starts[i] >= from && (at < 0 || starts[i] < at) {
 			at = starts[i]
 		}
 	}
@@ -636,4 +642,19 @@ func (t *Timetable) keeps(shown *Timetable) bool {
 		}
 	}
 	return len(order) == 0
+}
+
+// Clashes reports whether a plan of other airframes has somebody at work then who is at work by this one too, or may be.
+func (t *Timetable) Clashes(planned []Planned) bool {
+	for _, v := range t.Visits {
+		for i := range v.Turns {
+			turn := &v.Turns[i]
+			for k := range planned {
+				if p := &planned[k]; p.Begins.Before(turn.Ends) && turn.Begins.Before(p.ends()) && !apart(p.Hands, turn.Hands) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }

@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/steps"
@@ -54,7 +53,7 @@ func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting) 
 
 // madeSafeSo is in which order what is guarded is made safe, in words: the other way round than the sheet has it, which is as it is set,
 // but for what the steps of its jobs ask for. A propeller is taken off once the battery is out.
-func (s *State) madeSafeSo(safe []steps.Setting) string {
+func (s *State) madeSafeSo(safe []steps.Setting) (text string) {
 	slices.Reverse(safe)
 	for i := range safe {
 		for k := i + 1; k < len(safe); k++ {
@@ -64,11 +63,10 @@ func (s *State) madeSafeSo(safe []steps.Setting) string {
 			}
 		}
 	}
-	words := make([]string, len(safe))
-	for i, is := range safe {
-		words[i] = is.String()
+	for _, is := range safe {
+		text += ", then " + is.String()
 	}
-	return strings.Join(words, ", then ")
+	return text[len(", then "):]
 }
 
 // UnsafeBeside is what is [State.Unsafe] of the other airframes of the bench.

@@ -12,6 +12,7 @@ import (
 // letters name the turns of a sitting in its chart.
 const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
+//go:noinline
 func letter(i int) byte { return letters[i%len(letters)] }
 
 // Letter stands for a step of a sitting, in the order of the plan.

@@ -66,6 +66,8 @@ type Next struct {
 	Presses bool    `json:"-"`                         // the step can't wait for anything
 	Both    bool    `json:"-"`                         // several are there
 
+	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
+
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
 }
@@ -129,14 +131,15 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
-	for _, is := range s.Minded(now) { // whoever else is there doesn't reach in
-		had := len(n.Harms)
-		n.Harms = sorting.Delete(n.Harms, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
-		if len(n.Harms) < had {
+	for _, is := range s.Minded(&suggestion, now) { // whoever else is there doesn't reach in
+		had := len(n.Harms) + len(n.EndFirst)
+		theirs := func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) }
+		n.Harms, n.EndFirst = sorting.Delete(n.Harms, theirs), sorting.Delete(n.EndFirst, theirs)
+		if len(n.Harms)+len(n.EndFirst) < had && !n.minded(is.Mark, is.Text) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
+	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
@@ -168,6 +171,14 @@ func takesWith(o *workflow.Overrun) string {
 		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
+}
+
+// toPlan is the command that plans.
+func (n *Next) toPlan() string {
+	if n.Unsettled {
+		return `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
+	}
+	return "fettle plan"
 }
 
 // ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
@@ -389,10 +400,17 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
 	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
-		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
-			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !n.minded(s.Airframe.Mark, r.Text) {
+			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r, Ends: suggestion.AtOnce}))
 		}
 	}
+}
+
+// minded reports whether it is said already who stays by that, or ends it.
+//
+//go:noinline
+func (n *Next) minded(mark, text string) bool {
+	return slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == mark && had.Text == text })
 }
 
 // Nothing is the title where the step is for others: that there is nothing for whoever asks, and until when.
@@ -420,11 +438,15 @@ func (n *Next) left(c *Clock) string {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
 	}
-	l.item("Stay clear of %s until they say so.", esc(n.Mark))
+	stay := "Stay"
+	if slices.ContainsFunc(n.Harms, func(r Reason) bool { return !r.At.IsZero() && r.Remedy.Mark == n.Mark }) { // nobody is known to end it
+		stay = "Once that is done, stay"
+	}
+	l.item("%s clear of %s until they say so.", stay, esc(n.Mark))
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
 	} else if of == nil && n.unplanned {
-		l.add("\nTo plan who of you does what: `fettle plan`\n")
+		l.add("\nTo plan who of you does what: `%s`\n", n.toPlan())
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
@@ -474,7 +496,7 @@ func (n *Next) late(c *Clock) string {
 		text, plan = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan."), "Plan again from here: "
 	}
 	if plan != "" {
-		text = append(text, plan+"`fettle plan`")
+		text = append(text, plan+"`"+n.toPlan()+"`")
 	}
 	if len(text) == 0 {
 		return ""
@@ -642,6 +664,9 @@ func (n *Next) held(l *lines, c *Clock) {
 			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
+			if len(n.Harms) > 0 && r.Remedy.Kind == workflow.ToSetCondition { // what is ended at once comes first: a plug before a propeller
+				r.Remedy = workflow.Remedy{}
+			}
 			if !n.told(r) {
 				reasons, of = append(reasons, r), append(of, w.Step)
 			}

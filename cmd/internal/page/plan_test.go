@@ -26,7 +26,7 @@ func twoSittings(now time.Time) workflow.Timetable {
 		Visits: []workflow.Visit{
 			{Sitting: workflow.Sitting{From: at(0), To: at(120)}, Turns: []workflow.Turn{
 				{Mark: "FN-01", Job: "finch-build", Step: "coat-left-root", Title: "Coat the left root", Begins: at(10), Ends: at(14), With: "contact", Tools: []string{"brush"},
-					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}, Titles: []string{"A window open, or a fan on", "The film iron"}},
+					Needs: []steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "iron", State: "cold"}}, Titles: []workflow.Titled{{Title: "A window open, or a fan on", Bench: true}, {Title: "The film iron", Bench: true}}},
 				{Mark: "WR-01", Job: "wren-build", Step: "cut-slot", Title: "Cut the slot", Begins: at(14), Ends: at(29), Tools: []string{"knife"}, Parts: []steps.Part{{Name: "carbon tube", Count: 2}}, Dries: []workflow.Drying{roots}},
 				{Mark: "FN-01", Job: "finch-build", Step: "join-roots", Title: "Join the roots", Act: workflow.ToPress, Begins: at(29), Ends: at(32), With: "contact", Second: true, Alone: []string{"A mirror", "Look again the next day"}, Opens: at(29), Closes: at(45), By: at(40)},
 				{Mark: "WR-01", Job: "wren-build", Step: "measure-slot", Title: "Measure the slot", Rework: "slot-depth", Begins: at(110), Ends: at(115), Dries: []workflow.Drying{cure}},
@@ -73,9 +73,7 @@ func (a album) planning(now time.Time) {
 	}
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	two := twoSittings(now)
-	var finch, wren workflow.State
-	finch.Airframe.Mark, wren.Airframe.Mark = "FN-01", "WR-01"
-	a["PlannedNow"] = page.PlannedNow([]*workflow.State{&finch, &wren}, &two, &page.Clock{Now: now})
+	a["PlannedNow"] = page.PlannedNow(&two, &page.Clock{Now: now})
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
 	a["TurnLine"] = page.TurnLine(twoSittings(now).Visits[0].Turns[2], "FN-01: ")
 	turns, warm := twoSittings(now).Visits[0].Turns, 15.
@@ -336,16 +334,39 @@ func TestPlanSaysWhatMustStand(t *testing.T) {
 	is := func(condition, state string) steps.Setting {
 		return steps.Setting{Condition: condition, State: state}
 	}
-	titles := []string{"The propeller", "The plug"}
+	titles := []workflow.Titled{{Title: "The propeller"}, {Title: "The plug"}}
 	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{
 		{Mark: "FN-01", Title: "Plug it in", Needs: []steps.Setting{is("propeller", "off"), is("battery", "out")}, Titles: titles, Sets: []steps.Setting{is("battery", "in")}},
 		{Mark: "FN-01", Title: "Try it", Needs: []steps.Setting{is("propeller", "off"), is("battery", "in")}, Titles: titles},
-		{Mark: "FN-01", Title: "Tie it down", Needs: []steps.Setting{is("battery", "out"), is("propeller", "on")}, Titles: []string{"The plug", "The propeller"}},
+		{Mark: "FN-01", Title: "Tie it down", Needs: []steps.Setting{is("battery", "out"), is("propeller", "on")}, Titles: []workflow.Titled{{Title: "The plug"}, {Title: "The propeller"}}},
 		{Mark: "FN-01", Title: "Run it", Needs: []steps.Setting{is("propeller", "on"), is("battery", "in")}, Titles: titles},
 	}}
 	text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now})
 	if want := "The propeller: off; The plug: out; The plug: out; The propeller: on; The plug: in\n"; !strings.Contains(text, want) {
 		t.Errorf("no %s in\n%s", want, text)
+	}
+}
+
+// Of several airframes in a sitting each condition of one is named with its mark, and one of the bench is not; what ends something till it
+// is needed again asks for nothing before.
+func TestPlanSaysOfWhichAirframeItMustStand(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	is := func(condition, state string) steps.Setting {
+		return steps.Setting{Condition: condition, State: state}
+	}
+	titles := []workflow.Titled{{Title: "The propeller"}}
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{
+		{Mark: "FN-01", Title: "Pull the plug", Again: workflow.AgainSafe, Needs: []steps.Setting{is("propeller", "on")}, Titles: titles[:1], Sets: []steps.Setting{is("battery", "out")}},
+		{Mark: "FN-01", Title: "Tie it down", Needs: []steps.Setting{is("propeller", "on"), is("iron", "cold")}, Titles: []workflow.Titled{titles[0], {Title: "The iron", Bench: true}}},
+		{Mark: "WR-01", Title: "Try it", Needs: []steps.Setting{is("propeller", "off")}, Titles: titles[:1]},
+	}}
+	text := page.NewPlan([]string{"FN-01", "WR-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now})
+	if want := "in this order:** FN-01 · The propeller: on; The iron: cold; WR-01 · The propeller: off\n"; !strings.Contains(text, want) {
+		t.Errorf("no %s in\n%s", want, text)
+	}
+	v.Turns = v.Turns[:1]
+	if text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now}); strings.Contains(text, "The propeller: on") {
+		t.Errorf("who pulls the plug fits the propeller first:\n%s", text)
 	}
 }
 
