@@ -38,7 +38,8 @@ type Plan struct {
 type order struct {
 	Since   map[string]time.Time          `json:"since"` // by mark, when the airframe was registered: another store may have its mark
 	Planned map[string][]workflow.Planned `json:"planned"`
-	Who     map[string]person             `json:"who,omitempty"` // by name, who is which person of a plan for several
+	Who     map[string]person             `json:"who,omitempty"`   // by name, who is which person of a plan for several
+	Hands   int                           `json:"hands,omitempty"` // people the last plan is for, also where it has nothing for some of them
 }
 
 // mostPlan is more bytes than the file of a plan has.
@@ -112,6 +113,9 @@ func (p *Plan) refresh() {
 			p.last = order{}
 		}
 		workflow.ForFewer(p.last.Planned, p.Hands)
+		if p.Hands > 0 {
+			p.last.Hands = min(p.last.Hands, p.Hands)
+		}
 	}
 }
 
@@ -217,13 +221,15 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
 	}
 	if next.Since == nil || next.Planned == nil {
-		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}, next.Who}
+		next.Since, next.Planned = map[string]time.Time{}, map[string][]workflow.Planned{}
 	}
-	if workflow.PeopleOf(next.Planned) == 0 { // they were no persons of a plan
-		next.Who = nil
-	}
+	first := workflow.PeopleOf(next.Planned) == 0
+	next.Hands = t.Hands
 	for _, s := range fleet {
 		next.Since[s.Airframe.Mark], next.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
+	}
+	if first { // for several
+		next.meet(fleet, t.Made)
 	}
 	var before workflow.Timetable
 	if line, err := p.line(2); err == nil && json.Unmarshal(line, &before) == nil {
@@ -237,12 +243,12 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 			t.Visits = append(t.Visits, v)
 		}
 	}
-	first, err := json.Marshal(next)
+	line, err := json.Marshal(next)
 	second, failed := json.Marshal(t)
 	if err := errors.Join(err, failed); err != nil {
 		return err
 	}
-	text := fmt.Appendf(nil, "%s\n%s\n", first, second)
+	text := fmt.Appendf(nil, "%s\n%s\n", line, second)
 	if err = locked; err == nil {
 		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 			_, err := to.Write(text)
@@ -264,7 +270,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 // Repairing is an airframe as it would be with the check that is due and the repair of its damage begun, or its open repair amended,
 // of which nothing is recorded; as it is, where there is nothing to begin or it is refused.
 func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State {
-	now := d.Now()
+	now, is := d.Now(), s
 	if s.Retired != nil {
 		return s
 	}
@@ -274,18 +280,17 @@ func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State
 			s = after
 		}
 	}
-	if len(s.Unplanned(now)) == 0 {
-		return s
+	if len(s.Unplanned(now)) > 0 {
+		if repair, err := trial.PlanRepair(ctx, s); err == nil {
+			if _, after, err := trial.StartRepair(ctx, s, repair, time.Time{}); err == nil {
+				s = after
+			}
+		}
 	}
-	repair, err := trial.PlanRepair(ctx, s)
-	if err != nil {
-		return s
+	if s != is { // the trial knows nobody
+		s = d.Seated(s, 0)
 	}
-	_, after, err := trial.StartRepair(ctx, s, repair, time.Time{})
-	if err != nil {
-		return s
-	}
-	return after
+	return s
 }
 
 // AsBegun are airframes as [Desk.Repairing] has each, and those of the last plan which it has something to begin on.
