@@ -58,9 +58,10 @@ type Next struct {
 	apart  bool       // several people are told apart: by the last plan, or by what each of them was led to
 	// unplanned: somebody else is at the step whom no plan has it for
 	unplanned bool
-	noted     bool // nobody else is led to the step
-	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
-	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
+	noted     bool   // nobody else is led to the step
+	Alone     bool   `json:"-"`                        // several are there, and one of them makes safe what crashed
+	Unmade    string `json:"not_safe_until,omitempty"` // how what crashed is when it is safe, where the step leads to that
+	Asked     bool   `json:"-"`                        // others are at it, who are asked before it is begun all the same
 
 	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
 	Presses bool    `json:"-"`                         // the step can't wait for anything
@@ -102,11 +103,9 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	})
 	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	n.Presses, n.Both = suggestion.Presses, s.Several()
-	if r := s.Unsafe(now); r != nil { // which says more than the first of them
-		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
-	}
+	n.unmade(s, &suggestion, now)
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
@@ -345,6 +344,26 @@ func (n *Next) AtOnce(c *Clock) string {
 	return l.String()
 }
 
+// unmade has it said what crashed and is not made safe: here, but where the step makes it so, and on other airframes.
+func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now time.Time) {
+	for _, is := range s.UnsafeBeside(now) {
+		if is.By > 0 {
+			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+		} else {
+			n.Unsafe = append(n.Unsafe, newReason(is.Reason))
+		}
+	}
+	r := s.Unsafe(now)
+	switch {
+	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
+		n.Unmade = s.ToMakeSafe(suggestion, now)
+	case r != nil && r.Remedy.Kind == workflow.ToSeeNext:
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged...)
+	case r != nil: // which says more than the first of them
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
+	}
+}
+
 // unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
 func (n *Next) unsafe(l *lines, c *Clock) {
 	first, who := "First", ""
@@ -464,6 +483,9 @@ func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Asked {
 		text = append(text, Capital(esc(n.Whose))+" is to do this: ask them before you begin it too.")
+	}
+	if n.Unmade != "" {
+		text = append(text, esc(n.Mark)+" is not safe until this is so: "+esc(n.Unmade)+".")
 	}
 	if n.Alone {
 		text = append(text, "One person does this: whoever else is there stays clear of "+esc(n.Mark)+".")
@@ -587,8 +609,13 @@ func (n Next) Markdown(c *Clock) string {
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 && (len(n.Checks) == 0 || slices.ContainsFunc(n.Due, func(r Reason) bool { return r.Because != workflow.ByGate })) {
-			l.add("Before it may fly:\n")
-			l.reasonList(n.Due, noWords, c)
+			due := sorting.Delete(slices.Clone(n.Due), func(r Reason) bool { // said first
+				return slices.ContainsFunc(n.Damaged, func(had Reason) bool { return strings.HasPrefix(had.Text, r.Text) })
+			})
+			if len(due) > 0 {
+				l.add("Before it may fly:\n")
+				l.reasonList(due, noWords, c)
+			}
 			return l.String()
 		}
 		if len(n.Checks) > 0 {
