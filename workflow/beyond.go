@@ -30,17 +30,28 @@ func (s *State) numberOf(by string) int {
 //
 //go:noinline
 func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
-	if len(of.Entries) == 0 {
+	switch by, _ := of.RecordedLast(now); by {
+	case "":
 		return 0, false
-	}
-	last := &of.Entries[len(of.Entries)-1]
-	if age := now.Sub(last.Recorded); age < 0 || age > Present {
-		return 0, false
-	}
-	if last.By == s.seat.By {
+	case s.seat.By:
 		return s.seat.Who, true
+	default:
+		return s.numberOf(by), false
 	}
-	return s.numberOf(last.By), false
+}
+
+// RecordedLast is who recorded something of the airframe last, and when, if they may still be at the bench; "": nobody.
+//
+//go:noinline
+func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
+	if len(s.Entries) == 0 {
+		return "", at
+	}
+	last := &s.Entries[len(s.Entries)-1]
+	if age := now.Sub(last.Recorded); age < 0 || age > Present {
+		return "", at
+	}
+	return last.By, last.Recorded
 }
 
 // ledTo is who was led to a step last, and is still there; 0: nobody.
@@ -59,31 +70,68 @@ func (s *State) ledTo(mark string, r *StepReport) int {
 //go:noinline
 func (s *State) goesOn(now time.Time) int {
 	who, me := s.lastAt(s, now)
-	at := "\n" + s.seat.At
-	i := strings.LastIndex(at, fmt.Sprint("\n", who, " "))
-	if me || i >= 0 && !strings.HasPrefix(at[i+3:], s.Airframe.Mark+" ") && len(s.pluggedIn(now)) == 0 {
+	if me || s.ledAway(who, s.Airframe.Mark) && len(s.pluggedIn(now)) == 0 {
 		return 0
 	}
 	return who
 }
 
-// Minded is what is guarded on the airframe, or on another one of the bench, and stands so, such as a battery that is plugged in, where one
-// person of several is named who minds it, and that is not whoever sits here: who recorded something of that airframe last, as all are told. What
-// stands so since an earlier sitting is minded by nobody.
-func (s *State) Minded(now time.Time) (all []Plugged) {
+// ledAway reports whether somebody was led to another airframe, or recorded something there, since they were at the one of the mark.
+//
+//go:noinline
+func (s *State) ledAway(who int, mark string) bool {
+	at := "\n" + s.seat.At
+	i := strings.LastIndex(at, fmt.Sprint("\n", who, " "))
+	return i >= 0 && !strings.HasPrefix(at[i+3:], mark+" ")
+}
+
+// isAt is who is at an airframe, as far as is known: who was led to its next step, else who recorded something of it last, else who was led
+// there last, and recorded nothing yet; one of the others, or whoever sits here. 0: nobody is known to be.
+//
+//go:noinline
+func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bool) {
+	if next != nil {
+		who = s.ledTo(of.Airframe.Mark, next)
+	}
+	if who == 0 {
+		if who, me = s.lastAt(of, now); me || who > 0 {
+			return who, me
+		}
+		if i := strings.LastIndex(s.seat.At, " "+of.Airframe.Mark+" "); i > 0 {
+			who = int(s.seat.At[i-1] - '0')
+		}
+	}
+	return who, who > 0 && who == s.seat.Who
+}
+
+// Minded is what stands so on the airframe, or on another one of the bench, such as a battery that is plugged in, where one person of several
+// is known to be there who minds it, see [State.isAt], and that is not whoever sits here. They end it at once, and nobody else does, where it
+// crashed so, or stands so since an earlier sitting; whoever is led to a step there too is told to as they are. What is hot at the bench they
+// mind where they set it so in this sitting, and were not led elsewhere since: of an earlier one everybody ends it, since nobody works with it.
+func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 	for n := -1; n < len(s.others) && s.seat.Here != 0; n++ {
-		of := s
+		of, next := s, g.Step
 		if n >= 0 {
 			of = s.others[n]
 		}
-		who, me := s.lastAt(of, now)
+		standing := of.standing(now, now)
+		if len(standing) == 0 {
+			continue
+		}
+		if n >= 0 {
+			next = of.Next(now).Step
+		}
+		who, me := s.isAt(of, next, now)
 		if me || who == 0 {
 			continue
 		}
-		for _, is := range of.standing(now, now) {
-			if !is.bench && of.isGuarded(is.is) && now.Sub(is.At) <= SittingLength && (is.wreck || !of.forgotten(is, now)) {
-				all = append(all, Plugged{of.Airframe.Mark, who, is.Reason, is.wreck})
+		led := n < 0 && g.Step != nil && !g.Theirs && !g.Asked
+		for _, is := range standing {
+			old := now.Sub(is.At) > SittingLength || !is.wreck && of.forgotten(is, now)
+			if is.bench && (n < 0 || old || s.ledAway(who, of.Airframe.Mark)) || !is.bench && (!of.isGuarded(is.is) || old && led) {
+				continue
 			}
+			all = append(all, Plugged{of.Airframe.Mark, who, is.Reason, !is.bench && (old || is.wreck)})
 		}
 	}
 	return all

@@ -130,11 +130,12 @@ func TestOneGoesOnWithWhatIsPluggedIn(t *testing.T) {
 			if got := ledWith(s, b.now, planned); got != test.want {
 				t.Errorf("%s: %s is led to %s, want %s", name, test.seat.By, got, test.want)
 			}
-			minded := s.Minded(b.now)
+			g := s.NextBeside(b.now, nil, nil, planned)
+			minded := s.Minded(&g, b.now)
 			if test.seat == ann && len(minded) != 0 || test.seat == bob && (len(minded) != 1 || minded[0].By != 1 || minded[0].Ends) {
 				t.Errorf("%s: for %s it is minded by %+v", name, test.seat.By, minded)
 			}
-			if got := s.Minded(b.now.Add(61 * time.Minute)); len(got) != 0 {
+			if got := s.Minded(&g, b.now.Add(61*time.Minute)); len(got) != 0 {
 				t.Errorf("%s: an hour later it is minded by %+v", name, got)
 			}
 		}
@@ -152,7 +153,9 @@ func TestOneGoesOnWithWhatIsPluggedIn(t *testing.T) {
 	}
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
 	for _, seat := range []Seat{ann, bob} {
-		ends := b.state.Seated(seat).Minded(b.now)
+		s := b.state.Seated(seat)
+		g := s.Next(b.now)
+		ends := s.Minded(&g, b.now)
 		if seat.By == bob.By && (len(ends) != 1 || ends[0].By != 1 || !ends[0].Ends) || seat.By == ann.By && len(ends) != 0 {
 			t.Errorf("crashed: for %s it is ended by %+v", seat.By, ends)
 		}

@@ -199,7 +199,7 @@ func (s *State) mine(g *Suggestion, now time.Time) *Share {
 }
 
 // StaysBy is who else of several stays by an airframe of the bench, and is at the bench: who is at it by the last plan or is soon, else who
-// recorded something on it last. 0: nobody does, or whoever sits here.
+// [State.isAt] it. 0: nobody does, or whoever sits here.
 //
 //go:noinline
 func (s *State) StaysBy(of *State, now time.Time) int {
@@ -223,7 +223,10 @@ func (s *State) StaysBy(of *State, now time.Time) int {
 		}
 		first = false
 	}
-	if who, me := s.lastAt(of, now); first && !me {
+	if !first {
+		return 0
+	}
+	if who, me := s.isAt(of, of.Next(now).Step, now); !me {
 		return who
 	}
 	return 0

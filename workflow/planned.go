@@ -118,17 +118,32 @@ func reportOf(p *Planned, all []StepReport) *StepReport {
 	return nil
 }
 
-// PutOff is what one plan had in the sitting that runs and another one has after it, as that one has it.
-func PutOff(before, after []Planned, now time.Time) (all []Planned) {
-	leave := nextLeave(time.Time{}, before, now)
-	for i := range before {
-		is := &before[i]
-		if is.Step == "" || !is.Leave.Equal(leave) {
-			continue
-		}
-		same := func(p Planned) bool { return p.Job == is.Job && p.Step == is.Step && p.Act == is.Act }
-		if k := slices.IndexFunc(after, same); k >= 0 && !after[k].Begins.Before(leave) {
-			all = append(all, after[k])
+// PutOff is what earlier plans of airframes, by mark, had in the sitting that runs, or else comes first, and those that they have now have after
+// it, as they have it: in the order in which it was to be done. What heats or ends something is not told: that is done once more, or for now.
+func PutOff(fleet []*State, before map[string][]Planned, now time.Time) (all []Turn) {
+	var leave time.Time
+	for _, s := range fleet {
+		leave = nextLeave(leave, before[s.Airframe.Mark], now)
+	}
+	var was []time.Time
+	for _, s := range fleet {
+		for _, is := range before[s.Airframe.Mark] {
+			k := slices.IndexFunc(s.Planned, func(p Planned) bool { return p.Job == is.Job && p.Step == is.Step && p.Act == is.Act })
+			if is.Step == "" || !is.Leave.Equal(leave) || k < 0 || s.Planned[k].Begins.Before(leave) {
+				continue
+			}
+			job, err := s.Job(is.Job)
+			if err != nil {
+				continue
+			}
+			if step, _, ok := job.Procedure.Step(is.Step); ok && len(step.Sets) == 0 {
+				at := len(was)
+				for at > 0 && is.Begins.Before(was[at-1]) {
+					at--
+				}
+				was = slices.Insert(was, at, is.Begins)
+				all = slices.Insert(all, at, Turn{Mark: s.Airframe.Mark, Job: is.Job, Step: is.Step, Act: is.Act, Title: step.Label(), Begins: s.Planned[k].Begins})
+			}
 		}
 	}
 	return all

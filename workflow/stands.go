@@ -73,6 +73,42 @@ func (s *State) ending(safe steps.Setting) *steps.Step {
 	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
 }
 
+// EndedBy is what ends how a condition of a sitting stands, such as an iron that is hot, where a need is what nobody leaves otherwise, and
+// whether it stands otherwise by what was said of it last. It is a step that does nothing else, and
+// none that works with what is hot or on before it ends that. The title is what is ended, in the words of the condition; "": the need is none of these.
+//
+//go:noinline
+func (s *State) EndedBy(need steps.Setting, at time.Time) (title, by string, stands bool) {
+	def, _ := s.Sheet.Condition(need.Condition)
+	if !def.Lapses() || def.Guarded != "" {
+		return "", "", false
+	}
+	for _, state := range def.States {
+		is := steps.Setting{Condition: need.Condition, State: state}
+		j := s.ender(is)
+		if j == nil {
+			continue
+		}
+		if safe, _ := s.endsItself(j.written, is, ""); safe != need {
+			continue
+		}
+		title = s.conditionTitle(need.Condition) + ": " + need.State
+		if s.lastStood(&def, at).state != state {
+			continue
+		}
+		from := ""
+		if of, set := s.setter(is, nil, at); set != nil {
+			j, from = of, set.Name
+		}
+		safe, step := s.endsItself(j.written, is, from)
+		if safe == need && len(step.Tools)+len(step.Confirm)+len(step.Disturbs) == 0 && !needsSo(step.Needs, s.Sheet.UsesOf(*step, step.Adhesives...), is) {
+			by = j.ID + "/" + step.Name
+		}
+		return title, by, true
+	}
+	return title, "", false
+}
+
 // staysNot reports whether nobody leaves it so.
 //
 //go:noinline
@@ -279,7 +315,7 @@ type Plugged struct {
 
 // StandsBeside is what is hot, on or plugged in on other airframes of the bench, as what is suggested is done here. It is ended at once
 // where it crashed so, stands so since an earlier sitting, or the plan has ended it by now; what is of the bench also where no work goes on
-// with it, here or there, and nobody else recorded anything there a moment ago. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
+// with it, here or there, and nobody else recorded anything there a moment ago; whoever else is known to be there stays by it. Somebody stays by what is plugged in; where nobody else is known to, it is ended at once as soon as it would be said
 // there, and before what crashed is made safe.
 func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay []Plugged) {
 	var had []steps.Setting // of the bench
@@ -293,8 +329,13 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
 			switch {
 			case is.bench:
+				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) || s.needsIt(g.Step, is, now) {
+					continue
+				}
 				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)
-				if !lists.Contains(had, is.is) && !s.saidOtherwise(is, now) && !s.needsIt(g.Step, is, now) && (old || !held) {
+				if who, me := s.isAt(other, other.Next(now).Step, now); who > 0 && !me && !old && !s.ledAway(who, other.Airframe.Mark) {
+					had, stay = append(had, is.is), append(stay, Plugged{other.Airframe.Mark, who, is.Reason, false})
+				} else if old || !held {
 					had, end = append(had, is.is), append(end, is.Reason)
 				}
 			case is.wreck || old || other.endedByNow(is, now):

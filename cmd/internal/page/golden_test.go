@@ -621,11 +621,7 @@ func (b *bench) build() {
 	}
 	b.pages["Letter"] = page.Letter(0) + page.Letter(26) + page.Letter(51) + page.Letter(52) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
-	job := b.State.OpenJobs(b.Now)[0].ID
-	was := map[string][]workflow.Planned{"FN-01": {{Job: job, Step: "join-roots", Begins: b.Now, Leave: b.Now.Add(time.Hour)}}}
-	later := *b.State
-	later.Planned = []workflow.Planned{{Job: job, Step: "join-roots", Begins: b.Now.Add(24 * time.Hour)}}
-	b.pages["PutOff"] = page.PutOff([]*workflow.State{&later}, was, &page.Clock{Now: b.Now}) + "\n"
+	b.pages["PutOff"] = page.PutOff([]workflow.Turn{{Mark: "FN-01", Title: "Join the roots", Act: workflow.ToPress, Begins: b.Now.Add(24 * time.Hour)}}, &page.Clock{Now: b.Now}) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},

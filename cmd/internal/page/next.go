@@ -58,13 +58,17 @@ type Next struct {
 	apart  bool       // several people are told apart: by the last plan, or by what each of them was led to
 	// unplanned: somebody else is at the step whom no plan has it for
 	unplanned bool
-	noted     bool // nobody else is led to the step
-	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
-	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
+	noted     bool   // nobody else is led to the step
+	Alone     bool   `json:"-"`                        // several are there, and one of them makes safe what crashed
+	Unmade    string `json:"not_safe_until,omitempty"` // how what crashed is when it is safe, where the step leads to that
+	Asked     bool   `json:"-"`                        // others are at it, who are asked before it is begun all the same
+	from      string // who was at the step until it was taken over
 
 	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
 	Presses bool    `json:"-"`                         // the step can't wait for anything
 	Both    bool    `json:"-"`                         // several are there
+
+	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
@@ -100,11 +104,9 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	})
 	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	n.Presses, n.Both = suggestion.Presses, s.Several()
-	if r := s.Unsafe(now); r != nil { // which says more than the first of them
-		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
-	}
+	n.unmade(s, &suggestion, now)
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
@@ -129,14 +131,15 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			return ok && work.Job == step.Job
 		})
 	}
-	for _, is := range s.Minded(now) { // whoever else is there doesn't reach in
-		had := len(n.Harms)
-		n.Harms = sorting.Delete(n.Harms, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
-		if len(n.Harms) < had {
+	for _, is := range s.Minded(&suggestion, now) { // whoever else is there doesn't reach in
+		had := len(n.Harms) + len(n.EndFirst)
+		theirs := func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) }
+		n.Harms, n.EndFirst = sorting.Delete(n.Harms, theirs), sorting.Delete(n.EndFirst, theirs)
+		if len(n.Harms)+len(n.EndFirst) < had && !n.minded(is.Mark, is.Text) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
+	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
@@ -170,12 +173,28 @@ func takesWith(o *workflow.Overrun) string {
 	return ""
 }
 
+// toPlan is the command that plans.
+func (n *Next) toPlan() string {
+	if n.Unsettled {
+		return `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
+	}
+	return "fettle plan"
+}
+
 // ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
 // whoever asks next, since it is kept that somebody was.
 func (n *Next) ToldAlike(people int, noted bool) {
 	n.noted = noted
 	n.Both = n.Both || people > 1
 	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
+}
+
+// TakenFrom says who was at the step, or was to do it, until it was taken over: they may have their hands there still. by recorded something
+// of the airframe last; "": nobody did lately.
+func (n *Next) TakenFrom(who, by string, at time.Time) {
+	if n.from = who; by != "" {
+		n.from, n.Last, n.LastAt = "", by, at
+	}
 }
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
@@ -334,6 +353,26 @@ func (n *Next) AtOnce(c *Clock) string {
 	return l.String()
 }
 
+// unmade has it said what crashed and is not made safe: here, but where the step makes it so, and on other airframes.
+func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now time.Time) {
+	for _, is := range s.UnsafeBeside(now) {
+		if is.By > 0 {
+			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+		} else {
+			n.Unsafe = append(n.Unsafe, newReason(is.Reason))
+		}
+	}
+	r := s.Unsafe(now)
+	switch {
+	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
+		n.Unmade = s.ToMakeSafe(suggestion, now)
+	case r != nil && r.Remedy.Kind == workflow.ToSeeNext:
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged...)
+	case r != nil: // which says more than the first of them
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
+	}
+}
+
 // unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
 func (n *Next) unsafe(l *lines, c *Clock) {
 	first, who := "First", ""
@@ -389,10 +428,17 @@ func (n *Next) leaveToThem(s *workflow.State, suggestion workflow.Suggestion, no
 		n.Mine = &sharesNext(s, workflow.Suggestion{Others: []workflow.Share{*of}}, now)[0]
 	}
 	for _, r := range s.Stands(now) { // that it is on or plugged in, and not how to end it
-		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == s.Airframe.Mark && had.Text == r.Text }) {
-			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r}))
+		if len(suggestion.Hands) > 0 && !slices.ContainsFunc(n.Harms, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) && !n.minded(s.Airframe.Mark, r.Text) {
+			n.Plugged = append(n.Plugged, NewPlugged(s, workflow.Plugged{Mark: s.Airframe.Mark, By: suggestion.Hands[0], Reason: r, Ends: suggestion.AtOnce}))
 		}
 	}
+}
+
+// minded reports whether it is said already who stays by that, or ends it.
+//
+//go:noinline
+func (n *Next) minded(mark, text string) bool {
+	return slices.ContainsFunc(n.Plugged, func(had NextPlugged) bool { return had.Mark == mark && had.Text == text })
 }
 
 // Nothing is the title where the step is for others: that there is nothing for whoever asks, and until when.
@@ -420,11 +466,15 @@ func (n *Next) left(c *Clock) string {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
 	}
-	l.item("Stay clear of %s until they say so.", esc(n.Mark))
+	stay := "Stay"
+	if slices.ContainsFunc(n.Harms, func(r Reason) bool { return !r.At.IsZero() && r.Remedy.Mark == n.Mark }) { // nobody is known to end it
+		stay = "Once that is done, stay"
+	}
+	l.item("%s clear of %s until they say so.", stay, esc(n.Mark))
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
 	} else if of == nil && n.unplanned {
-		l.add("\nTo plan who of you does what: `fettle plan`\n")
+		l.add("\nTo plan who of you does what: `%s`\n", n.toPlan())
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
@@ -442,6 +492,12 @@ func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Asked {
 		text = append(text, Capital(esc(n.Whose))+" is to do this: ask them before you begin it too.")
+	}
+	if n.from != "" {
+		text = append(text, Capital(esc(n.from))+" was at it: ask them before you begin this too.")
+	}
+	if n.Unmade != "" {
+		text = append(text, esc(n.Mark)+" is not safe until this is so: "+esc(n.Unmade)+".")
 	}
 	if n.Alone {
 		text = append(text, "One person does this: whoever else is there stays clear of "+esc(n.Mark)+".")
@@ -474,7 +530,7 @@ func (n *Next) late(c *Clock) string {
 		text, plan = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan."), "Plan again from here: "
 	}
 	if plan != "" {
-		text = append(text, plan+"`fettle plan`")
+		text = append(text, plan+"`"+n.toPlan()+"`")
 	}
 	if len(text) == 0 {
 		return ""
@@ -565,8 +621,13 @@ func (n Next) Markdown(c *Clock) string {
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 && (len(n.Checks) == 0 || slices.ContainsFunc(n.Due, func(r Reason) bool { return r.Because != workflow.ByGate })) {
-			l.add("Before it may fly:\n")
-			l.reasonList(n.Due, noWords, c)
+			due := sorting.Delete(slices.Clone(n.Due), func(r Reason) bool { // said first
+				return slices.ContainsFunc(n.Damaged, func(had Reason) bool { return strings.HasPrefix(had.Text, r.Text) })
+			})
+			if len(due) > 0 {
+				l.add("Before it may fly:\n")
+				l.reasonList(due, noWords, c)
+			}
 			return l.String()
 		}
 		if len(n.Checks) > 0 {
@@ -642,6 +703,9 @@ func (n *Next) held(l *lines, c *Clock) {
 			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
+			if len(n.Harms) > 0 && r.Remedy.Kind == workflow.ToSetCondition { // what is ended at once comes first: a plug before a propeller
+				r.Remedy = workflow.Remedy{}
+			}
 			if !n.told(r) {
 				reasons, of = append(reasons, r), append(of, w.Step)
 			}

@@ -73,9 +73,7 @@ func (a album) planning(now time.Time) {
 	}
 	a.show("Plan-long", page.NewPlan(marks, long), now)
 	two := twoSittings(now)
-	var finch, wren workflow.State
-	finch.Airframe.Mark, wren.Airframe.Mark = "FN-01", "WR-01"
-	a["PlannedNow"] = page.PlannedNow([]*workflow.State{&finch, &wren}, &two, &page.Clock{Now: now})
+	a["PlannedNow"] = page.PlannedNow(&two, &page.Clock{Now: now})
 	a.show("Plan-empty", page.NewPlan(marks, workflow.Timetable{Made: now, Proven: true}), now)
 	a["TurnLine"] = page.TurnLine(twoSittings(now).Visits[0].Turns[2], "FN-01: ")
 	turns, warm := twoSittings(now).Visits[0].Turns, 15.

@@ -64,3 +64,50 @@ func TestWhoStaysByWhatIsPluggedIn(t *testing.T) {
 		}
 	}
 }
+
+// Where it is somebody else's step, and nobody is known to be there who ends what was left plugged in, whoever reads it is told to, and to stay
+// clear after that; never both at once.
+func TestNobodyEndsAndStaysClear(t *testing.T) {
+	at := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	now := at.Add(24 * time.Hour)
+	s := plugged(t, "CW-01", at)
+	r := s.Steps(s.Jobs[0], now)[1]
+	for name, test := range map[string]struct{ led, says, not string }{
+		"nobody is known to be there": {"", "Once that is done, stay clear of CW-01", "nobody else"},
+		"person 2 was led there":      {"2 CW-01 " + r.Job + "/" + r.Step.Name, "stay clear of CW-01:** person 2 ends this at once, and nobody else", "--set battery=out"},
+	} {
+		seated := s.Seated(workflow.Seat{By: "Rosa", Who: 1, Known: 1 << 2, Here: 1 << 2, At: test.led})
+		text := NextOf(seated, workflow.Suggestion{Step: &r, Hands: []int{2}, ForOthers: true, Theirs: true}, now).Markdown(&Clock{Now: now})
+		if !strings.Contains(text, test.says) || strings.Contains(text, test.not) {
+			t.Errorf("%s: %s", name, text)
+		}
+	}
+}
+
+// Below what is ended at once nothing else is told to be set: nobody has hands at a propeller while the battery is in.
+func TestNothingIsSetBeforeWhatIsEndedAtOnce(t *testing.T) {
+	set := func(name, to string) Reason {
+		return Reason{Reason: workflow.Reason{Text: "it needs " + name + ": " + to, Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "CW-01", Setting: steps.Setting{Condition: name, State: to}}}}
+	}
+	n := Next{Mark: "CW-01", Waiting: []Waiting{{Step: "measure", Reasons: []Reason{set("propeller", "off")}}}}
+	for harms, want := range map[int]bool{0: true, 1: false} {
+		n.Harms = []Reason{set("battery", "out")}[:harms]
+		text := n.Markdown(&Clock{})
+		if !strings.Contains(text, "it needs propeller: off") || strings.Contains(text, "--set propeller=off") != want || strings.Contains(text, "--set battery=out") == want {
+			t.Errorf("%d ended at once: %s", harms, text)
+		}
+	}
+}
+
+// Who of several is not to make safe what crashed plugged in stays clear of it, and reads of nobody who stays by it.
+func TestNobodyStaysByAWreck(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	s := plugged(t, "CW-01", now)
+	r := s.Steps(s.Jobs[0], now)[1]
+	for atOnce, says := range map[bool]string{false: "stays by CW-01", true: "stay clear of CW-01"} {
+		n := NextOf(s, workflow.Suggestion{Step: &r, Hands: []int{1}, Theirs: true, AtOnce: atOnce}, now)
+		if text := n.AtOnce(&Clock{Now: now}); !strings.Contains(text, says) || strings.Contains(text, "stays by") == atOnce {
+			t.Errorf("at once %t: %q", atOnce, text)
+		}
+	}
+}

@@ -168,7 +168,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToBeginAgain:
-		return "take back what there is of it, and begin " + r.Name + " anew once " + r.Mark + " is released", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+		return "take it back, and begin " + r.Name + " anew after the release", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetBenchClock:

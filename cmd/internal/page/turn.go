@@ -77,42 +77,32 @@ func TurnLine(t workflow.Turn, of string) string {
 
 // PlannedNow says what a plan has for the sitting that runs, or for the first one that comes: when that is, from which step to which. "":
 // for none.
-func PlannedNow(fleet []*workflow.State, t *workflow.Timetable, c *Clock) string {
-	var marks []string
-	for _, s := range fleet {
-		marks = append(marks, s.Airframe.Mark)
-	}
+func PlannedNow(t *workflow.Timetable, c *Clock) string {
 	first := *t
 	first.Visits = first.Visits[:min(1, len(first.Visits))]
-	p := NewPlan(marks, first)
+	p := NewPlan(nil, first)
 	if len(p.Sittings) == 0 {
 		return ""
 	}
-	l := lines{}
-	l.add("By the plan:\n")
-	p.each(&l, p.Sittings, c)
-	return l.String()
+	p.Marks = p.Sittings[0].marks()
+	text := p.line(&p.Sittings[0], c)
+	if rest, today := strings.CutPrefix(text, "Today"); today {
+		text = "today" + rest
+	}
+	return "By the plan, " + text + "."
 }
 
-// PutOff says what another plan puts off to a later sitting: the first few, and when. "": nothing.
-func PutOff(fleet []*workflow.State, before map[string][]workflow.Planned, c *Clock) string {
+// PutOff says what is put off to a later sitting, by a plan that was made anew: the first few steps, and when. "": nothing.
+func PutOff(all []workflow.Turn, c *Clock) string {
 	const mostPutOff = 200 // characters
-	var all []string
-	for _, s := range fleet {
-		for _, is := range workflow.PutOff(before[s.Airframe.Mark], s.Planned, c.Now) {
-			job, err := s.Job(is.Job)
-			if err != nil {
-				continue
-			}
-			if step, _, ok := job.Procedure.Step(is.Step); ok {
-				all = append(all, turnWords(workflow.Turn{Title: step.Label(), Act: is.Act})+" ("+s.Airframe.Mark+", "+c.At(is.Begins)+")")
-			}
-		}
-	}
 	if len(all) == 0 {
 		return ""
 	}
-	return "Planned anew, and put off: " + fitting(all, mostPutOff) + "."
+	var text []string
+	for _, t := range all {
+		text = append(text, turnWords(t)+" ("+t.Mark+", "+c.At(t.Begins)+")")
+	}
+	return "Planned anew, and put off: " + fitting(text, mostPutOff) + "."
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.

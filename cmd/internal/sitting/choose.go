@@ -28,12 +28,12 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 		c.Desk.Plan.Tell(s)
 		s.Planned = t.Planned(s.Airframe.Mark)
 	}
-	if now := page.PlannedNow(c.states, t, c.clock()); first && now != "" {
-		if err := c.Front.Tell(now); err != nil {
+	if text := page.PlannedNow(t, c.clock()); first && text != "" {
+		if err := c.Front.Tell(text); err != nil {
 			return err
 		}
 	}
-	putOff := page.PutOff(c.states, before, c.clock())
+	putOff := page.PutOff(workflow.PutOff(c.states, before, now), c.clock())
 	for _, s := range c.states {
 		c.Bench.follow(s) // c.states may be made anew from there
 	}

@@ -1,0 +1,118 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// Whoever was led to a step beside what is plugged in minds that, also before they recorded anything: whoever is led to another airframe is not
+// told to pull the plug under their hands. Left in since an earlier sitting, it is ended by whoever is led to that airframe, and by nobody
+// else; where nobody is known to be there, everybody is told to.
+func TestWhoWasLedToAPlugMindsIt(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		after time.Duration // it was plugged in
+		at    string        // where they are
+		away  bool          // Ann is not there any more
+		want  string        // Ben, who is led to the other airframe, reads
+	}{
+		{"nobody was led there", time.Minute, "", false, "stay by it himself"},
+		{"Ann was led there", time.Minute, "1 PL-00 power/try", false, "1 stays by it"},
+		{"Ann was, and looked at another airframe since", time.Minute, "1 PL-00 power/try\n1 PL-01 plain/sand", false, "1 stays by it"},
+		{"Ben was", time.Minute, "2 PL-00 power/try", false, "stay by it himself"},
+		{"Cid was after Ann, to another step", time.Minute, "1 PL-00 power/try\n3 PL-00 power/pull", false, "1 stays by it"},
+		{"yesterday, and nobody was led there", 24 * time.Hour, "", false, "end it himself"},
+		{"yesterday, and Ann was led there", 24 * time.Hour, "1 PL-00 power/try", false, "1 ends it"},
+		{"yesterday, and Ben was led there", 24 * time.Hour, "2 PL-00 power/try", false, "end it himself"},
+	} {
+		fleet := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))
+		now := evening.Add(test.after)
+		at := strings.ReplaceAll(test.at, "power/", fleet[0].Jobs[0].ID+"/")
+		s := fleet[1].Seated(Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: at})
+		g := s.Next(now)
+		end, stay := s.StandsBeside(&g, now)
+		got := "nothing"
+		switch minded := s.Minded(&g, now); {
+		case len(minded) == 1 && minded[0].Ends && minded[0].Mark == "PL-00":
+			got = fmt.Sprint(minded[0].By, " ends it")
+		case len(stay) == 1 && stay[0].By > 0 && len(end) == 0:
+			got = fmt.Sprint(stay[0].By, " stays by it")
+		case len(stay) == 1 && len(end) == 0 && len(minded) == 0:
+			got = "stay by it himself"
+		case len(end) == 1 && len(minded) == 0:
+			got = "end it himself"
+		}
+		if got != test.want {
+			t.Errorf("%s: %s, want %s", test.name, got, test.want)
+		}
+	}
+}
+
+// On the airframe itself whoever is led to it ends what was left plugged in, and whoever isn't stays clear of it.
+func TestOneOfTwoEndsWhatWasLeftPluggedIn(t *testing.T) {
+	b := armed(t)
+	b.after(24 * time.Hour)
+	at := fmt.Sprint("1 ", b.state.Airframe.Mark, " ", b.state.Jobs[0].ID, "/")
+	for _, test := range []struct {
+		at       string
+		ann, ben int // who ends it, as each of them is told
+	}{{"", 0, 0}, {at + "full", 0, 1}, {"3" + at[1:] + "full", 3, 3}} {
+		for who, want := range map[int]int{1: test.ann, 2: test.ben} {
+			seat := Seat{By: "Ann", Who: 1, Known: 1<<2 | 1<<3, Here: 1<<2 | 1<<3, Names: "2 Ben\n3 Cid", At: test.at}
+			if who == 2 {
+				seat = Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: test.at}
+			}
+			s := b.state.Seated(seat)
+			g := s.Next(b.now)
+			got := 0
+			if minded := s.Minded(&g, b.now); len(minded) > 0 {
+				i := slices.IndexFunc(minded, func(is Plugged) bool { return is.Remedy.Setting.Condition == "battery" })
+				if i < 0 || !minded[i].Ends {
+					t.Fatalf("%q: person %d is told %+v", test.at, who, minded)
+				}
+				got = minded[i].By
+			}
+			if got != want {
+				t.Errorf("%q: person %d is told that %d ends it, want %d; led to %s", test.at, who, got, want, ledWith(s, b.now, nil))
+			}
+		}
+	}
+}
+
+// What somebody else set hot at the bench they mind while they are there; once they were led elsewhere, or it was left hot since yesterday,
+// whoever works beside it ends it.
+func TestWhoMindsWhatIsHotAtTheBench(t *testing.T) {
+	hot, here := lit(t), working(t, one("tidy", plain("tidy")))
+	hot.done("iron-hot")
+	mark := hot.state.Airframe.Mark
+	here.state.Airframe.Mark = "PL-02"
+	use := fmt.Sprint(" ", mark, " ", hot.state.Jobs[0].ID, "/iron-use")
+	for _, test := range []struct {
+		name      string
+		after     time.Duration
+		at        string
+		by, ended int
+	}{
+		{"nobody is known to be there", 11 * time.Minute, "", 0, 1},
+		{"Ann was led to the next step there", 11 * time.Minute, "1" + use, 1, 0},
+		{"this minute", 0, "1" + use, 1, 0},
+		{"and was led elsewhere since", 11 * time.Minute, "1" + use + "\n1 PL-03 work/saw", 0, 1},
+		{"whoever reads it was led there", 11 * time.Minute, "2" + use, 0, 1},
+		{"yesterday", 24 * time.Hour, "1" + use, 0, 1},
+	} {
+		s := here.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: test.at}).Beside([]*State{hot.state})
+		end, stay := standsBeside(s, hot.now.Add(test.after))
+		by := 0
+		if len(stay) == 1 && !stay[0].Ends && stay[0].Mark == mark {
+			by = stay[0].By
+		}
+		if by != test.by || len(end) != test.ended {
+			t.Errorf("%s: %d stays by it, ended is %v; want %d, %d ended", test.name, by, textsOf(end), test.by, test.ended)
+		}
+	}
+}
