@@ -92,13 +92,23 @@ func kindOf(zero Facts, version int, clocked bool) Kind {
 }
 
 // before adds the reader of an earlier version, whose facts become present ones.
-func before[F interface{ now() Facts }](version int, k Kind) Kind {
+func before[F earlier](version int, k Kind) Kind {
+	var zero F
+	return k.after(zero, version)
+}
+
+// earlier are facts as an earlier version had them.
+type earlier interface{ now() Facts }
+
+// after is before that stands in the program once, and not again for every type of facts.
+func (k Kind) after(zero earlier, version int) Kind {
+	of := reflect.TypeOf(zero)
 	if k.earlier == nil {
 		k.earlier = map[int]func() (any, func() Facts){}
 	}
 	k.earlier[version] = func() (any, func() Facts) {
-		into := new(F)
-		return into, func() Facts { return (*into).now() }
+		into := reflect.New(of)
+		return into.Interface(), func() Facts { return into.Elem().Interface().(earlier).now() }
 	}
 	return k
 }
