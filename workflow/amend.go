@@ -89,7 +89,8 @@ func (s *State) reopens(job *Job, r Amend, at time.Time) []string {
 }
 
 // amend applies a JobAmended. What was done and still holds stays done.
-func (s *State) amend(f journal.JobAmended, e journal.Entry) error {
+func (s *State) amend(e journal.Entry) error {
+	f := e.Facts.(journal.JobAmended)
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err
@@ -98,7 +99,9 @@ func (s *State) amend(f journal.JobAmended, e journal.Entry) error {
 	for _, name := range f.Reopens { // what is looked at again is decided again
 		delete(job.methods, name)
 	}
-	if err := s.move(journal.JobMoved{Job: f.Job, Procedure: f.Procedure, Sheet: f.Sheet}, e); err != nil {
+	moved := e
+	moved.Facts = journal.JobMoved{Job: f.Job, Procedure: f.Procedure, Sheet: f.Sheet}
+	if err := s.move(moved); err != nil {
 		return err
 	}
 	job.Damages, job.planned = f.Damages, e.Position

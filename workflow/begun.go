@@ -85,7 +85,8 @@ func (b Begun) coat(at time.Time) bond.Coat {
 	return coat
 }
 
-func (s *State) begin(f journal.Begun, e journal.Entry) error {
+func (s *State) begin(e journal.Entry) error {
+	f := e.Facts.(journal.Begun)
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err

@@ -30,17 +30,28 @@ func (s *State) numberOf(by string) int {
 //
 //go:noinline
 func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
-	if len(of.Entries) == 0 {
+	switch by, _ := of.RecordedLast(now); by {
+	case "":
 		return 0, false
-	}
-	last := &of.Entries[len(of.Entries)-1]
-	if age := now.Sub(last.Recorded); age < 0 || age > Present {
-		return 0, false
-	}
-	if last.By == s.seat.By {
+	case s.seat.By:
 		return s.seat.Who, true
+	default:
+		return s.numberOf(by), false
 	}
-	return s.numberOf(last.By), false
+}
+
+// RecordedLast is who recorded something of the airframe last, and when, if they may still be at the bench; "": nobody.
+//
+//go:noinline
+func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
+	if len(s.Entries) == 0 {
+		return "", at
+	}
+	last := &s.Entries[len(s.Entries)-1]
+	if age := now.Sub(last.Recorded); age < 0 || age > Present {
+		return "", at
+	}
+	return last.By, last.Recorded
 }
 
 // ledTo is who was led to a step last, and is still there; 0: nobody.

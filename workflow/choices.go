@@ -160,7 +160,8 @@ func (s *State) answered(j *Job, step steps.Step) bool {
 }
 
 // choose applies a Chosen.
-func (s *State) choose(f journal.Chosen, e journal.Entry) error {
+func (s *State) choose(e journal.Entry) error {
+	f := e.Facts.(journal.Chosen)
 	s.memo = &memo{} // until the answer counts
 	jobs, had := s.governed(f, e), s.selected
 	for _, j := range s.Jobs {

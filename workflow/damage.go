@@ -46,7 +46,8 @@ const (
 	Moved   = "moved"
 )
 
-func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
+func (s *State) damage(e journal.Entry) error {
+	f := e.Facts.(journal.DamageFound)
 	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: &Quarantine{}}
 	if q, ok := s.Quarantine(f.Damage); ok {
 		d.Quarantine, d.before = q, s.zonesTill(e.Position, e.At).Zone(f.Zone).Standing == ZoneAbsent
@@ -58,7 +59,8 @@ func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
+func (s *State) fly(e journal.Entry) error {
+	f := e.Facts.(journal.FlightLogged)
 	s.Flights = append(s.Flights, Flight{FlightLogged: f, At: e.At, Position: e.Position})
 	return nil
 }

@@ -38,45 +38,40 @@ func effects() map[string]effect {
 	work := effect{fold: (*State).complete, disturbs: workDisturbs, sets: workSets, carries: stepsAfter}
 	beside := effect{fold: unchanged, aside: true, carries: nothing}
 	return map[string]effect{
-		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
-		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
-		journal.JobAmended{}.Kind():        {fold: with((*State).amend), carries: amendments, final: broughtDone},
+		journal.Registered{}.Kind():        {fold: (*State).register, carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
+		journal.JobOpened{}.Kind():         {fold: (*State).open, carries: aboutJob, final: begun},
+		journal.JobMoved{}.Kind():          {fold: (*State).move, carries: movedTogether},
+		journal.JobAmended{}.Kind():        {fold: (*State).amend, carries: amendments, final: broughtDone},
 		journal.StepDone{}.Kind():          work,
-		journal.Begun{}.Kind():             {fold: with((*State).begin), carries: nothing},
+		journal.Begun{}.Kind():             {fold: (*State).begin, carries: nothing},
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
 		journal.Released{}.Kind():          work,
 		journal.Witnessed{}.Kind():         {fold: unchanged, carries: whatWasWitnessed},
-		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
-		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
-		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
-		journal.GaugeStudied{}.Kind():      {fold: with((*State).study), carries: nothing},
-		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: gluedBy},
-		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede), carries: restingOnConcession},
-		journal.TouchTested{}.Kind():       {fold: with((*State).touched), carries: nothing},
-		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
-		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
+		journal.Chosen{}.Kind():            {fold: (*State).choose, disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
+		journal.ReadingTaken{}.Kind():      {fold: (*State).read, carries: restingOnReading},
+		journal.GaugeChecked{}.Kind():      {fold: (*State).checked, carries: nothing},
+		journal.GaugeStudied{}.Kind():      {fold: (*State).study, carries: nothing},
+		journal.Reworked{}.Kind():          {fold: (*State).rework, disturbs: reworkDisturbs, carries: gluedBy},
+		journal.ConcessionGranted{}.Kind(): {fold: (*State).concede, carries: restingOnConcession},
+		journal.TouchTested{}.Kind():       {fold: (*State).touched, carries: nothing},
+		journal.BenchRead{}.Kind():         {fold: (*State).readBench, carries: nothing},
+		journal.ConditionSet{}.Kind():      {fold: (*State).setCondition, sets: conditionSets, carries: nothing},
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: nothing, final: leftByUndo},
-		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
-		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
-		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
-		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), stays: (*State).flew, ends: true, carries: nothing},
-		journal.Retired{}.Kind():           {fold: with((*State).end), ends: true, carries: nothing},
+		journal.DamageFound{}.Kind():       {fold: (*State).damage, stays: (*State).quarantine, disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: nothing, final: leftByUndo},
+		journal.QuarantineCleared{}.Kind(): {fold: (*State).clearQuarantine, carries: nothing},
+		journal.EquipmentChanged{}.Kind():  {fold: (*State).changeEquipment, disturbs: equipmentDisturbs, carries: stepThatFitted},
+		journal.PartRetired{}.Kind():       {fold: (*State).retire, disturbs: retireDisturbs, carries: whatRetired},
+		journal.FlightLogged{}.Kind():      {fold: (*State).fly, stays: (*State).flew, ends: true, carries: nothing},
+		journal.Retired{}.Kind():           {fold: (*State).end, ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,
 		journal.PhotoKept{}.Kind():         beside,
 		journal.Sealed{}.Kind(): {fold: unchanged, aside: true, carries: nothing,
 			final: always("a seal may have been handed out and cannot be taken back", "")},
-		journal.Undone{}.Kind(): {fold: with((*State).undo), carries: nothing, // Replay knows what it takes back before it folds
+		journal.Undone{}.Kind(): {fold: (*State).undo, carries: nothing, // Replay knows what it takes back before it folds
 			final: always("a correction cannot be taken back", ToDoAgain)},
 	}
-}
-
-// with adapts a fold of one kind of facts to any entry.
-func with[F journal.Facts](fold func(*State, F, journal.Entry) error) func(*State, journal.Entry) error {
-	return func(s *State, e journal.Entry) error { return fold(s, e.Facts.(F), e) }
 }
 
 func unchanged(*State, journal.Entry) error { return nil }
@@ -126,7 +121,8 @@ func (s *State) make(job *Job, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
+func (s *State) read(e journal.Entry) error {
+	f := e.Facts.(journal.ReadingTaken)
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
 	gate, _ := s.Sheet.Gate(f.Gate)
 	t := reading{e.Position, e.At, f, gauge.Doubt(), gate.For(f.Point).Result, quantity.Quantity{}}
@@ -135,12 +131,14 @@ func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
+func (s *State) concede(e journal.Entry) error {
+	f := e.Facts.(journal.ConcessionGranted)
 	s.gate(f.Gate).concession = &concession{e.Position, e.At, f.Reason, e.By}
 	return nil
 }
 
-func (s *State) touched(f journal.TouchTested, e journal.Entry) error {
+func (s *State) touched(e journal.Entry) error {
+	f := e.Facts.(journal.TouchTested)
 	job, err := s.workOf(f.Job)
 	if err != nil {
 		return err
@@ -155,7 +153,8 @@ func (s *State) touched(f journal.TouchTested, e journal.Entry) error {
 
 // undo has equipment disturbed whose fitting or removing is taken back, and what a choice
 // brings: what was measured meanwhile was measured with it off, or with it on.
-func (s *State) undo(f journal.Undone, e journal.Entry) error {
+func (s *State) undo(e journal.Entry) error {
+	f := e.Facts.(journal.Undone)
 	for _, p := range f.TakesBack {
 		switch facts := s.Entries[p].Facts.(type) {
 		case journal.EquipmentChanged:
@@ -172,7 +171,8 @@ func (s *State) undo(f journal.Undone, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) setCondition(f journal.ConditionSet, e journal.Entry) error {
+func (s *State) setCondition(e journal.Entry) error {
+	f := e.Facts.(journal.ConditionSet)
 	s.set(e, f.Setting)
 	return nil
 }

@@ -68,9 +68,9 @@ func (all *Elsewhere) AddEntries(entries []journal.Entry, sheets map[string]*ste
 		case journal.Registered:
 			s.Airframe = f
 		case journal.EquipmentChanged:
-			err = s.changeEquipment(f, e)
+			err = s.changeEquipment(e)
 		case journal.QuarantineCleared:
-			err = s.clearQuarantine(f, e)
+			err = s.clearQuarantine(e)
 		}
 		if err != nil {
 			return fmt.Errorf("entry %d: %w", e.Position, err)

@@ -48,7 +48,8 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return []journal.Facts{journal.Retired{Because: r.Because, Note: strings.TrimSpace(r.Note)}}, nil
 }
 
-func (s *State) end(f journal.Retired, e journal.Entry) error {
+func (s *State) end(e journal.Entry) error {
+	f := e.Facts.(journal.Retired)
 	end := &End{Retired: f, At: e.At, Position: e.Position}
 	for _, j := range s.OpenJobs(e.At) {
 		end.Jobs = append(end.Jobs, j.ID)

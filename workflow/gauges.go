@@ -38,7 +38,8 @@ type gaugeRecord struct {
 }
 
 // checked adds a check to the record of its gauge.
-func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
+func (s *State) checked(e journal.Entry) error {
+	f := e.Facts.(journal.GaugeChecked)
 	if s.gauges[f.Gauge] == nil {
 		s.gauges[f.Gauge] = &gaugeRecord{}
 	}

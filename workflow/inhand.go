@@ -3,6 +3,8 @@ package workflow
 import (
 	"context"
 	"slices"
+	"strings"
+	"time"
 
 	"fettle/steps/sorting"
 	"fettle/workflow/plan"
@@ -134,8 +136,48 @@ func (c *scheduler) continues(t *task, start int) bool {
 	return !c.laysBy && start == 0 && t.since < 0 && t.step.Joint == ""
 }
 
-// whose are those who do each task, in the order that they begin: whoever coated presses, else who was to do it by what was shown before,
-// else who was at the airframe before, and is not to do something else meanwhile.
+// stay has whoever is at an airframe, as far as is known, do what they were led to there; or, where they recorded something since, what
+// comes first there, if what was shown before has that for nobody. Whoever recorded something last where something is plugged in stays by it.
+// last is who was at each airframe.
+func (c *scheduler) stay(order, starts, wanted, last []int) {
+	var on [MostHands + 1]int // from 1
+	var led [MostHands + 1]string
+	for k, s := range c.fleet {
+		for _, line := range strings.Split(s.seat.At, "\n") {
+			if who, at, _ := strings.Cut(line, " "); strings.HasPrefix(at, s.Airframe.Mark+" ") && c.setOf([]int{int(who[0] - '0')}) > 0 {
+				on[who[0]-'0'], led[who[0]-'0'] = k+1, at[len(s.Airframe.Mark)+1:]
+			}
+		}
+	}
+	for k, s := range c.fleet {
+		plugged := len(s.pluggedIn(c.now)) > 0
+		if who, _ := s.lastAt(s, c.now); plugged && c.setOf([]int{who}) > 0 && on[who] != k+1 {
+			on[who], led[who] = k+1, ""
+		}
+		for who, of := range on {
+			if of != k+1 {
+				continue
+			}
+			first := -1
+			for _, i := range order {
+				if t := &c.tasks[i]; t.of == k && starts[i] < int(Present/time.Minute) {
+					if is := t.job.ID+"/"+t.step.Name == led[who]; first < 0 || is {
+						first = i
+						if is || led[who] == "" {
+							break
+						}
+					}
+				}
+			}
+			if last[k] = who; first >= 0 && (plugged || led[who] != "" || wanted[first] == 0) {
+				wanted[first] = 1 << who
+			}
+		}
+	}
+}
+
+// whose are those who do each task, in the order that they begin: whoever is at it, or coated what it presses, else who was to do it by what
+// was shown before, else who was at the airframe before, and is not to do something else meanwhile.
 func (c *scheduler) whose(order, starts []int) [][]int {
 	wanted, all := make([]int, len(c.tasks)), make([][]int, len(c.tasks))
 	if c.h.Like != nil {
@@ -150,6 +192,7 @@ func (c *scheduler) whose(order, starts []int) [][]int {
 		}
 	}
 	until, before := make([]int, c.hands+1), make([]int, len(c.fleet)) // when each is free; who was at an airframe last
+	c.stay(order, starts, wanted, before)
 	for n, i := range order {
 		t := &c.tasks[i]
 		ends, others, set := starts[i]+t.minutes, 0, 0

@@ -115,3 +115,32 @@ func TestScheduleKeepsWhoHasBegunACoat(t *testing.T) {
 		}
 	}
 }
+
+// Who is at what goes on in a plan for several, also in the first one: what they were led to, or what comes first where they recorded
+// something since; and nobody leaves what is plugged in.
+func TestAFirstPlanKeepsWhoIsAtWhat(t *testing.T) {
+	stages := []steps.Stage{one("pod", hands("hollow", "40 min"), hands("slit", "10 min")), one("wing", hands("draw", "20 min"), hands("cut", "20 min"))}
+	const (
+		firstIsFirst  = "hollow 0-40 [1], draw 0-20 [2], cut 20-40 [2], slit 40-50 [2]"
+		secondIsFirst = "hollow 0-40 [2], draw 0-20 [1], cut 20-40 [1], slit 40-50 [1]"
+	)
+	for name, test := range map[string]struct{ at, want string }{
+		"nobody is at anything":            {"", firstIsFirst},
+		"one was led to the first step":    {"2 PL-01 JOB/hollow", secondIsFirst},
+		"one was led to the second":        {"1 PL-01 JOB/draw", secondIsFirst},
+		"each was led to one":              {"1 PL-01 JOB/draw\n2 PL-01 JOB/hollow", secondIsFirst},
+		"one recorded something":           {"2 PL-01 ", secondIsFirst},
+		"one was led to what is over":      {"2 PL-01 JOB/begin", secondIsFirst},
+		"one is at another airframe":       {"2 PL-09 JOB/hollow", firstIsFirst},
+		"one is none whom the plan is for": {"3 PL-01 JOB/hollow", firstIsFirst},
+	} {
+		b := working(t, stages...)
+		b.now = evening
+		at := strings.NewReplacer("PL-01", b.state.Airframe.Mark, "JOB", b.state.Jobs[0].ID).Replace(test.at)
+		s := b.state.Seated(Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: at})
+		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2}, s)
+		if got := whoDoes(p); err != nil || got != test.want {
+			t.Errorf("%s: %v\n%s, want\n%s", name, err, got, test.want)
+		}
+	}
+}

@@ -153,7 +153,8 @@ func (s *State) movedTo(sheet *steps.Sheet, procedure *steps.Procedure, job *Job
 
 // move applies a JobMoved. A step that was done stays done if what completed it
 // completes the step that the new procedure has.
-func (s *State) move(f journal.JobMoved, e journal.Entry) error {
+func (s *State) move(e journal.Entry) error {
+	f := e.Facts.(journal.JobMoved)
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err

@@ -119,7 +119,7 @@ func reportOf(p *Planned, all []StepReport) *StepReport {
 }
 
 // PutOff is what earlier plans of airframes, by mark, had in the sitting that runs, or else comes first, and those that they have now have after
-// it, as they have it: in the order in which it was to be done.
+// it, as they have it: in the order in which it was to be done. What heats or ends something is not told: that is done once more, or for now.
 func PutOff(fleet []*State, before map[string][]Planned, now time.Time) (all []Turn) {
 	var leave time.Time
 	for _, s := range fleet {
@@ -136,7 +136,7 @@ func PutOff(fleet []*State, before map[string][]Planned, now time.Time) (all []T
 			if err != nil {
 				continue
 			}
-			if step, _, ok := job.Procedure.Step(is.Step); ok {
+			if step, _, ok := job.Procedure.Step(is.Step); ok && len(step.Sets) == 0 {
 				at := len(was)
 				for at > 0 && is.Begins.Before(was[at-1]) {
 					at--

@@ -133,7 +133,8 @@ func (s *State) heldOf(q *Quarantine, things []Thing) []Thing {
 	return sorting.Delete(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })
 }
 
-func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
+func (s *State) clearQuarantine(e journal.Entry) error {
+	f := e.Facts.(journal.QuarantineCleared)
 	q, ok := s.Quarantine(f.Damage)
 	if !ok {
 		return unknown("quarantine", f.Damage, nil)

@@ -184,7 +184,8 @@ func (s *State) unjoined(gate string) *Joint {
 
 // rework applies a rework. One that glues takes the place of the joint of that
 // name that was joined last, wherever that was.
-func (s *State) rework(f journal.Reworked, e journal.Entry) error {
+func (s *State) rework(e journal.Entry) error {
+	f := e.Facts.(journal.Reworked)
 	s.gate(f.Gate).reworked = e.Position
 	if f.Joint == "" {
 		return nil

@@ -54,7 +54,8 @@ func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []jour
 // retire takes the joints of what was thrown away out of what is known of the
 // airframe. The steps that made them stay done, since the new part has steps of its own,
 // but those of the same job: they are what makes it anew.
-func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
+func (s *State) retire(e journal.Entry) error {
+	f := e.Facts.(journal.PartRetired)
 	for _, z := range f.Zones {
 		s.lost[z] = retirement{e.Position, f.Job}
 	}

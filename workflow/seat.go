@@ -46,7 +46,7 @@ func (s *State) Persons(all []int) string {
 }
 
 // Several reports whether the last plan is for several people, or several were at work by it.
-func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 1 }
+func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 0 }
 
 // AtItLast is who recorded the last entry of the airframe, and when, where that is another person than whoever sits here and
 // they may still be at it; "": nobody is known to be.

@@ -364,7 +364,8 @@ func (s *State) apply(e journal.Entry) error {
 	return effect.fold(s, e)
 }
 
-func (s *State) register(f journal.Registered, e journal.Entry) error {
+func (s *State) register(e journal.Entry) error {
+	f := e.Facts.(journal.Registered)
 	sheet, ok := s.docs.Sheets[f.Sheet]
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
@@ -374,7 +375,8 @@ func (s *State) register(f journal.Registered, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) open(f journal.JobOpened, e journal.Entry) error {
+func (s *State) open(e journal.Entry) error {
+	f := e.Facts.(journal.JobOpened)
 	procedure, ok := s.docs.Procedures[f.Procedure]
 	if !ok {
 		return fmt.Errorf("the procedure %s is missing", f.Procedure)
@@ -393,7 +395,8 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
+func (s *State) readBench(e journal.Entry) error {
+	f := e.Facts.(journal.BenchRead)
 	celsius, err := f.Temperature.Celsius()
 	if err != nil {
 		return err

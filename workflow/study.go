@@ -20,7 +20,8 @@ type GaugeStudy struct {
 	By       string
 }
 
-func (s *State) study(f journal.GaugeStudied, e journal.Entry) error {
+func (s *State) study(e journal.Entry) error {
+	f := e.Facts.(journal.GaugeStudied)
 	s.studies = append(s.studies, GaugeStudy{f, e.Position, e.At, e.By})
 	return nil
 }

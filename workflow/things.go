@@ -86,7 +86,8 @@ func (m instant) later(other instant) bool {
 	return m.after(change{position: other.position, at: other.at}, true)
 }
 
-func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
+func (s *State) changeEquipment(e journal.Entry) error {
+	f := e.Facts.(journal.EquipmentChanged)
 	s.changes = append(s.changes, change{EquipmentChanged: f, position: e.Position, at: e.At})
 	return nil
 }

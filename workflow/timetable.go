@@ -643,3 +643,18 @@ func (t *Timetable) keeps(shown *Timetable) bool {
 	}
 	return len(order) == 0
 }
+
+// Clashes reports whether a plan of other airframes has somebody at work then who is at work by this one too, or may be.
+func (t *Timetable) Clashes(planned []Planned) bool {
+	for _, v := range t.Visits {
+		for i := range v.Turns {
+			turn := &v.Turns[i]
+			for k := range planned {
+				if p := &planned[k]; p.Begins.Before(turn.Ends) && turn.Begins.Before(p.ends()) && !apart(p.Hands, turn.Hands) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}

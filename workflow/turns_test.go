@@ -98,3 +98,31 @@ func TestWhatIsForEverybody(t *testing.T) {
 		}
 	}
 }
+
+// What a plan made anew puts off is what the sitting that comes first had, on whichever airframe, in its order; not what heats or plugs in.
+func TestWhatAnotherPlanPutsOff(t *testing.T) {
+	warm := plain("warm")
+	warm.Sets = setting("ventilation", "on").Set
+	b, on := working(t, one("one", warm, plain("saw"), plain("sand"))), working(t, one("one", plain("cut"), plain("bend")))
+	on.state.Airframe.Mark = "PL-02"
+	row := func(s *State, step string, at int) Planned {
+		leave := b.now.Add(2 * time.Hour)
+		for b.now.Add(minutesOf(at)).After(leave) {
+			leave = leave.Add(24 * time.Hour)
+		}
+		return Planned{Job: s.Jobs[0].ID, Step: step, Begins: b.now.Add(minutesOf(at)), Leave: leave}
+	}
+	before := map[string][]Planned{
+		"PL-02":               {row(on.state, "cut", 20), row(on.state, "bend", 1500)},
+		b.state.Airframe.Mark: {row(b.state, "warm", 0), row(b.state, "saw", 10), row(b.state, "sand", 30)},
+	}
+	on.state.Planned = []Planned{row(on.state, "cut", 1500), row(on.state, "bend", 3000)}
+	b.state.Planned = []Planned{row(b.state, "warm", 1440), row(b.state, "saw", 1450), row(b.state, "sand", 100)}
+	text := ""
+	for _, is := range PutOff([]*State{on.state, b.state}, before, b.now) {
+		text += is.Mark + " " + is.Step + " " + is.Begins.Sub(b.now).String() + "; "
+	}
+	if want := b.state.Airframe.Mark + " saw 24h10m0s; PL-02 cut 25h0m0s; "; text != want {
+		t.Errorf("%q, want %q", text, want)
+	}
+}

@@ -2,25 +2,24 @@ package workflow
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
 )
 
-// Unsafe says that the airframe crashed, or came down hard, and is not made safe: nobody said since how its battery and propeller are, and
-// what makes them safe is not begun. The remedy begins it. nil: it is safe, somebody is led to what makes it so, or what was in then is said
-// at once by itself.
+// Unsafe says that the airframe crashed, or came down hard, and is not made safe: nobody said since how its battery and propeller are. The
+// remedy begins what makes it so, or leads to that, where it is begun. nil: it is safe, or what was in then is said at once by itself.
 func (s *State) Unsafe(now time.Time) *Reason {
-	r := s.keptBy(now)
+	r, jobs := s.keptBy(now), s.OpenJobs(now)
+	if r == nil || r.Remedy.Kind != ToStart && s.led(jobs, now) {
+		r = s.makingSafe(jobs, now)
+	}
 	if r == nil || s.Retired != nil {
 		return nil
 	}
-	jobs := s.OpenJobs(now)
-	if r.Remedy.Kind != ToStart && s.led(jobs, now) {
-		return nil
-	}
 	safe := s.unstatedSafe(jobs, now)
-	if len(safe) == 0 || slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool { return is.wreck }) {
+	if len(safe) == 0 || len(s.wrecked(now)) > 0 {
 		return nil
 	}
 	if r.Remedy.Kind == ToPlanRepair {
@@ -28,6 +27,39 @@ func (s *State) Unsafe(now time.Time) *Reason {
 	}
 	r.Text += ", and " + s.Airframe.Mark + " is not made safe: " + s.madeSafeSo(safe)
 	return r
+}
+
+// makingSafe says which job is open that makes safe what crashed, by a step that is not done yet; nil: none is.
+func (s *State) makingSafe(jobs []*Job, now time.Time) *Reason {
+	turns := s.turns(jobs, now)
+	for _, j := range jobs {
+		if turns[j.ID] == 0 {
+			continue
+		}
+		for _, stage := range j.Procedure.Stages {
+			if head := s.head(j, stage, now); slices.ContainsFunc(stage.Steps[head:], func(step steps.Step) bool { return steps.AnySetting(step.Sets, s.safeSo) }) {
+				return &Reason{Because: ByDamage, Text: "job " + j.ID + " is open", Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
+			}
+		}
+	}
+	return nil
+}
+
+// safeSo reports whether what is guarded on the airframe is not so, as a battery that is out.
+//
+//go:noinline
+func (s *State) safeSo(is steps.Setting) bool {
+	def, _ := s.Sheet.Condition(is.Condition)
+	return def.Guarded != "" && !def.Bench && def.Guarded != is.State
+}
+
+// ToMakeSafe is how what is guarded on the airframe is when it is safe, in the order in which it is made so, where it crashed, or came down
+// hard, and a step that leads to that and sets none of it is at hand; "": nothing is to be said beside it.
+func (s *State) ToMakeSafe(g *Suggestion, now time.Time) string {
+	if !g.AtOnce || steps.AnySetting(g.Step.Step.Sets, s.safeSo) {
+		return ""
+	}
+	return s.madeSafeSo(s.unstatedSafe(s.OpenJobs(now), now))
 }
 
 // led reports whether whoever goes on with the airframe is led to what makes it safe: a check that is due is begun, or what looks it over
@@ -66,14 +98,19 @@ func (s *State) madeSafeSo(safe []steps.Setting) (text string) {
 	for _, is := range safe {
 		text += ", then " + is.String()
 	}
-	return text[len(", then "):]
+	return strings.TrimPrefix(text, ", then ")
 }
 
-// UnsafeBeside is what is [State.Unsafe] of the other airframes of the bench.
-func (s *State) UnsafeBeside(now time.Time) (all []Reason) {
+// UnsafeBeside is what is [State.Unsafe] of the other airframes of the bench, and who else of several makes it safe: where that is begun,
+// whoever recorded something there last. The others stay clear of it.
+func (s *State) UnsafeBeside(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		if r := other.Unsafe(now); r != nil {
-			all = append(all, *r)
+			by := 0
+			if who, me := s.lastAt(other, now); r.Remedy.Kind == ToSeeNext && !me {
+				by = who
+			}
+			all = append(all, Plugged{other.Airframe.Mark, by, *r, by > 0})
 		}
 	}
 	return all

@@ -35,12 +35,17 @@ func flown(t *testing.T, order ...string) *bench {
 func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
 	look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", plain("far"))}}
+	pull := plain("take-off")
+	pull.Sets = []steps.Setting{{Condition: "propeller", State: "off"}}
+	near := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", plain("far"), pull, plain("near"))}}
 	begin := func(b *bench) {
+		look := b.docs.Procedures["sha256:look"]
 		b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: b.docs.Sheets["sha256:own"], SheetDigest: "sha256:own"})
 	}
 	for name, test := range map[string]struct {
 		order []string
 		acts  func(b *bench)
+		near  bool   // what looks it over has a step that makes it safe
 		want  string // "": nothing is said
 		do    RemedyKind
 	}{
@@ -61,6 +66,20 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: battery: out, then propeller: off"},
 		"crashed plugged in, and pulled since": {acts: func(b *bench) { b.done("mount", "plug"); b.must(crash, setting("battery", "out")) }, do: ToRepair,
 			want: "damage D1 (cracked, wing) is not repaired, and PL-01 is not made safe: propeller: off"},
+		"being looked over": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}); begin(b) }, near: true, do: ToSeeNext,
+			want: "job look is open, and PL-01 is not made safe: battery: out, then propeller: off"},
+		"being looked over from afar, its battery out": {acts: func(b *bench) {
+			b.must(LogFlight{Landing: Hard, Check: "look"})
+			begin(b)
+			b.done("far")
+			b.must(setting("battery", "out"))
+		}, near: true, do: ToSeeNext, want: "job look is open, and PL-01 is not made safe: propeller: off"},
+		"made safe by the look": {acts: func(b *bench) {
+			b.must(LogFlight{Landing: Hard, Check: "look"}, setting("battery", "out"))
+			begin(b)
+			b.done("far", "take-off")
+		}, near: true},
+		"landed hard plugged in, being looked over": {acts: func(b *bench) { b.done("mount", "plug"); b.must(LogFlight{Landing: Hard, Check: "look"}); begin(b) }, near: true},
 		"landed hard": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}) }, do: ToStart,
 			want: "look is due after the hard landing, and PL-01 is not made safe: battery: out, then propeller: off"},
 	} {
@@ -68,7 +87,9 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 			test.order = []string{"propeller", "battery"}
 		}
 		b := flown(t, test.order...)
-		b.docs.Procedures["sha256:look"] = look
+		if b.docs.Procedures["sha256:look"] = look; test.near {
+			b.docs.Procedures["sha256:look"] = near
+		}
 		test.acts(b)
 		got, do := "", RemedyKind("")
 		if r := b.state.Unsafe(b.now); r != nil {
@@ -80,10 +101,10 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 		other := *b.state
 		other.Airframe.Mark = "PL-02"
 		beside := working(t, one("plain", plain("sand"))).state.Beside([]*State{&other}).UnsafeBeside(b.now)
-		if said := slices.ContainsFunc(beside, func(r Reason) bool {
+		if said := slices.ContainsFunc(beside, func(r Plugged) bool {
 			return r.Text == strings.Replace(test.want, "PL-01", "PL-02", 1) && r.Remedy.Mark == "PL-02"
 		}); said != (test.want != "") {
-			t.Errorf("%s: beside it %v is said", name, textsOf(beside))
+			t.Errorf("%s: beside it %v is said", name, beside)
 		}
 	}
 }

@@ -78,6 +78,7 @@ func (a *app) nextCommand() *cobra.Command {
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.Heed(s, a.time.Now())
+			next.Unsettled = a.unsettled()
 			if people, _, err := a.hands(""); err == nil {
 				next.ToldAlike(people, noted)
 			}

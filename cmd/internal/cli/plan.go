@@ -174,6 +174,9 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	}
 	p := page.NewPlan(names, timetable)
 	p.Full, p.Think, p.Columns = o.full, think, a.Wide()
+	if !o.unkept {
+		p.Beside = d.Plan.Beside(fleet, timetable)
+	}
 	for _, s := range begin {
 		p.ToBegin(s, now)
 	}
@@ -273,6 +276,16 @@ func (a *app) sits() (over time.Time) {
 	return over
 }
 
+// unsettled reports whether no setting says when somebody is at the bench.
+func (a *app) unsettled() bool {
+	c, err := a.config()
+	if err != nil {
+		return false
+	}
+	_, origin, _ := a.settings(c)[sittingsSetting].value()
+	return origin == "default"
+}
+
 // inFile is where a setting is said, with the file where it is in one.
 func inFile(from, origin string) string {
 	if origin == "file" {
@@ -346,15 +359,16 @@ func byRecord(ctx context.Context, d *desk.Desk, h *workflow.Hours, fleet []*wor
 const thinkAgain = 200 * time.Millisecond
 
 // again plans anew what is left at the bench, as near as can be to what was shown, and keeps it: for as many as the last plan was,
-// where it is not said for how many. nil: it is no time of a sitting that the settings know, or there is no plan.
+// where it is not said for how many, and with what that one had as if begun. nil: it is no time of a sitting that the settings know, or there is no plan.
 func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked, people string) *workflow.Timetable {
 	now := a.time.Now()
 	hours, err := a.hours(nil, now)
 	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
 		return nil
 	}
-	h := workflow.Hours{Sittings: hours}
-	byRecord(ctx, d, &h, fleet, work, fleet)
+	h, known := workflow.Hours{Sittings: hours}, fleet
+	fleet = d.AsBegun(ctx, fleet)
+	byRecord(ctx, d, &h, fleet, work, known)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	said := false

@@ -214,9 +214,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
-	if who := s.PersonOf(entries); who > 0 || d.Is(0) || workflow.PeopleOf(s.Plans) == 0 {
-		d.Led(ctx, who, mark, "")
-	}
+	d.Led(ctx, s.PersonOf(entries), mark, "")
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err

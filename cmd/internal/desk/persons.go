@@ -44,6 +44,8 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 	people := workflow.PeopleOf(o.Planned)
 	if people == 0 && hands > 1 {
 		people = workflow.MostHands
+	} else if people > 0 {
+		people = max(people, o.Hands)
 	}
 	var names, at []string
 	for name, is := range o.Who {
@@ -75,6 +77,35 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 	for n := 1; n <= people && seat.Who == 0; n++ {
 		if seat.Known>>n&1 == 0 {
 			seat.Who = n
+		}
+	}
+}
+
+// meet has those who are at the bench be persons of the first plan for several: as they were, and whoever recorded something of an airframe
+// last, of whom nobody knew who they are, is the one whom it has there first.
+func (o *order) meet(fleet []*workflow.State, now time.Time) {
+	taken := 0
+	for name, is := range o.Who {
+		if now.Sub(is.Since) > workflow.Present {
+			delete(o.Who, name)
+			continue
+		}
+		taken |= 1 << is.Who
+	}
+	for _, s := range fleet {
+		by, at := s.RecordedLast(now)
+		for _, p := range o.Planned[s.Airframe.Mark] {
+			if len(p.Hands) == 0 {
+				continue
+			}
+			if who := p.Hands[0]; by != "" && o.Who[by].Who == 0 && taken>>who&1 == 0 {
+				if o.Who == nil {
+					o.Who = map[string]person{}
+				}
+				o.Who[by] = person{who, at, map[string]place{s.Airframe.Mark: {"", at}}}
+				taken |= 1 << who
+			}
+			break
 		}
 	}
 }

@@ -38,7 +38,8 @@ type Plan struct {
 type order struct {
 	Since   map[string]time.Time          `json:"since"` // by mark, when the airframe was registered: another store may have its mark
 	Planned map[string][]workflow.Planned `json:"planned"`
-	Who     map[string]person             `json:"who,omitempty"` // by name, who is which person of a plan for several
+	Who     map[string]person             `json:"who,omitempty"`   // by name, who is which person of a plan for several
+	Hands   int                           `json:"hands,omitempty"` // people the last plan is for, also where it has nothing for some of them
 }
 
 // mostPlan is more bytes than the file of a plan has.
@@ -70,6 +71,40 @@ func (p *Plan) planned(s *workflow.State) []workflow.Planned {
 	return nil
 }
 
+// marks are those of the airframes that the last plan has something for.
+func (p *Plan) marks() (all []string) {
+	if p == nil {
+		return nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.refresh()
+	for mark, planned := range p.last.Planned {
+		if len(planned) > 0 {
+			all = append(all, mark)
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// Beside are the airframes, but for those of a plan, that earlier plans have something for at the same time, and for people who are the same, or
+// may be: nobody can follow both.
+func (p *Plan) Beside(fleet []*workflow.State, t workflow.Timetable) (marks []string) {
+	for _, mark := range p.marks() {
+		if slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark }) {
+			continue
+		}
+		p.mu.Lock()
+		planned := p.last.Planned[mark]
+		p.mu.Unlock()
+		if t.Clashes(planned) {
+			marks = append(marks, mark)
+		}
+	}
+	return marks
+}
+
 // refresh reads the plan where it was kept anew.
 func (p *Plan) refresh() {
 	if at, _ := os.Stat(p.File); !same(p.read, at) {
@@ -78,6 +113,9 @@ func (p *Plan) refresh() {
 			p.last = order{}
 		}
 		workflow.ForFewer(p.last.Planned, p.Hands)
+		if p.Hands > 0 {
+			p.last.Hands = min(p.last.Hands, p.Hands)
+		}
 	}
 }
 
@@ -183,13 +221,15 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 		_ = json.Unmarshal(line, &next) // other airframes go on by the plan that they had
 	}
 	if next.Since == nil || next.Planned == nil {
-		next = order{map[string]time.Time{}, map[string][]workflow.Planned{}, next.Who}
+		next.Since, next.Planned = map[string]time.Time{}, map[string][]workflow.Planned{}
 	}
-	if workflow.PeopleOf(next.Planned) == 0 { // they were no persons of a plan
-		next.Who = nil
-	}
+	first := workflow.PeopleOf(next.Planned) == 0
+	next.Hands = t.Hands
 	for _, s := range fleet {
 		next.Since[s.Airframe.Mark], next.Planned[s.Airframe.Mark] = s.Since, t.Planned(s.Airframe.Mark)
+	}
+	if first { // for several
+		next.meet(fleet, t.Made)
 	}
 	var before workflow.Timetable
 	if line, err := p.line(2); err == nil && json.Unmarshal(line, &before) == nil {
@@ -203,12 +243,12 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 			t.Visits = append(t.Visits, v)
 		}
 	}
-	first, err := json.Marshal(next)
+	line, err := json.Marshal(next)
 	second, failed := json.Marshal(t)
 	if err := errors.Join(err, failed); err != nil {
 		return err
 	}
-	text := fmt.Appendf(nil, "%s\n%s\n", first, second)
+	text := fmt.Appendf(nil, "%s\n%s\n", line, second)
 	if err = locked; err == nil {
 		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 			_, err := to.Write(text)
@@ -230,7 +270,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 // Repairing is an airframe as it would be with the check that is due and the repair of its damage begun, or its open repair amended,
 // of which nothing is recorded; as it is, where there is nothing to begin or it is refused.
 func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State {
-	now := d.Now()
+	now, is := d.Now(), s
 	if s.Retired != nil {
 		return s
 	}
@@ -240,18 +280,37 @@ func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State
 			s = after
 		}
 	}
-	if len(s.Unplanned(now)) == 0 {
-		return s
+	if len(s.Unplanned(now)) > 0 {
+		if repair, err := trial.PlanRepair(ctx, s); err == nil {
+			if _, after, err := trial.StartRepair(ctx, s, repair, time.Time{}); err == nil {
+				s = after
+			}
+		}
 	}
-	repair, err := trial.PlanRepair(ctx, s)
-	if err != nil {
-		return s
+	if s != is { // the trial knows nobody
+		s = d.Seated(s, 0)
 	}
-	_, after, err := trial.StartRepair(ctx, s, repair, time.Time{})
-	if err != nil {
-		return s
+	return s
+}
+
+// AsBegun are airframes as [Desk.Repairing] has each, and those of the last plan which it has something to begin on.
+func (d *Desk) AsBegun(ctx context.Context, fleet []*workflow.State) (all []*workflow.State) {
+	known := map[string]bool{}
+	for _, s := range fleet {
+		known[s.Airframe.Mark] = true
+		all = append(all, d.Repairing(ctx, s))
 	}
-	return after
+	for _, mark := range d.Plan.marks() {
+		if known[mark] {
+			continue
+		}
+		if s, err := d.State(ctx, mark); err == nil {
+			if after := d.Repairing(ctx, s); after != s {
+				all = append(all, after)
+			}
+		}
+	}
+	return all
 }
 
 // Forgone are the open windows that can be met now, and not once the repair is begun, or the open one amended.

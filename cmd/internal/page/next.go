@@ -58,9 +58,10 @@ type Next struct {
 	apart  bool       // several people are told apart: by the last plan, or by what each of them was led to
 	// unplanned: somebody else is at the step whom no plan has it for
 	unplanned bool
-	noted     bool // nobody else is led to the step
-	Alone     bool `json:"-"` // several are there, and one of them makes safe what crashed
-	Asked     bool `json:"-"` // others are at it, who are asked before it is begun all the same
+	noted     bool   // nobody else is led to the step
+	Alone     bool   `json:"-"`                        // several are there, and one of them makes safe what crashed
+	Unmade    string `json:"not_safe_until,omitempty"` // how what crashed is when it is safe, where the step leads to that
+	Asked     bool   `json:"-"`                        // others are at it, who are asked before it is begun all the same
 
 	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
 	Presses bool    `json:"-"`                         // the step can't wait for anything
@@ -69,6 +70,8 @@ type Next struct {
 	Held   string    `json:"held_by,omitempty"` // who else is at a step that an open coat waits for, where whoever asks is led past it
 	heldAt [2]string // that step, and its title
 	DueBy  time.Time `json:"due_by,omitzero"` // when that, or what is Theirs, must be joined or done
+
+	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
 	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
@@ -104,11 +107,9 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	})
 	all := append(left[:len(left):len(left)], end...)
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now), Unsafe: newReasons(s.UnsafeBeside(now))}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	n.Presses, n.Both = suggestion.Presses, s.Several()
-	if r := s.Unsafe(now); r != nil { // which says more than the first of them
-		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
-	}
+	n.unmade(s, &suggestion, now)
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
 	}
@@ -141,7 +142,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 			n.Plugged = append(n.Plugged, NewPlugged(s, is))
 		}
 	}
-	if people := workflow.PeopleOf(s.Plans); people > 1 && !suggestion.Outdated || s.ToldApart() {
+	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
 		n.apart = true
 	} else {
 		n.Last, n.LastAt = s.AtItLast(now)
@@ -180,6 +181,14 @@ func takesWith(o *workflow.Overrun) string {
 		return "with " + strings.Join(o.Sets, ", ") + " before and ended after"
 	}
 	return ""
+}
+
+// toPlan is the command that plans.
+func (n *Next) toPlan() string {
+	if n.Unsettled {
+		return `fettle plan --sitting "today ` + Blank + "-" + Blank + `"`
+	}
+	return "fettle plan"
 }
 
 // ToldAlike says that so many people are at the bench: where nothing tells them apart, each of them is told the same step; noted: but for
@@ -346,6 +355,26 @@ func (n *Next) AtOnce(c *Clock) string {
 	return l.String()
 }
 
+// unmade has it said what crashed and is not made safe: here, but where the step makes it so, and on other airframes.
+func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now time.Time) {
+	for _, is := range s.UnsafeBeside(now) {
+		if is.By > 0 {
+			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+		} else {
+			n.Unsafe = append(n.Unsafe, newReason(is.Reason))
+		}
+	}
+	r := s.Unsafe(now)
+	switch {
+	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
+		n.Unmade = s.ToMakeSafe(suggestion, now)
+	case r != nil && r.Remedy.Kind == workflow.ToSeeNext:
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged...)
+	case r != nil: // which says more than the first of them
+		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)
+	}
+}
+
 // unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
 func (n *Next) unsafe(l *lines, c *Clock) {
 	first, who := "First", ""
@@ -447,7 +476,7 @@ func (n *Next) left(c *Clock) string {
 	if of := n.Mine; of == nil && n.Kept != nil {
 		l.add("\nWhat else the plan has for you waits: %s", ReasonText(n.Kept.Reason, c))
 	} else if of == nil && n.unplanned {
-		l.add("\nTo plan who of you does what: `fettle plan`\n")
+		l.add("\nTo plan who of you does what: `%s`\n", n.toPlan())
 	} else if of == nil {
 		l.add("\nThe plan has nothing more for you.\n")
 	} else {
@@ -475,6 +504,9 @@ func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Asked {
 		text = append(text, Capital(esc(n.Whose))+" is to do this: ask them before you begin it too.")
+	}
+	if n.Unmade != "" {
+		text = append(text, esc(n.Mark)+" is not safe until this is so: "+esc(n.Unmade)+".")
 	}
 	if n.Alone {
 		text = append(text, "One person does this: whoever else is there stays clear of "+esc(n.Mark)+".")
@@ -507,7 +539,7 @@ func (n *Next) late(c *Clock) string {
 		text, plan = append(text, "It is "+Span(time.Duration(n.Behind)*time.Minute)+" behind the plan."), "Plan again from here: "
 	}
 	if plan != "" {
-		text = append(text, plan+"`fettle plan`")
+		text = append(text, plan+"`"+n.toPlan()+"`")
 	}
 	if len(text) == 0 {
 		return ""
@@ -601,8 +633,13 @@ func (n Next) Markdown(c *Clock) string {
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 && (len(n.Checks) == 0 || slices.ContainsFunc(n.Due, func(r Reason) bool { return r.Because != workflow.ByGate })) {
-			l.add("Before it may fly:\n")
-			l.reasonList(n.Due, noWords, c)
+			due := sorting.Delete(slices.Clone(n.Due), func(r Reason) bool { // said first
+				return slices.ContainsFunc(n.Damaged, func(had Reason) bool { return strings.HasPrefix(had.Text, r.Text) })
+			})
+			if len(due) > 0 {
+				l.add("Before it may fly:\n")
+				l.reasonList(due, noWords, c)
+			}
 			return l.String()
 		}
 		if len(n.Checks) > 0 {

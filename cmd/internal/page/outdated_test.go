@@ -36,6 +36,9 @@ func TestThePlanNoLongerFits(t *testing.T) {
 	if text := n.Later(clock); strings.Count(text, "fettle plan") != 1 {
 		t.Errorf("how to plan is said more than once: %s", text)
 	}
+	if n.Unsettled = true; !strings.Contains(n.Later(clock), "fettle plan --sitting \"today __-__\"") {
+		t.Errorf("what plans is refused without a setting: %s", n.Later(clock))
+	}
 	n = recorded
 	n.apart = true
 	if n.ToldAlike(2, false); n.Several {

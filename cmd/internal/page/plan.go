@@ -21,7 +21,8 @@ type Plan struct {
 	Gap      int             `json:"gap_percent"`    // of the time till then, at most
 	Kept     bool            `json:"kept,omitempty"` // it is the plan that was kept before
 	People   int             `json:"people"`
-	Before   int             `json:"people_before,omitempty"` // of the plan that it takes the place of, where they were more and nobody said that they are not
+	Beside   []string        `json:"planned_beside,omitempty"` // airframes that an earlier plan has at the same hours, for the same hands
+	Before   int             `json:"people_before,omitempty"`  // of the plan that it takes the place of, where they were more and nobody said that they are not
 	Attended int             `json:"attended_min"`
 	Idle     int             `json:"idle_min"` // at the bench, between turns
 	Sittings []PlanSitting   `json:"sittings"`
@@ -194,6 +195,9 @@ func (p Plan) Markdown(c *Clock) string {
 			who = fmt.Sprintf("%d people", p.People)
 		}
 		l.add("This is for %s. The plan before it was for %d: `--hands %[2]d`, or `hands: %[2]d` in the config file.\n", who, p.Before)
+	}
+	if len(p.Beside) > 0 {
+		l.add("An earlier plan has %s at the same hours, for the same hands: nobody can follow both. For all of them together: `fettle plan`\n", esc(strings.Join(p.Beside, ", ")))
 	}
 	switch look := fmt.Sprintf("`--think %.0fs`", longer.Seconds()); {
 	case p.Best || len(p.Sittings) == 0:
@@ -440,25 +444,29 @@ func (p *Plan) later(l *lines, all []PlanSitting, c *Clock) {
 }
 
 func (p *Plan) each(l *lines, all []PlanSitting, c *Clock) {
-	of := p.of()
 	for i := range all {
-		s := &all[i]
-		first, last := &s.Turns[0], &s.Turns[len(s.Turns)-1]
-		text := of(first.Mark) + turnTitle(*first)
-		if first != last {
-			text += " … " + of(last.Mark) + turnTitle(*last)
-		}
-		for _, t := range s.Turns {
-			switch {
-			case !t.Second:
-			case first == last:
-				text += ", " + clockOf(t.Begins) + " " + secondAt(t)
-			default: // of which one it is is not clear from the two that are named
-				text += "; at " + clockOf(t.Begins) + " " + of(t.Mark) + turnTitle(t) + ": " + secondAt(t)
-			}
-		}
-		l.item("%s: %s%s", s.hours(c), text, optionally("; before you leave: ", s.leave(false, c)))
+		l.item("%s", p.line(&all[i], c))
 	}
+}
+
+// line is a sitting on one line: when, and from which step to which.
+func (p *Plan) line(s *PlanSitting, c *Clock) string {
+	of := p.of()
+	first, last := &s.Turns[0], &s.Turns[len(s.Turns)-1]
+	text := s.hours(c) + ": " + of(first.Mark) + turnTitle(*first)
+	if first != last {
+		text += " … " + of(last.Mark) + turnTitle(*last)
+	}
+	for _, t := range s.Turns {
+		switch {
+		case !t.Second:
+		case first == last:
+			text += ", " + clockOf(t.Begins) + " " + secondAt(t)
+		default: // of which one it is is not clear from the two that are named
+			text += "; at " + clockOf(t.Begins) + " " + of(t.Mark) + turnTitle(t) + ": " + secondAt(t)
+		}
+	}
+	return text + optionally("; before you leave: ", s.leave(false, c))
 }
 
 // leave is how the conditions stand before anybody leaves, and when they are needed otherwise again.

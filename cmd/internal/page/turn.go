@@ -85,10 +85,11 @@ func PlannedNow(t *workflow.Timetable, c *Clock) string {
 		return ""
 	}
 	p.Marks = p.Sittings[0].marks()
-	l := lines{}
-	l.add("By the plan:\n")
-	p.each(&l, p.Sittings, c)
-	return l.String()
+	text := p.line(&p.Sittings[0], c)
+	if rest, today := strings.CutPrefix(text, "Today"); today {
+		text = "today" + rest
+	}
+	return "By the plan, " + text + "."
 }
 
 // PutOff says what is put off to a later sitting, by a plan that was made anew: the first few steps, and when. "": nothing.

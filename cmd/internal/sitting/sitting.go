@@ -320,6 +320,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
 	next := page.NextOf(s, suggestion, now)
 	next.ToldAlike(c.Desk.People(), c.noted)
+	next.Unsettled = c.Replan == nil
 	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
 	c.toEnd(s, next, suggestion.Step)
 	if suggestion.Step == nil {

@@ -754,7 +754,7 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 			t.Fatalf("it was planned %d times", made)
 		}
 		text := strings.Join(b.told, "\n")
-		if strings.Count(text, "- Today 19:00–21:00: Lay the parts out\n") != 1 { // once, at the beginning
+		if strings.Count(text, "By the plan, today 19:00–21:00: Lay the parts out.") != 1 { // once, at the beginning
 			t.Errorf("what the sitting has isn't told: %s", text)
 		}
 		if n := strings.Count(text, "Planned anew, and put off: Choose the wing (RD-01, Wed 4 Mar 21:00)."); n != want || strings.Count(text, "put off") != want {
