@@ -73,6 +73,42 @@ func (s *State) ending(safe steps.Setting) *steps.Step {
 	return &steps.Step{Title: s.conditionTitle(safe.Condition) + ": " + safe.State, Sets: []steps.Setting{safe}}
 }
 
+// EndedBy is what ends how a condition of a sitting stands, such as an iron that is hot, where a need is what nobody leaves otherwise, and
+// whether it stands otherwise by what was said of it last. It is a step that does nothing else, and
+// none that works with what is hot or on before it ends that. The title is what is ended, in the words of the condition; "": the need is none of these.
+//
+//go:noinline
+func (s *State) EndedBy(need steps.Setting, at time.Time) (title, by string, stands bool) {
+	def, _ := s.Sheet.Condition(need.Condition)
+	if !def.Lapses() || def.Guarded != "" {
+		return "", "", false
+	}
+	for _, state := range def.States {
+		is := steps.Setting{Condition: need.Condition, State: state}
+		j := s.ender(is)
+		if j == nil {
+			continue
+		}
+		if safe, _ := s.endsItself(j.written, is, ""); safe != need {
+			continue
+		}
+		title = s.conditionTitle(need.Condition) + ": " + need.State
+		if s.lastStood(&def, at).state != state {
+			continue
+		}
+		from := ""
+		if of, set := s.setter(is, nil, at); set != nil {
+			j, from = of, set.Name
+		}
+		safe, step := s.endsItself(j.written, is, from)
+		if safe == need && len(step.Tools)+len(step.Confirm)+len(step.Disturbs) == 0 && !needsSo(step.Needs, s.Sheet.UsesOf(*step, step.Adhesives...), is) {
+			by = j.ID + "/" + step.Name
+		}
+		return title, by, true
+	}
+	return title, "", false
+}
+
 // staysNot reports whether nobody leaves it so.
 //
 //go:noinline

@@ -52,9 +52,13 @@ func (a *app) nextCommand() *cobra.Command {
 			if len(rest) > 0 {
 				step = rest[0]
 			}
+			var from, by string
+			var at time.Time
 			if step == "" && !a.json {
 				d.BePerson(cmd.Context(), 0)
 				if g := s.Next(a.time.Now()); take && g.Theirs {
+					from = s.Persons(g.Hands)
+					by, at = s.AtItLast(a.time.Now())
 					s = d.Take(cmd.Context(), s, g.Step)
 				}
 			}
@@ -77,6 +81,7 @@ func (a *app) nextCommand() *cobra.Command {
 				noted = d.Led(cmd.Context(), suggestion.Becomes, s.Airframe.Mark, r.Job+"/"+r.Step.Name)
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
+			next.TakenFrom(from, by, at)
 			next.Heed(s, a.time.Now())
 			next.Unsettled = a.unsettled()
 			if people, _, err := a.hands(""); err == nil {

@@ -20,13 +20,15 @@ import (
 // A person is who somebody is of the people that a plan is for, and when they asked or recorded something last, to some minutes: by what
 // they recorded last of it, or as they were the first to ask. The sitting over, nobody knows.
 type person struct {
-	Who   int              `json:"who"`
-	Since time.Time        `json:"since"`
-	At    map[string]place `json:"at,omitempty"` // by mark, where they are on each airframe, as far as is known
+	Who   int       `json:"who"`
+	Since time.Time `json:"since"`
+	At    place     `json:"at,omitzero"` // as far as is known
 }
 
-// A place is what somebody was led to last of an airframe, and when; without a step they recorded something of it since, and go on there.
+// A place is what somebody was led to last, on which airframe, and when; without a step they recorded something of it since, and go on there.
+// Nobody is at two: whoever is led, or records something, elsewhere leaves the first to the others.
 type place struct {
+	Mark  string    `json:"mark"`
 	Step  string    `json:"step,omitempty"` // as job/step
 	Since time.Time `json:"since"`
 }
@@ -53,10 +55,8 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 		if age < 0 || age > workflow.SittingLength || is.Who < 1 || is.Who > people {
 			continue
 		}
-		for mark, there := range is.At {
-			if ago := now.Sub(there.Since); age <= workflow.Present && ago >= 0 && ago <= workflow.Present {
-				at = append(at, fmt.Sprintf("%020d %d %s %s", there.Since.UnixNano(), is.Who, mark, there.Step)) // in order of time
-			}
+		if ago := now.Sub(is.At.Since); is.At.Mark != "" && age <= workflow.Present && ago >= 0 && ago <= workflow.Present {
+			at = append(at, fmt.Sprintf("%020d %d %s %s", is.At.Since.UnixNano(), is.Who, is.At.Mark, is.At.Step)) // in order of time
 		}
 		if name == seat.By {
 			seat.Who = is.Who
@@ -102,7 +102,7 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 				if o.Who == nil {
 					o.Who = map[string]person{}
 				}
-				o.Who[by] = person{who, at, map[string]place{s.Airframe.Mark: {"", at}}}
+				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}}
 				taken |= 1 << who
 			}
 			break
@@ -176,22 +176,14 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		if name != by && is.Who == who {
 			is.Who = had
 		}
-		if take != nil && name != by && is.At[mark].Step == step {
-			delete(is.At, mark)
+		if take != nil && name != by && is.At.Mark == mark && is.At.Step == step {
+			is.At = place{}
 		}
 		next.Who[name] = is
 	}
 	at := next.Who[by].At
 	if mark != "" {
-		if at == nil {
-			at = map[string]place{}
-		}
-		for other, is := range at {
-			if now.Sub(is.Since) > workflow.Present {
-				delete(at, other)
-			}
-		}
-		at[mark] = place{step, now}
+		at = place{mark, step, now}
 	}
 	if take != nil {
 		take(next.Planned[mark], who)
@@ -214,8 +206,8 @@ func (o *order) sits(by string, who int, now time.Time) bool {
 
 // isAt reports whether it is kept that somebody is there on an airframe, since a moment ago.
 func (o *order) isAt(by, mark, step string, now time.Time) bool {
-	at, known := o.Who[by].At[mark]
-	return mark == "" || known && at.Step == step && now.Sub(at.Since) < workflow.Present/6
+	at := o.Who[by].At
+	return mark == "" || at.Mark == mark && at.Step == step && now.Sub(at.Since) < workflow.Present/6
 }
 
 // Is reports whether it is kept that whoever is here is that person of the last plan; 0: any.

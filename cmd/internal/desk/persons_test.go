@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"encoding/json"
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -53,21 +55,35 @@ func TestWhoIsWhichPerson(t *testing.T) {
 	}
 }
 
+// A plan for two that has nothing for the second is for two all the same: whoever else comes is the second.
+func TestWhoHasNothingInAPlan(t *testing.T) {
+	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	o := order{Hands: 2, Planned: map[string][]workflow.Planned{"PL-01": {{Step: "cut", Hands: []int{1}}}}, Who: map[string]person{"ben": {Who: 1, Since: now}}}
+	for hands, want := range map[int]int{0: 2, 1: 0} { // so many are there, as is said for now
+		file := &Plan{File: t.TempDir() + "/plan", Hands: hands}
+		line, err := json.Marshal(o)
+		if err == nil {
+			err = os.WriteFile(file.File, append(line, '\n'), 0o600)
+		}
+		seat := workflow.Seat{By: "ada"}
+		if file.sit(&seat, now); err != nil || seat.Who != want {
+			t.Errorf("of %d: %v, person %d, want %d", hands, err, seat.Who, want)
+		}
+	}
+}
+
 // Without a plan for several, everybody who is there is another person, where so many are said to be there; and where they were led to is known,
 // the latest last, for as long as they are taken to be there.
 func TestWhoIsThereWithoutAPlan(t *testing.T) {
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
-	is := func(who, ago int, at ...string) person {
-		p := person{Who: who, Since: now.Add(-time.Duration(ago) * time.Minute), At: map[string]place{}}
-		for i, mark := range at {
-			p.At[mark] = place{"work/cut", now.Add(-time.Duration(ago+10*i) * time.Minute)}
-		}
-		return p
+	is := func(who, ago, led int, mark string) person {
+		since := func(minutes int) time.Time { return now.Add(-time.Duration(minutes) * time.Minute) }
+		return person{who, since(ago), place{mark, "work/cut", since(led)}}
 	}
-	o := order{Who: map[string]person{"ada": is(2, 0, "PL-01"), "ben": is(1, 20, "PL-03", "PL-02"), "cleo": is(3, 61, "PL-04"), "dee": is(4, 55, "PL-05", "PL-06")}}
+	o := order{Who: map[string]person{"ada": is(2, 0, 0, "PL-01"), "ben": is(1, 20, 30, "PL-02"), "cleo": is(3, 61, 61, "PL-04"), "dee": is(4, 55, 55, "PL-05"), "fay": is(6, 0, 65, "PL-06")}}
 	for hands, want := range map[int]string{
 		0: "0 0 []", 1: "0 0 []",
-		2: "5 11110 [4 PL-05 work/cut|1 PL-02 work/cut|1 PL-03 work/cut|2 PL-01 work/cut]",
+		2: "5 1011110 [4 PL-05 work/cut|1 PL-02 work/cut|2 PL-01 work/cut]",
 	} {
 		seat := workflow.Seat{By: "eve"}
 		o.sit(&seat, hands, now)

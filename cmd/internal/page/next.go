@@ -62,6 +62,7 @@ type Next struct {
 	Alone     bool   `json:"-"`                        // several are there, and one of them makes safe what crashed
 	Unmade    string `json:"not_safe_until,omitempty"` // how what crashed is when it is safe, where the step leads to that
 	Asked     bool   `json:"-"`                        // others are at it, who are asked before it is begun all the same
+	from      string // who was at the step until it was taken over
 
 	Kept    *Reason `json:"yours_waits_for,omitempty"` // what comes before what else the plan has for whoever asks
 	Presses bool    `json:"-"`                         // the step can't wait for anything
@@ -197,6 +198,14 @@ func (n *Next) ToldAlike(people int, noted bool) {
 	n.noted = noted
 	n.Both = n.Both || people > 1
 	n.Several = n.Several || people > 1 && !n.apart && n.Step != nil
+}
+
+// TakenFrom says who was at the step, or was to do it, until it was taken over: they may have their hands there still. by recorded something
+// of the airframe last; "": nobody did lately.
+func (n *Next) TakenFrom(who, by string, at time.Time) {
+	if n.from = who; by != "" {
+		n.from, n.Last, n.LastAt = "", by, at
+	}
 }
 
 // Heed puts before the step the cautions of what is plugged in, or set hot, once more for it by no lines of its own.
@@ -504,6 +513,9 @@ func (n *Next) late(c *Clock) string {
 	var text []string
 	if n.Asked {
 		text = append(text, Capital(esc(n.Whose))+" is to do this: ask them before you begin it too.")
+	}
+	if n.from != "" {
+		text = append(text, Capital(esc(n.from))+" was at it: ask them before you begin this too.")
 	}
 	if n.Unmade != "" {
 		text = append(text, esc(n.Mark)+" is not safe until this is so: "+esc(n.Unmade)+".")

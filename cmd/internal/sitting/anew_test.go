@@ -3,6 +3,7 @@ package sitting_test
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -272,5 +273,131 @@ func TestTiedDownYesterday(t *testing.T) {
 				t.Errorf("question %d of %q is not %s", i+1, b.asked, want)
 			}
 		}
+	}
+}
+
+// coldForGlue has work that nothing hot or on may lie beside, and later work that makes each so and ends it: by a step of its own, and by
+// one that works with it first.
+const coldForGlue = `procedure: skerry-bench
+kind: check
+design: skerry
+title: Try it on the bench
+revision: 1
+stages:
+  - stage: glue
+    steps:
+      - step: make-safe
+        title: Make the bench safe
+        do: Pull each plug.
+        sets: {iron: cold, gun: cold, charger: off}
+      - step: rest
+        title: Let it rest
+        do: Let it rest.
+      - step: scrap
+        title: Try it on scrap
+        caution: Wet glue.
+        do: Try it.
+        needs: {iron: cold, gun: cold, charger: off}
+  - stage: later
+    after: [glue]
+    steps:
+      - step: heat-iron
+        title: Iron on
+        do: Plug the iron in.
+        sets: {iron: hot}
+      - step: smooth
+        title: Smooth it
+        do: Iron it down.
+        needs: {iron: hot}
+        tools: [iron]
+      - step: cool-iron
+        title: Iron off
+        caution: The sole stays hot.
+        do: Unplug the iron.
+        sets: {iron: cold}
+      - step: heat-gun
+        title: Soldering iron on
+        do: Plug the soldering iron in.
+        sets: {gun: hot}
+      - step: solder
+        title: Solder it
+        caution: The tip burns.
+        do: Solder the leads.
+        tools: [soldering-iron]
+        sets: {gun: cold}
+      - step: charger-on
+        title: Charger on
+        do: Plug the charger in.
+        sets: {charger: on}
+      - step: charge
+        title: Charge it
+        caution: Watch the pack.
+        do: Stay by the pack.
+        needs: {charger: on}
+        sets: {charger: off}
+`
+
+// That nothing is hot or on is asked in one question, where nothing says otherwise, and without the page, the cautions or the hold of
+// later work that would end it. What does stand hot or on is ended by a page of its own, and never by that of work done with it.
+func TestThatNothingIsHotIsAskedAlone(t *testing.T) {
+	all := []steps.Setting{{Condition: "iron", State: "cold"}, {Condition: "gun", State: "cold"}, {Condition: "charger", State: "off"}}
+	const iron, gun, charger = "- The film iron: cold\n", "- A glue gun, a soldering iron or a hot cutter: cold\n", "- Any charger in the room: off\n"
+	type want struct{ question, does, caution string }
+	scrap := want{"Try it on scrap | When it is done", "Try it.", "Wet glue."}
+	const then = "\nThen: Try it on scrap.\n"
+	sure := func(of string) string { return "SK-01 | First make sure | " + of + " | y yes, n no" }
+	for name, test := range map[string]struct {
+		before, today []steps.Setting // what is said in this sitting and in the one before it
+		asks          []want
+	}{
+		"nothing is said": {nil, nil, []want{{sure("Is each of these so now?"), iron + gun + charger + then, ""}, scrap}},
+		"one is not said": {nil, []steps.Setting{all[0], all[2]}, []want{{sure("Is the gun cold now?"), gun + then, ""}, scrap}},
+		"all is said":     {nil, all, []want{scrap}},
+		"the iron was left hot": {[]steps.Setting{{Condition: "iron", State: "hot"}}, nil, []want{
+			{"Iron off | Is the iron cold now?", "Unplug the iron.", "The sole stays hot."}, {sure("Is each of these so now?"), gun + charger + then, ""}, scrap}},
+		"it is hot": {nil, []steps.Setting{{Condition: "iron", State: "hot"}, all[1], all[2]}, []want{{"Iron off | Is the iron cold now?", "Unplug the iron.", "The sole stays hot."}, scrap}},
+		"the gun and the charger are": {nil, []steps.Setting{all[0], {Condition: "gun", State: "hot"}, {Condition: "charger", State: "on"}}, []want{
+			{"A glue gun, a soldering iron or a hot cutter: cold | Is the gun cold now?", "", ""}, {"Any charger in the room: off | Is the charger off now?", "", ""}, scrap}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := withHolds(t, coldForGlue)
+			b.act("SK-01", workflow.Finish{Step: "make-safe"})
+			if test.before != nil {
+				b.act("SK-01", workflow.ReadBench{Set: test.before})
+			}
+			b.act("SK-01", workflow.Finish{Step: "rest"})
+			b.now = b.now.Add(24 * time.Hour)
+			b.act("SK-01", workflow.ReadBench{Temperature: q(t, "20 °C"), Humidity: q(t, "50 %"), Set: test.today})
+			answers := slices.Repeat([]string{"y"}, len(test.asks)-1)
+			b.lead("SK-01", append(answers, "q")...)
+			if len(b.asked) != len(test.asks) {
+				t.Fatalf("asked is %q", b.asked)
+			}
+			for i, want := range test.asks {
+				if !strings.Contains(b.asked[i], want.question) || strings.TrimSpace(b.seen[i]) != strings.TrimSpace(want.does) || !strings.Contains(b.cautions[i], want.caution) || want.caution == "" && b.cautions[i] != "" {
+					t.Errorf("%d: %q, %q, cautions %q; want %q", i, b.asked[i], b.seen[i], b.cautions[i], want)
+				}
+			}
+			for _, is := range all {
+				if state := b.state("SK-01").Holds(is.Condition, b.now); state != is.State {
+					t.Errorf("%s is recorded as %q", is.Condition, state)
+				}
+			}
+		})
+	}
+}
+
+// Who says no is not led on, and nothing is recorded.
+func TestNotEverythingIsCold(t *testing.T) {
+	b := withHolds(t, coldForGlue)
+	b.act("SK-01", workflow.Finish{Step: "make-safe"})
+	b.act("SK-01", workflow.Finish{Step: "rest"})
+	b.now = b.now.Add(24 * time.Hour)
+	b.ready("SK-01")
+	size := b.state("SK-01").Size()
+	b.lead("SK-01", "n", "q")
+	b.tells("Try it on scrap waits until the iron is cold and the gun is cold and the charger is off. Go to it from the list then.")
+	if n := b.state("SK-01").Size() - size; n != 0 || strings.Contains(b.asked[1], "Try it on scrap") {
+		t.Errorf("%d entries are recorded, and it asks %q", n, b.asked)
 	}
 }

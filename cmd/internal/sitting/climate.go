@@ -150,8 +150,12 @@ func (c *conversation) lacking(s *workflow.State, now time.Time) []steps.Setting
 	return needs
 }
 
-// broughtByTool reports whether a step brings a condition about with a tool, or a hold is cleared once more for it.
+// broughtByTool reports whether a step brings a condition about with a tool, what stands hot or on is ended for it, or a hold is cleared
+// once more.
 func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool {
+	if _, _, stands := s.EndedBy(need, c.now()); stands {
+		return true
+	}
 	how, _ := c.broughtBy(s, need)
 	_, hold := s.Anew(need, c.now())
 	return hold != nil || len(how.Step.Tools) > 0

@@ -76,6 +76,12 @@ func answerable(r workflow.Reason) bool {
 // askConditions asks whether each need stands that nobody has said, and reports whether
 // there was one. They are what the holds need that are cleared once more, each for the one before it; none: the step at hand.
 func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, holds ...*steps.Step) (asked bool, err error) {
+	switch left, unsaid := c.toMakeSure(s, needs); {
+	case len(left) > 0:
+		needs = left
+	case len(unsaid) > 0:
+		return true, c.makeSure(ctx, s, unsaid)
+	}
 	for _, need := range needs {
 		of, hold := s.Anew(need, c.now())
 		if s.Holds(need.Condition, c.now()) == need.State && hold == nil {
@@ -87,6 +93,10 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 				return false, err // its page has the cautions
 			}
 			uses = s.UsesOf(of, *hold, c.now())
+		}
+		if title, _, _ := c.endedBy(s, need); title != "" && how.Step.Name == "" {
+			c.view.ID += "/" + need.String()
+			c.view.Title, c.view.Action, c.view.Cautions = title, c.later, c.urgent
 		}
 		if how.Step.Name != "" {
 			if use := c.uncleared(s, uses); use != nil {
@@ -100,19 +110,72 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if hold != nil {
 			return true, c.askAnew(ctx, s, of, append(holds, hold))
 		}
-		q := Question{Prompt: "Is the " + stands(need) + " now?", Keys: []Key{{Key: keyYes, Word: "yes"}}}
+		prompt := "Is the " + stands(need) + " now?"
 		if heard := c.heard(s, need); heard != "" {
-			q.Prompt += " " + heard + "."
+			prompt += " " + heard + "."
 		}
-		if _, err := c.confirm(ctx, q, fmt.Sprintf("%s waits until the %s is %s. Go to it from the list then.", c.hand.Step.Label(), spaced(need.Condition), spaced(need.State))); err != nil {
-			return true, err
-		}
-		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
+		if err := c.confirmThat(ctx, prompt, need); err != nil {
 			return true, err
 		}
 		asked = true
 	}
 	return asked, nil
+}
+
+// toMakeSure are the needs that are how nobody's work is left, such as an iron that is cold, and don't stand: those of which something
+// says that they stand otherwise, which are ended before anything else, and those of which nothing says that.
+func (c *conversation) toMakeSure(s *workflow.State, needs []steps.Setting) (left, unsaid []steps.Setting) {
+	for _, need := range needs {
+		title, _, stands := c.endedBy(s, need)
+		switch {
+		case title == "" || s.Holds(need.Condition, c.now()) == need.State:
+		case stands:
+			left = append(left, need)
+		default:
+			unsaid = append(unsaid, need)
+		}
+	}
+	return left, unsaid
+}
+
+// endedBy is [workflow.State.EndedBy], also by what another airframe's job says, or a caution.
+//
+//go:noinline
+func (c *conversation) endedBy(s *workflow.State, need steps.Setting) (title, by string, stands bool) {
+	title, by, stands = s.EndedBy(need, c.now())
+	return title, by, stands || lists.Contains(c.ends, need) || c.heard(s, need) != ""
+}
+
+// makeSure asks in one question whether nothing is hot or on, by no step's page: nothing is to be done but to look.
+func (c *conversation) makeSure(ctx context.Context, s *workflow.State, needs []steps.Setting) error {
+	prompt := "Is each of these so now?"
+	if len(needs) == 1 {
+		prompt = "Is the " + stands(needs[0]) + " now?"
+	}
+	c.view.Title, c.view.Action, c.view.Cautions = "First make sure", c.later, c.urgent
+	for _, need := range needs {
+		title, _, _ := s.EndedBy(need, c.now())
+		c.view.ID += "/" + need.String()
+		c.view.Action += "- " + page.Escape(title) + "\n"
+	}
+	c.view.Action += "\nThen: " + page.Escape(c.hand.Step.Label()) + ".\n"
+	return c.confirmThat(ctx, prompt, needs...)
+}
+
+// confirmThat records that all of these stand once that is confirmed; else the step at hand is put off.
+//
+//go:noinline
+func (c *conversation) confirmThat(ctx context.Context, prompt string, needs ...steps.Setting) error {
+	var until []string
+	for _, need := range needs {
+		until = append(until, fmt.Sprintf("the %s is %s", spaced(need.Condition), spaced(need.State)))
+	}
+	q := Question{Prompt: prompt, Keys: []Key{{Key: keyYes, Word: "yes"}}}
+	without := fmt.Sprintf("%s waits until %s. Go to it from the list then.", c.hand.Step.Label(), strings.Join(until, " and "))
+	if _, err := c.confirm(ctx, q, without); err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.ReadBench{Set: needs})
 }
 
 // uncleared is the first use whose hold is to be cleared in this sitting; nil: none is.
@@ -202,9 +265,15 @@ func (c *conversation) askAnew(ctx context.Context, s *workflow.State, of *workf
 }
 
 // broughtBy is the step of an open job that brings a condition about, and what it is done
-// with; none: no step does.
+// with; none: no step does, or nothing is to be done. Of what is to be ended it is [conversation.endedBy].
 func (c *conversation) broughtBy(s *workflow.State, need steps.Setting) (how workflow.StepReport, uses []steps.Use) {
 	now := c.now()
+	if title, by, _ := c.endedBy(s, need); title != "" {
+		if by != "" {
+			how, _, _ = s.FindStep(by, now) // one that the airframe has no more is none
+		}
+		return how, nil
+	}
 	for _, job := range s.OpenJobs(now) {
 		for _, r := range s.Steps(job, now) {
 			if lists.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {

@@ -111,6 +111,7 @@ type conversation struct {
 	hand   workflow.StepReport
 	view   View
 	later  string          // when the step at hand is planned, for another time: said with all that is asked before it
+	urgent []Caution       // what comes before any work: said with all that is asked before the step at hand
 	ends   []steps.Setting // what a key sets: how to leave what is hot, on or plugged in, and what a caution asks for
 	since  time.Time       // when the step at hand was first shown
 	shown  place           // which that is
@@ -321,7 +322,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	next := page.NextOf(s, suggestion, now)
 	next.ToldAlike(c.Desk.People(), c.noted)
 	next.Unsettled = c.Replan == nil
-	c.view.Cautions, c.later = c.atOnce(next), next.Later(clock)
+	c.urgent, c.later = c.atOnce(next), next.Later(clock)
+	c.view.Cautions = c.urgent
 	c.toEnd(s, next, suggestion.Step)
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)

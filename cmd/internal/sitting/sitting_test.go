@@ -159,6 +159,7 @@ type bench struct {
 	seen     []string // what was to be done
 	told     []string
 	where    []string // others were, at each question
+	cautions []string // at each question
 	last     sitting.Question
 	of       *sitting.Bench
 	plans    func(context.Context, []*workflow.State) *workflow.Timetable
@@ -207,7 +208,7 @@ func must(t *testing.T, err error) {
 // of it lets time pass.
 func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
-	b.queue, b.asked, b.told, b.seen, b.where = answers, nil, nil, nil, nil
+	b.queue, b.asked, b.told, b.seen, b.where, b.cautions = answers, nil, nil, nil, nil, nil
 	b.of = sitting.NewBench(b.desk)
 	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark, Replan: b.plans, Nameless: b.nameless,
 		When: func(text string) (time.Time, error) {
@@ -240,6 +241,11 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 	}
 	b.asked = append(b.asked, fmt.Sprintf("%s | %s | %s | %s", q.View.Mark, q.View.Title, q.Prompt, strings.Join(own, ", ")))
 	b.last, b.seen, b.where = q, append(b.seen, q.View.Action), append(b.where, q.View.Where)
+	var cautions []string
+	for _, c := range q.View.Cautions {
+		cautions = append(cautions, c.Text)
+	}
+	b.cautions = append(b.cautions, strings.Join(cautions, "\n"))
 	if len(b.queue) == 0 {
 		return sitting.Reply{}, term.ErrEnd
 	}
