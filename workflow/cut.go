@@ -209,13 +209,13 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		case err != nil:
 			return t, nil, d.explained(ctx, o, err)
 		}
-		return d.whole(), nil, nil // there is nothing to do
+		return d.whole(ctx), nil, nil // there is nothing to do
 	}
 	s, unended := search{of: of, o: o, whole: d}, false
 	stands := slices.ContainsFunc(d.c.rows, func(r *row) bool { return r.stands(d.c) })
 	switch left := len(d.c.leaves(d.r.Starts)) > 0; {
 	case !left && !d.c.held && !why.none:
-		return d.whole(), nil, nil
+		return d.whole(ctx), nil, nil
 	case !left && !why.none:
 		s.best = d
 	default:
@@ -261,7 +261,7 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	if unended { // nobody looks for all plans like that
 		s.bound = min(s.bound, s.least)
 	}
-	return s.found(), nil, nil
+	return s.found(ctx), nil, nil
 }
 
 // ways are what is given up, one after the other, where there is no plan that ends what stands now in time.
@@ -273,8 +273,8 @@ func (of *scheduler) ways(d *draft) []*bool {
 }
 
 // found is the best plan, with what nothing finishes before.
-func (s *search) found() Timetable {
-	t, bound := s.best.whole(), min(s.bound, s.best.r.Finish)
+func (s *search) found(ctx context.Context) Timetable {
+	t, bound := s.best.whole(ctx), min(s.bound, s.best.r.Finish)
 	t.Bound, t.Proven = s.of.time(bound), bound == s.best.r.Finish
 	return t
 }
@@ -596,8 +596,8 @@ func (c *scheduler) wholly(r *row, is cut) bool {
 }
 
 // whole is the plan as people see it.
-func (d *draft) whole() Timetable {
-	t := d.c.timetable(d.r)
+func (d *draft) whole(ctx context.Context) Timetable {
+	t := d.c.timetable(d.brief(ctx))
 	t.Kept = d.c.h.Like != nil && d.r.Starts != nil && t.keeps(d.c.h.Like)
 	return t
 }

@@ -583,8 +583,8 @@ func TestScheduleRejoinsWithinASitting(t *testing.T) {
 		of.cuts[at] = is
 	}
 	best, err := of.draft(t.Context(), plan.Options{})
-	if err != nil || strings.Count(says(best.whole()), "safe") != 2 {
-		t.Fatalf("%s, %v", says(best.whole()), err)
+	if err != nil || strings.Count(says(best.whole(t.Context())), "safe") != 2 {
+		t.Fatalf("%s, %v", says(best.whole(t.Context())), err)
 	}
 	of.solve = func(ctx context.Context, p plan.Problem, o plan.Options) (plan.Result, error) {
 		o.Think = 1
@@ -593,8 +593,8 @@ func TestScheduleRejoinsWithinASitting(t *testing.T) {
 	of.loose, of.rough = true, true // as at the end of a search
 	s := search{of: of, whole: whole, best: best}
 	s.rejoin(t.Context())
-	if got := says(s.best.whole()); strings.Contains(got, "safe") || s.best.r.Finish > best.r.Finish {
-		t.Errorf("%s, cut as %s", got, says(best.whole()))
+	if got := says(s.best.whole(t.Context())); strings.Contains(got, "safe") || s.best.r.Finish > best.r.Finish {
+		t.Errorf("%s, cut as %s", got, says(best.whole(t.Context())))
 	}
 }
 
