@@ -62,6 +62,16 @@ func (s *State) ToMakeSafe(g *Suggestion, now time.Time) string {
 	return s.madeSafeSo(s.unstatedSafe(s.OpenJobs(now), now))
 }
 
+// UnsafeFirst reports whether what is suggested is not done before the airframe, which crashed or came down hard, is made safe: it is none
+// of that, and waits for nothing that is lost meanwhile.
+func (s *State) UnsafeFirst(g *Suggestion, now time.Time) bool {
+	if g.AtOnce || g.Presses {
+		return false
+	}
+	r := s.Unsafe(now)
+	return r != nil && (r.Remedy.Kind != ToSeeNext || !g.Step.AtHand()) || r == nil && len(s.wrecked(now)) > 0
+}
+
 // led reports whether whoever goes on with the airframe is led to what makes it safe: a check that is due is begun, or what looks it over
 // was since the last damage was found that no job repairs.
 func (s *State) led(jobs []*Job, now time.Time) bool {

@@ -98,6 +98,16 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 		if got != test.want || do != test.do {
 			t.Errorf("%s: %q [%s], want %q [%s]", name, got, do, test.want, test.do)
 		}
+		sand := b.step("sand")
+		first := test.do == ToRepair || test.do == ToStart || name == "crashed plugged in" || name == "landed hard plugged in, being looked over"
+		if g := (Suggestion{Step: &sand}); b.state.UnsafeFirst(&g, b.now) != first {
+			t.Errorf("%s: before other work it is made safe: %t", name, !first)
+		}
+		for _, g := range []Suggestion{{Step: &sand, AtOnce: true}, {Step: &sand, Presses: true}} {
+			if b.state.UnsafeFirst(&g, b.now) {
+				t.Errorf("%s: what makes it safe, or what would be lost, waits", name)
+			}
+		}
 		other := *b.state
 		other.Airframe.Mark = "PL-02"
 		beside := working(t, one("plain", plain("sand"))).state.Beside([]*State{&other}).UnsafeBeside(b.now)

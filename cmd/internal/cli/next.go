@@ -88,6 +88,7 @@ func (a *app) nextCommand() *cobra.Command {
 				next.ToldAlike(people, noted)
 			}
 			next.Claims, next.Took = others, took
+			next.OnlyFirst()
 			if step != "" {
 				next.Command += " " + step
 			}

@@ -61,6 +61,7 @@ type Next struct {
 	noted     bool   // nobody else is led to the step
 	Alone     bool   `json:"-"`                        // several are there, and one of them makes safe what crashed
 	Unmade    string `json:"not_safe_until,omitempty"` // how what crashed is when it is safe, where the step leads to that
+	First     bool   `json:"-"`                        // what crashed is made safe before anything else is done on it, and the step is none of that
 	Asked     bool   `json:"-"`                        // others are at it, who are asked before it is begun all the same
 	from      string // who was at the step until it was taken over
 
@@ -345,7 +346,10 @@ func (n *Next) AtOnce(c *Clock) string {
 		l.add("")
 	}
 	n.unsafe(&l, c)
-	for _, r := range n.Damaged {
+	for i, r := range n.Damaged {
+		if i == 0 && n.First && n.Both {
+			r.Text += oneDoes
+		}
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
 	if n.Took != nil {
@@ -374,6 +378,7 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 		}
 	}
 	r := s.Unsafe(now)
+	n.First = suggestion.Step != nil && s.UnsafeFirst(suggestion, now)
 	switch {
 	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
 		n.Unmade = s.ToMakeSafe(suggestion, now)
@@ -384,6 +389,15 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 	}
 }
 
+const oneDoes = ". One person does this, and whoever else is there stays clear of it"
+
+// OnlyFirst leaves out a step that isn't done before what crashed is made safe: the page leads to that.
+func (n *Next) OnlyFirst() {
+	if n.First {
+		n.Step, n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Mine = nil, "", "", nil, nil, nil, nil, nil
+	}
+}
+
 // unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
 func (n *Next) unsafe(l *lines, c *Clock) {
 	first, who := "First", ""
@@ -391,7 +405,7 @@ func (n *Next) unsafe(l *lines, c *Clock) {
 		first = "Before other work"
 	}
 	if n.Both {
-		who = ". One person does this, and whoever else is there stays clear of it"
+		who = oneDoes
 	}
 	for _, r := range n.Unsafe {
 		r.Text += who
@@ -663,6 +677,12 @@ func (n Next) Markdown(c *Clock) string {
 			return l.String()
 		}
 		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
+		return l.String()
+	case n.Step == nil && n.First:
+		l.add("# Nothing else can be done on %s before that\n", esc(n.Mark))
+		for _, t := range n.Timers {
+			l.item("%s", t.calls(c))
+		}
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("# Nothing can be done on %s before %s (%s)\n", esc(n.Mark), c.At(n.Until), c.In(n.Until))
