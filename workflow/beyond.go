@@ -231,6 +231,25 @@ func (s *State) ToldApart() bool { return s.seat.Here != 0 }
 // Unplanned reports whether somebody else is at the step whom no plan has it for.
 func (g *Suggestion) Unplanned() bool { return g.held != nil && len(g.Hands) > 0 && g.Planned.IsZero() }
 
+// Held is the step that somebody else is at whom no plan has it for, where whoever sits here is led past it to another one, and who that is;
+// nil: nobody is.
+func (g *Suggestion) Held() (r *StepReport, by int) {
+	if g.held == nil || g.Theirs || g.Step != nil && g.Step.Job == g.held.Job && g.Step.Step.Name == g.held.Step.Name {
+		return nil, 0
+	}
+	return g.held, g.heldBy
+}
+
+// DueBy is when what is due must be joined or done, that a step is, or that waits for it; zero: nothing is.
+func (g *Suggestion) DueBy(r *StepReport) (by time.Time) {
+	for _, d := range g.dues {
+		if by.IsZero() && (d.is(r) || d.waitsFor(r)) { // the first closes first
+			by = d.closes
+		}
+	}
+	return by
+}
+
 // TakesAll reports whether whoever takes over a step that the last plan has for others goes on with what it has for them there in that
 // sitting: none of them recorded something of the airframe lately.
 func (s *State) TakesAll(r *StepReport, now time.Time) bool {

@@ -282,6 +282,46 @@ func TestNextCoatsTheOtherFace(t *testing.T) {
 	}
 }
 
+// Whoever is led past the coat or the join of somebody else who is at it is told of that, and by when it must be joined.
+func TestWhoIsAtAnOpenCoatIsSaid(t *testing.T) {
+	b := working(t, one("tidy", hands("tidy", "5 min")), one("glue", coating("coat-left", "tab"), coating("coat-right", "tab"), joining("join", "tab")))
+	b.done("coat-left")
+	closes := b.now.Add(40 * time.Minute)
+	is := func(name, at, want string, by time.Time) {
+		t.Helper()
+		if at != "" {
+			at = "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/" + at
+		}
+		s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: at})
+		g := s.Next(b.now)
+		got, due := "", time.Time{}
+		if r, who := g.Held(); r != nil {
+			if due = g.DueBy(r); !due.IsZero() {
+				got = fmt.Sprint(r.Step.Name, " by ", who)
+			}
+		}
+		if got != want || !due.Equal(by) || want != "" && g.Step.Step.Name != "tidy" {
+			t.Errorf("%s: led to %s past %q, due at %v; want %q, %v", name, g.Step.Step.Name, got, due, want, by)
+		}
+	}
+	is("nobody is known to be there", "", "", time.Time{})
+	is("Ann is at the other face", "coat-right", "coat-right by 1", closes)
+	is("Ann is at what isn't due", "tidy", "", time.Time{})
+	late := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/coat-right"})
+	if g := late.Next(b.now.Add(29 * time.Minute)); g.Step.Step.Name != "tidy" || strings.HasSuffix(strings.TrimSpace(g.Why), ";") {
+		t.Errorf("of %s it is said %q", g.Step.Step.Name, g.Why)
+	}
+	b.done("coat-right")
+	b.after(15 * time.Minute)
+	is("Ann is at the join", "join", "join by 1", closes)
+	b.done("tidy")
+	s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/join"})
+	g := s.Next(b.now)
+	if r, _ := g.Held(); r != nil || !g.Theirs || !g.DueBy(g.Step).Equal(closes) {
+		t.Errorf("nothing else is left: past %v; %+v", r, g)
+	}
+}
+
 // On a bench with several airframes a join that is due is waited for, rather than that a step of another one is begun that costs it.
 func TestForemostWaitsForWhatIsDue(t *testing.T) {
 	join := joining("join", "tab")

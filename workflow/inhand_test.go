@@ -117,7 +117,7 @@ func TestScheduleKeepsWhoHasBegunACoat(t *testing.T) {
 }
 
 // Who is at what goes on in a plan for several, also in the first one: what they were led to, or what comes first where they recorded
-// something since; and nobody leaves what is plugged in.
+// something since.
 func TestAFirstPlanKeepsWhoIsAtWhat(t *testing.T) {
 	stages := []steps.Stage{one("pod", hands("hollow", "40 min"), hands("slit", "10 min")), one("wing", hands("draw", "20 min"), hands("cut", "20 min"))}
 	const (
@@ -141,6 +141,25 @@ func TestAFirstPlanKeepsWhoIsAtWhat(t *testing.T) {
 		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2}, s)
 		if got := whoDoes(p); err != nil || got != test.want {
 			t.Errorf("%s: %v\n%s, want\n%s", name, err, got, test.want)
+		}
+	}
+}
+
+// Whoever recorded something last beside what is plugged in has it by a plan too, also where they looked at another airframe since.
+func TestAFirstPlanTakesNobodyFromAPlug(t *testing.T) {
+	fleet := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))
+	by := fleet[0].Entries[len(fleet[0].Entries)-1].By
+	now := fleet[0].Entries[len(fleet[0].Entries)-1].Recorded
+	for i, s := range fleet {
+		fleet[i] = s.Seated(Seat{By: "Bob", Who: 1, Known: 4, Here: 4, Names: "2 " + by, At: "2 PL-01 " + fleet[1].Jobs[0].ID + "/sand"})
+	}
+	p, err := scheduled(t, now, Hours{Sittings: open(0, 180), Hands: 2}, fleet...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, turn := range p.Visits[0].Turns {
+		if want := map[string]int{"try": 2, "pull": 2, "sand": 1}[turn.Step]; len(turn.Hands) != 1 || turn.Hands[0] != want {
+			t.Errorf("%s is for %v, want %d", turn.Step, turn.Hands, want)
 		}
 	}
 }

@@ -294,7 +294,7 @@ func because(r *StepReport, stage string, waiting []StepReport, due time.Time, t
 		return "it is begun", joinBy
 	case r.Reopened != "":
 		return r.Reopened, joinBy
-	case tooLong:
+	case tooLong && what != "":
 		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
 	case len(waiting) > 0 && !opens(&waiting[0]).IsZero() && r.Stage != stage:
 		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy

@@ -62,6 +62,13 @@ func (a *app) nextCommand() *cobra.Command {
 					s = d.Take(cmd.Context(), s, g.Step)
 				}
 			}
+			if step != "" && take && !a.json {
+				if r, _, err := s.FindStep(step, a.time.Now()); err == nil {
+					if g := s.GoTo(s.Next(a.time.Now()), r, a.time.Now()); g.Asked {
+						s = d.Take(cmd.Context(), s, &r)
+					}
+				}
+			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
 			if err != nil {
 				return err
@@ -97,7 +104,7 @@ func (a *app) nextCommand() *cobra.Command {
 		},
 	}
 	boolFlag(cmd.Flags(), &full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
-	boolFlag(cmd.Flags(), &take, "take", false, "the step that comes first, also where somebody else is at it: it is taken over")
+	boolFlag(cmd.Flags(), &take, "take", false, "the step that comes first, or is named, also where somebody else is at it: it is taken over")
 	boolFlag(cmd.Flags(), &short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
 }

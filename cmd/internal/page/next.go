@@ -69,6 +69,10 @@ type Next struct {
 	Presses bool    `json:"-"`                         // the step can't wait for anything
 	Both    bool    `json:"-"`                         // several are there
 
+	Held   string    `json:"held_by,omitempty"` // who else is at a step that an open coat waits for, where whoever asks is led past it
+	heldAt [2]string // that step, and its title
+	DueBy  time.Time `json:"due_by,omitzero"` // when that, or what is Theirs, must be joined or done
+
 	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
@@ -147,6 +151,13 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.ToldAlike(people, false)
 	}
 	n.unplanned = suggestion.Unplanned()
+	if r, by := suggestion.Held(); r != nil {
+		if n.DueBy = suggestion.DueBy(r); !n.DueBy.IsZero() {
+			n.Held, n.heldAt = s.Person(by), [2]string{s.NameOf(r.Job, r.Step.Name, now), turnWords(workflow.Turn{Title: r.Step.Label(), Act: r.Act})}
+		}
+	} else if suggestion.Theirs && suggestion.Step != nil {
+		n.DueBy = suggestion.DueBy(suggestion.Step)
+	}
 	n.leaveToThem(s, suggestion, now)
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
@@ -475,7 +486,7 @@ func (n *Next) left(c *Clock) string {
 	} else if n.Planned.After(c.Now) {
 		is = " does it at " + c.At(n.Planned) + " by the plan"
 	}
-	l.add("**%s**%s: %s (`%s`).\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step)
+	l.add("**%s**%s: %s (`%s`)%s.\n", esc(Capital(n.Theirs)), is, esc(n.Step.Title), n.Step.Step, n.due(c))
 	for _, caution := range n.Step.Whole {
 		first, _, _ := strings.Cut(strings.TrimSpace(caution), "\n\n")
 		l.item("**Caution.** %s", tagless(strings.Join(strings.Fields(first), " ")))
@@ -499,6 +510,16 @@ func (n *Next) left(c *Clock) string {
 		l.add("\n%s: %s%s. `fettle next %s %s`\n", at, esc(of.Title), optionally(" on ", of.Mark), cmp.Or(of.Mark, n.Mark), of.Step)
 	}
 	return l.String()
+}
+
+// due says by when what somebody else is at must be joined or done.
+//
+//go:noinline
+func (n *Next) due(c *Clock) string {
+	if n.DueBy.IsZero() {
+		return ""
+	}
+	return "; by " + c.At(n.DueBy) + " (" + c.In(n.DueBy) + ") it must be joined or done"
 }
 
 // late says that the plan no longer fits, that the step is late, or outlasts the sitting, and that one person makes safe what crashed.
@@ -558,6 +579,9 @@ func (n *Next) planned(c *Clock) string {
 	text := ""
 	for _, r := range n.InVain {
 		text += "\n*What it is for can't be done yet:* " + ReasonText(r.Reason, c) + "\n\n"
+	}
+	if n.Held != "" {
+		text += "\n*" + esc(Capital(n.Held)) + " is at it: " + esc(n.heldAt[1]) + n.due(c) + ". If they are not there:* `fettle next " + n.Mark + " " + n.heldAt[0] + " --take`\n\n"
 	}
 	if n.Outdated { // which is said first
 		return text

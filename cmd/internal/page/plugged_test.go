@@ -111,3 +111,15 @@ func TestNobodyStaysByAWreck(t *testing.T) {
 		}
 	}
 }
+
+// Who is at an open coat is said, by when it must be joined, and how it is taken over.
+func TestWhoIsAtAnOpenCoat(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	n := Next{Mark: "CW-01", Held: "person 1 (Ann)", heldAt: [2]string{"coat-right-root", "Coat the right root"}, DueBy: now.Add(35 * time.Minute)}
+	text := n.planned(&Clock{Now: now})
+	for _, want := range []string{"Person 1 (Ann) is at it: Coat the right root; by 19:35", "`fettle next CW-01 coat-right-root --take`"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q isn't said: %s", want, text)
+		}
+	}
+}
