@@ -350,12 +350,13 @@ type search struct {
 	best  *draft // nil: none yet
 	bound int    // nothing that was left out finishes before
 	least int    // nothing at all does
-	later int    // tasks that were planned with rows cut less often once the time was over
+	later int    // pairs of tasks that were planned with rows cut less often once the time was over
 	open  []node
 }
 
-// laterMost is how many tasks are planned with rows cut less often once the time is over, where nothing is looked for.
-const laterMost = 20_000
+// laterMost is how many pairs of tasks are planned with rows cut less often once the time is over, where nothing is looked for: what that takes
+// grows with their square, and 50 airframes have no time for it.
+const laterMost = 3_000_000
 
 // A node is a plan with some gaps decided, and one to decide.
 type node struct {
@@ -459,7 +460,10 @@ func (s *search) join(ctx context.Context, cuts map[int]cut) {
 	s.of.cuts, s.of.warm = cuts, s.best.r.Starts
 	for _, by := range [2]*scheduler{s.best.c, nil} {
 		if over := s.of.think.over(ctx, thinkLeast); over {
-			if s.later += len(s.best.c.tasks); by == nil || s.later > laterMost || ctx.Err() != nil {
+			if n := len(s.best.c.tasks); by != nil {
+				s.later += n * n
+			}
+			if by == nil || s.later > laterMost || ctx.Err() != nil {
 				break
 			}
 		}

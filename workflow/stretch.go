@@ -340,15 +340,22 @@ func (c *scheduler) tend(r *row, run []int) {
 			minutes += c.tasks[i].minutes
 		}
 	}
+	var among []plan.Delay // that of many airframes few have to do with it
+	for _, d := range c.delays {
+		if d.Least >= 0 && in[d.From] && in[d.To] {
+			among = append(among, d)
+		}
+	}
 	waits, longest := make([]int, len(c.tasks)), 0 // until each of them, at most
 	for range in {                                 // each comes after others
-		for _, d := range c.delays {
-			if d.Least < 0 || !in[d.From] || !in[d.To] {
-				continue
-			}
+		more := false
+		for _, d := range among {
 			if n := waits[d.From] + max(0, d.Least-c.tasks[d.From].minutes); n > waits[d.To] {
-				waits[d.To], longest = n, max(longest, n)
+				waits[d.To], longest, more = n, max(longest, n), true
 			}
+		}
+		if !more {
+			break
 		}
 	}
 	for _, first := range run {
