@@ -141,8 +141,8 @@ func PutOff(fleet []*State, before map[string][]Planned, now time.Time) (all []T
 				for at > 0 && is.Begins.Before(was[at-1]) {
 					at--
 				}
-				was = slices.Insert(was, at, is.Begins)
-				all = slices.Insert(all, at, Turn{Mark: s.Airframe.Mark, Job: is.Job, Step: is.Step, Act: is.Act, Title: step.Label(), Begins: s.Planned[k].Begins})
+				was = sorting.Insert(was, at, is.Begins)
+				all = sorting.Insert(all, at, Turn{Mark: s.Airframe.Mark, Job: is.Job, Step: is.Step, Act: is.Act, Title: step.Label(), Begins: s.Planned[k].Begins})
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"reflect"
 	"runtime"
 	"runtime/debug"
 	"slices"
@@ -59,10 +60,15 @@ func RowsOf[R any](made []any) []R {
 		return nil
 	}
 	rows := make([]R, len(made))
-	for i, one := range made {
-		rows[i] = one.(R)
-	}
+	fill(reflect.ValueOf(rows), made)
 	return rows
+}
+
+//go:noinline
+func fill(rows reflect.Value, made []any) {
+	for i, one := range made {
+		rows.Index(i).Set(reflect.ValueOf(one))
+	}
 }
 
 // Made is [Rows] of any type, which stands in the program once.
