@@ -51,14 +51,10 @@ func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) >
 // AtItLast is who recorded the last entry of the airframe, and when, where that is another person than whoever sits here and
 // they may still be at it; "": nobody is known to be.
 func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
-	if len(s.Entries) == 0 || s.seat.By == "" {
-		return "", at
+	if by, at = s.RecordedLast(now); s.seat.By == "" || by == s.seat.By {
+		return "", time.Time{}
 	}
-	e := &s.Entries[len(s.Entries)-1]
-	if age := now.Sub(e.At); e.By == s.seat.By || age < 0 || age > Present {
-		return "", at
-	}
-	return e.By, e.At
+	return by, at
 }
 
 // Unshared is the state as it is to whoever does all themselves, whoever else the last plan has for it.
