@@ -703,16 +703,22 @@ func TestFollowsItsReplanning(t *testing.T) {
 	}
 }
 
+// reed is a bench with a Reed to build, and where a plan is kept.
+func reed(t *testing.T) *bench {
+	b := atBench(t)
+	s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
+	must(t, err)
+	b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
+	b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+	return b
+}
+
 // A plan that goes by another answer than is given is made anew at once.
 func TestPlansAnewOnceAChoiceIsOtherwise(t *testing.T) {
 	for answer, want := range map[string]int{"1": 1, "2": 2} {
-		b := atBench(t)
-		s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
-		must(t, err)
-		_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
-		must(t, err)
-		b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
-		b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+		b := reed(t)
 		made := 0
 		b.plans = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			made++
@@ -732,13 +738,7 @@ func TestPlansAnewOnceAChoiceIsOtherwise(t *testing.T) {
 // What a plan that is made anew puts off to another sitting is told, and only that.
 func TestTellsWhatReplanningPutsOff(t *testing.T) {
 	for again, want := range map[time.Duration]int{26 * time.Hour: 1, 40 * time.Minute: 0} {
-		b := atBench(t)
-		s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
-		must(t, err)
-		_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
-		must(t, err)
-		b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
-		b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan")}
+		b := reed(t)
 		begun, made := b.now, 0
 		b.plans = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			made++
