@@ -5,6 +5,7 @@ import (
 	"archive/zip"
 	"fmt"
 	"io"
+	"io/fs"
 	"strings"
 )
 
@@ -14,14 +15,20 @@ func Text(packed, name string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("the packed texts: %w", err)
 	}
-	f, err := z.Open(name)
-	if err != nil {
-		return "", fmt.Errorf("the packed text %s: %w", name, err)
+	for _, f := range z.File { // its method Open sorts all names of folders first, with code of its own
+		if f.Name != name {
+			continue
+		}
+		var data []byte
+		r, err := f.Open()
+		if err == nil {
+			defer r.Close()
+			data, err = io.ReadAll(r)
+		}
+		if err != nil {
+			return "", fmt.Errorf("the packed text %s: %w", name, err)
+		}
+		return string(data), nil
 	}
-	defer f.Close()
-	data, err := io.ReadAll(f)
-	if err != nil {
-		return "", fmt.Errorf("the packed text %s: %w", name, err)
-	}
-	return string(data), nil
+	return "", fmt.Errorf("the packed text %s: %w", name, fs.ErrNotExist)
 }
