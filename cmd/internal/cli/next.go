@@ -56,6 +56,7 @@ func (a *app) nextCommand() *cobra.Command {
 			var at time.Time
 			if step == "" && !a.json {
 				d.BePerson(cmd.Context(), 0)
+				s = d.Seated(s, 0)
 				if g := s.Next(a.time.Now()); take && g.Theirs {
 					from = s.Persons(g.Hands)
 					by, at = s.AtItLast(a.time.Now())
@@ -70,15 +71,21 @@ func (a *app) nextCommand() *cobra.Command {
 				}
 			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
+			noted := false
+			for anew := true; anew && err == nil; {
+				if step == "" && !suggestion.Theirs {
+					s.LeaveFor(&suggestion, a.time.Now())
+				}
+				if anew = false; suggestion.Step != nil && !suggestion.Theirs && step == "" && !a.json {
+					noted, anew = d.Led(cmd.Context(), s, &suggestion)
+				}
+				if anew {
+					s = d.Seated(s, 0)
+					suggestion, took, others, err = a.suggest(cmd.Context(), d, s, step, take)
+				}
+			}
 			if err != nil {
 				return err
-			}
-			if step == "" && !suggestion.Theirs {
-				s.LeaveFor(&suggestion, a.time.Now())
-			}
-			noted := false
-			if r := suggestion.Step; r != nil && !suggestion.Theirs && step == "" && !a.json {
-				noted = d.Led(cmd.Context(), suggestion.Becomes, s.Airframe.Mark, r.Job+"/"+r.Step.Name)
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.TakenFrom(from, by, at)
