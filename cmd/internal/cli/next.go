@@ -57,17 +57,16 @@ func (a *app) nextCommand() *cobra.Command {
 			if step == "" && !a.json {
 				d.BePerson(cmd.Context(), 0)
 				s = d.Seated(s, 0)
-				if g := s.Next(a.time.Now()); take && g.Theirs {
+			}
+			if take && !a.json {
+				g := s.Next(a.time.Now())
+				if r, _, err := s.FindStep(step, a.time.Now()); step != "" && err == nil {
+					g = s.GoTo(g, r, a.time.Now())
+				}
+				if g.Theirs && step == "" || g.Asked {
 					from = s.Persons(g.Hands)
 					by, at = s.AtItLast(a.time.Now())
 					s = d.Take(cmd.Context(), s, g.Step)
-				}
-			}
-			if step != "" && take && !a.json {
-				if r, _, err := s.FindStep(step, a.time.Now()); err == nil {
-					if g := s.GoTo(s.Next(a.time.Now()), r, a.time.Now()); g.Asked {
-						s = d.Take(cmd.Context(), s, &r)
-					}
 				}
 			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
