@@ -1,10 +1,7 @@
 package procedures
 
 import (
-	"bytes"
 	"fmt"
-
-	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
 )
@@ -35,11 +32,8 @@ func Kept(p *steps.Procedure) (*Document, error) {
 }
 
 func written[P any](keys *mapping[P], from P) ([]byte, error) {
-	var b bytes.Buffer
-	e := yaml.NewEncoder(&b)
-	e.SetIndent(2)
-	if err := e.Encode(keys.write(from).toWrite()); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
+	var p pen
+	p.node(keys.write(from), 0, true, false)
+	p.line(0)
+	return p.out, nil
 }
