@@ -200,7 +200,7 @@ func (s *State) Left(g Suggestion, at time.Time) []Reason { return reasonsOf(s.l
 
 func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
 	return sorting.Delete(s.standing(at, at), func(is *hotThing) bool {
-		return !is.wreck && !s.forgotten(is, at) || is.wreck && g.AtOnce && s.leadsTo(g.Step, is) || s.heldBeside(is, false, at)
+		return !is.wreck && !s.forgotten(is, at) || is.wreck && g.AtOnce && s.leadsTo(g.Step, is) || s.heldBeside(is, false, at) || s.inHandThere(is, at)
 	})
 }
 
@@ -225,6 +225,14 @@ func (s *State) heldBeside(is *hotThing, led bool, now time.Time) bool {
 		}
 	}
 	return false
+}
+
+// inHandThere reports whether what is hot at the bench is so by the journal of another airframe that doesn't say it at once itself: somebody goes
+// on there, maybe with a step before the one that it is for. Where nobody does, it is said there, and by whoever is led past it.
+func (s *State) inHandThere(is *hotThing, now time.Time) bool {
+	return slices.ContainsFunc(s.others, func(of *State) bool {
+		return of.Airframe.Mark == is.by && of.Retired == nil && of.ender(is.is) != nil && !saysOf(of.LeftBy(of.Next(now), now), is)
+	})
 }
 
 // theirs reports whether somebody else than whoever sits here recorded the last entry of another airframe of the bench.
@@ -272,7 +280,7 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
 	for _, is := range s.standing(now, now) {
-		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))) && !s.heldBeside(is, false, now) {
+		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))) && !s.heldBeside(is, false, now) && !s.inHandThere(is, now) {
 			left = append(left, is)
 		}
 	}

@@ -173,3 +173,28 @@ func TestWhatSomebodyElseJustHeated(t *testing.T) {
 		}
 	}
 }
+
+// What somebody has just set hot for another airframe, and comes to after a step that doesn't need it, is not said to be ended on one that is
+// built and stands beside it: it would be cold a step before its work. Once nobody goes on there, both say it.
+func TestWhatIsHotIsNotEndedByOneThatStandsBeside(t *testing.T) {
+	built := lit(t)
+	for _, is := range [][3]string{{"battery", "in", "out"}, {"lamp", "lit", "off"}, {"charger", "on", "off"}, {"iron", "hot", "cold"}} {
+		built.done(is[0]+"-"+is[1], is[0]+"-use", is[0]+"-"+is[2])
+	}
+	built.state.Airframe.Mark = "PL-02"
+	hot := lit(t)
+	hot.now = built.now.Add(time.Minute)
+	hot.done("iron-hot")
+	for minutes, want := range map[int]int{1: 0, 59: 0, 61: 1, 24 * 60: 1} {
+		now := hot.now.Add(minutesOf(minutes))
+		is := steps.Setting{Condition: "iron", State: "hot"}
+		if next := hot.state.Next(now).Step; hot.state.needsIt(next, hot.state.standing(now, now)[0], now) {
+			t.Fatalf("%s needs %v", next.Step.Name, is)
+		}
+		s := built.state.Beside([]*State{hot.state})
+		end, _ := s.EndFirst(s.Next(now), now)
+		if got := append(s.LeftBy(s.Next(now), now), end...); len(got) != want || len(hot.state.LeftBy(hot.state.Next(now), now)) != want {
+			t.Errorf("after %d min: %v, want %d", minutes, textsOf(got), want)
+		}
+	}
+}
