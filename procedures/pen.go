@@ -85,7 +85,9 @@ func (p *pen) flow(n *node) {
 }
 
 // isShort reports whether YAML takes a text for a key without a mark before it.
-func isShort(n *node) bool { return len(n.Value) <= 128 && !strings.ContainsAny(n.Value, "\n\r\u0085\u2028\u2029") }
+func isShort(n *node) bool {
+	return len(n.Value) <= 128 && !strings.ContainsAny(n.Value, "\n\r\u0085\u2028\u2029")
+}
 
 // text writes a text: as it is where YAML takes it for that, else in quotes, and below a | where it has several lines.
 func (p *pen) text(n *node, column int, within, key bool) {
