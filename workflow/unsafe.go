@@ -63,12 +63,15 @@ func (s *State) ToMakeSafe(g *Suggestion, now time.Time) string {
 }
 
 // UnsafeFirst reports whether what is suggested is not done before the airframe, which crashed or came down hard, is made safe: it is none
-// of that, and waits for nothing that is lost meanwhile.
+// of that, and waits for nothing that is lost meanwhile. Where nothing can be done, it is what is not begun that comes first.
 func (s *State) UnsafeFirst(g *Suggestion, now time.Time) bool {
-	if g.AtOnce || g.Presses {
+	if g.AtOnce || g.Presses || g.Over {
 		return false
 	}
 	r := s.Unsafe(now)
+	if g.Step == nil {
+		return r != nil && r.Remedy.Kind != ToSeeNext || r == nil && len(s.wrecked(now)) > 0 && s.keptBy(now) != nil
+	}
 	return r != nil && (r.Remedy.Kind != ToSeeNext || !g.Step.AtHand()) || r == nil && len(s.wrecked(now)) > 0
 }
 

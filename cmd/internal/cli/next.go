@@ -88,7 +88,6 @@ func (a *app) nextCommand() *cobra.Command {
 				next.ToldAlike(people, noted)
 			}
 			next.Claims, next.Took = others, took
-			next.OnlyFirst()
 			if step != "" {
 				next.Command += " " + step
 			}

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -13,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -22,11 +24,12 @@ import (
 type person struct {
 	Who   int       `json:"who"`
 	Since time.Time `json:"since"`
-	At    place     `json:"at,omitzero"` // as far as is known
+	At    place     `json:"at,omitzero"`   // as far as is known
+	Was   []place   `json:"was,omitempty"` // on other airframes before
 }
 
 // A place is what somebody was led to last, on which airframe, and when; without a step they recorded something of it since, and go on there.
-// Nobody is at two: whoever is led, or records something, elsewhere leaves the first to the others.
+// Whoever is led, or records something, elsewhere leaves the first to the others, but for what is plugged in: [workflow.State] knows.
 type place struct {
 	Mark  string    `json:"mark"`
 	Step  string    `json:"step,omitempty"` // as job/step
@@ -49,14 +52,17 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 	} else if people > 0 {
 		people = max(people, o.Hands)
 	}
-	var names, at []string
+	var names []string
+	var at []workflow.Place
 	for name, is := range o.Who {
 		age := now.Sub(is.Since)
 		if age < 0 || age > workflow.SittingLength || is.Who < 1 || is.Who > people {
 			continue
 		}
-		if ago := now.Sub(is.At.Since); is.At.Mark != "" && age <= workflow.Present && ago >= 0 && ago <= workflow.Present {
-			at = append(at, fmt.Sprintf("%020d %d %s %s", is.At.Since.UnixNano(), is.Who, is.At.Mark, is.At.Step)) // in order of time
+		for _, p := range append(is.Was[:len(is.Was):len(is.Was)], is.At) {
+			if p.counts(now) && age <= workflow.Present {
+				at = append(at, workflow.Place{Who: is.Who, Mark: p.Mark, Step: p.Step, Since: p.Since})
+			}
 		}
 		if name == seat.By {
 			seat.Who = is.Who
@@ -69,11 +75,8 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 		names = append(names, fmt.Sprint(is.Who, " ", name))
 	}
 	slices.Sort(names)
-	slices.Sort(at)
-	for i := range at {
-		at[i] = at[i][21:]
-	}
-	seat.Names, seat.At = strings.Join(names, "\n"), strings.Join(at, "\n")
+	sorting.Stable(at, func(i, k int) int { return cmp.Or(at[i].Since.Compare(at[k].Since), at[i].Who-at[k].Who) })
+	seat.Names, seat.At = strings.Join(names, "\n"), at
 	for n := 1; n <= people && seat.Who == 0; n++ {
 		if seat.Known>>n&1 == 0 {
 			seat.Who = n
@@ -102,7 +105,7 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 				if o.Who == nil {
 					o.Who = map[string]person{}
 				}
-				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}}
+				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}, nil}
 				taken |= 1 << who
 			}
 			break
@@ -176,19 +179,22 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		if name != by && is.Who == who {
 			is.Who = had
 		}
-		if take != nil && name != by && is.At.Mark == mark && is.At.Step == step {
-			is.At = place{}
+		if take != nil && name != by {
+			if is.Was = sorting.Delete(is.Was, func(p place) bool { return p.Mark == mark }); is.At.Mark == mark && is.At.Step == step {
+				is.At = place{}
+			}
 		}
 		next.Who[name] = is
 	}
-	at := next.Who[by].At
+	at, was := next.Who[by].At, next.Who[by].Was
 	if mark != "" {
+		was = sorting.Delete(append(was, at), func(p place) bool { return p.Mark == mark || !p.counts(now) })
 		at = place{mark, step, now}
 	}
 	if take != nil {
 		take(next.Planned[mark], who)
 	}
-	next.Who[by] = person{who, now, at}
+	next.Who[by] = person{who, now, at, was}
 	if first, err = json.Marshal(next); err == nil {
 		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 			_, err := to.Write(append(append(first, '\n'), rest...))
@@ -196,6 +202,12 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		})
 	}
 	return err == nil
+}
+
+// counts reports whether somebody may be there still.
+func (p *place) counts(now time.Time) bool {
+	ago := now.Sub(p.Since)
+	return p.Mark != "" && ago >= 0 && ago <= workflow.Present
 }
 
 // sits reports whether it is kept that somebody is that person, and was there a moment ago.

@@ -172,7 +172,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		job.Open = job.Done < job.Steps
 		a.Jobs = append(a.Jobs, job)
 	}
-	if next := s.Next(now); next.Step != nil {
+	if next := s.Next(now); next.Step != nil && !s.UnsafeFirst(&next, now) {
 		step := NewStep(s, *next.Step, now)
 		a.Next = &step
 		if next.Theirs {

@@ -87,6 +87,8 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	}
 	next := s.Next(now)
 	switch {
+	case s.UnsafeFirst(&next, now):
+		t.need = needsCheck
 	case next.Step != nil:
 		line := nextLine(next.Step.Step.Label(), next.Step.Step.Name)
 		t.need, t.line = needsWork, func(*Clock) string { return line }

@@ -325,7 +325,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		reason := newReason(*why)
 		r.Clock = &reason
 	}
-	if next.Step != nil && !next.Theirs {
+	if next.Step != nil && !next.Theirs && !s.UnsafeFirst(&next, now) {
 		r.Next = next.Step.Step.Name
 	}
 	return r

@@ -169,6 +169,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if r := s.Untrusted(now); r != nil {
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
+	n.onlyFirst()
 	return n
 }
 
@@ -327,7 +328,7 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 		}
 	}
 	r := s.Unsafe(now)
-	n.First = suggestion.Step != nil && s.UnsafeFirst(suggestion, now)
+	n.First = s.UnsafeFirst(suggestion, now)
 	switch {
 	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
 		n.Unmade = s.ToMakeSafe(suggestion, now)
@@ -340,12 +341,15 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 
 const oneDoes = ". One person does this, and whoever else is there stays clear of it"
 
-// OnlyFirst leaves out a step that isn't done before what crashed is made safe: the page leads to that.
-func (n *Next) OnlyFirst() {
+// onlyFirst leaves out a step that isn't done before what crashed is made safe: the page leads to that, whoever shows it.
+func (n *Next) onlyFirst() {
 	if n.First {
 		n.Step, n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Mine = nil, "", "", nil, nil, nil, nil, nil
 	}
 }
+
+// BeforeThat is the title of a page that leads to what comes before all else on the airframe of a mark.
+const BeforeThat = "Nothing else can be done on %s before that"
 
 // unsafe says what crashed of other airframes and is made safe first, but for what can't wait.
 func (n *Next) unsafe(l *lines, c *Clock) {
@@ -534,7 +538,7 @@ func (n Next) Markdown(c *Clock) string {
 		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
 		return l.String()
 	case n.Step == nil && n.First:
-		l.add("# Nothing else can be done on %s before that\n", esc(n.Mark))
+		l.add("# "+BeforeThat+"\n", esc(n.Mark))
 		for _, t := range n.Timers {
 			l.item("%s", t.calls(c))
 		}

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/sitting"
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/workflow"
@@ -200,6 +201,46 @@ func TestTheOrderOfPlugAndPropeller(t *testing.T) {
 			if i >= len(b.asked) || !strings.Contains(b.asked[i]+b.seen[i], word) {
 				t.Errorf("question %d of %q is not %s", i+1, b.asked, want)
 			}
+		}
+	}
+}
+
+// After a hard landing or a crash nothing of the step at hand is shown or asked, whatever was on: what comes first is, and a key ends what is in.
+func TestWhatCrashedIsSeenToFirst(t *testing.T) {
+	hard := workflow.LogFlight{Landing: workflow.Hard, Check: "post-crash"}
+	crash := workflow.ReportDamage{Triage: &steps.Triage{}, Seen: []workflow.Sighting{{Finding: "bent", Zone: "wing", Severity: steps.Serious}}}
+	for name, test := range map[string]struct {
+		acts    []workflow.Request
+		says    string
+		answers []string
+	}{
+		"landed hard, armed": {acts: []workflow.Request{workflow.Finish{Step: "arm"}, hard}, says: "fettle bench SK-01 --set battery=out", answers: []string{"h", "y", "q"}},
+		"landed hard, its propeller on": {acts: []workflow.Request{hard}, answers: []string{sitting.Enter, "q"},
+			says: "post-crash is due after the hard landing, and SK-01 is not made safe: battery: out, then propeller: off"},
+		"landed hard, its plug out again": {acts: []workflow.Request{hard, set("battery", "out")}, answers: []string{sitting.Enter, "q"},
+			says: "post-crash is due after the hard landing, and SK-01 is not made safe: propeller: off"},
+		"crashed, armed": {acts: []workflow.Request{workflow.Finish{Step: "arm"}, crash}, says: "fettle bench SK-01 --set battery=out", answers: []string{"h", "y", "q"}},
+		"crashed": {acts: []workflow.Request{crash}, answers: []string{sitting.Enter, "q"},
+			says: "damage D1 (bent, wing) is not repaired, and SK-01 is not made safe: battery: out, then propeller: off"},
+	} {
+		b := withHolds(t, tiedDown)
+		b.act("SK-01", workflow.Finish{Step: "bare"})
+		b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
+		b.act("SK-01", workflow.Finish{Step: "pull"})
+		b.act("SK-01", workflow.Finish{Step: "fit"})
+		b.act("SK-01", workflow.Clear{Step: "tie", Answers: []bool{true}})
+		for _, r := range test.acts {
+			b.act("SK-01", r)
+		}
+		b.lead("SK-01", test.answers...)
+		for i, asked := range b.asked {
+			ends := i == 1 && test.answers[0] == "h" && strings.Contains(asked, "Is the battery out now?")
+			if !ends && !strings.Contains(asked, "SK-01 | Nothing else can be done on SK-01 before that | When that is seen to: | ") || b.seen[i] != "" {
+				t.Errorf("%s: it asks %q and shows %q", name, asked, b.seen[i])
+			}
+		}
+		if got := strings.Join(strings.Fields(b.cautions[0]), " "); !strings.Contains(got, test.says) {
+			t.Errorf("%s: %q is said, not %q", name, got, test.says)
 		}
 	}
 }

@@ -336,8 +336,11 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 // It is not inlined: its copies in all callers would take 1 KB.
 //
 //go:noinline
-func (c *conversation) lookAgain(ctx context.Context) error {
-	_, err := c.ask(ctx, Question{Prompt: "When that is seen to:", Keys: []Key{{Key: Enter, Word: "look again"}}})
+func (c *conversation) lookAgain(ctx context.Context) error { return c.lookAgainBy(ctx, time.Time{}) }
+
+// lookAgainBy looks again by itself at that time; zero: it does not.
+func (c *conversation) lookAgainBy(ctx context.Context, until time.Time) error {
+	_, err := c.ask(ctx, Question{Prompt: "When that is seen to:", Keys: []Key{{Key: Enter, Word: "look again"}}, Until: until})
 	return err
 }
 

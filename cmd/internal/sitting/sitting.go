@@ -282,7 +282,8 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.show(s, suggestion)
 		return c.askClock(ctx)
 	}
-	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over && !suggestion.AtOnce && !c.Bench.dated.Load() {
+	first := s.UnsafeFirst(&suggestion, now)
+	if _, known := s.Temperature(now); !known && !first && !c.asked[c.mark] && !suggestion.Over && !suggestion.AtOnce && !c.Bench.dated.Load() {
 		c.hand = workflow.StepReport{}
 		c.show(s, workflow.Suggestion{})
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
@@ -300,6 +301,8 @@ func (c *conversation) turn(ctx context.Context) error {
 		next := page.NewNext(s, now)
 		next.Checks = c.Desk.BeforeFlight(s)
 		return cmp.Or(c.Front.Tell(next.Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
+	case first:
+		return c.lookAgainBy(ctx, suggestion.Until)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
 	case suggestion.Theirs:
@@ -325,6 +328,13 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	c.urgent, c.later = c.atOnce(next), next.Later(clock)
 	c.view.Cautions = c.urgent
 	c.toEnd(s, next, suggestion.Step)
+	if next.First {
+		c.hand, c.hands, c.view.ID, c.view.Title, c.view.Action = workflow.StepReport{}, nil, c.mark+"/first", fmt.Sprintf(page.BeforeThat, c.mark), ""
+		for i := range next.Damaged {
+			c.view.ID += "/" + next.Damaged[i].Text
+		}
+		return
+	}
 	if suggestion.Step == nil {
 		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
 		return
