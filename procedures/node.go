@@ -89,3 +89,26 @@ func tagOf(y *yaml.Node) nodeTag {
 	}
 	return otherTag
 }
+
+// toWrite is the node as package yaml writes it.
+func (n *node) toWrite() *yaml.Node {
+	y := &yaml.Node{Value: n.Value}
+	switch n.Kind {
+	case mappingNode:
+		y.Kind = yaml.MappingNode
+	case listNode:
+		y.Kind = yaml.SequenceNode
+	default:
+		y.Kind = yaml.ScalarNode
+		if n.Tag == stringTag {
+			y.SetString(n.Value)
+		}
+	}
+	if n.Style&flowStyle != 0 {
+		y.Style = yaml.FlowStyle
+	}
+	for _, below := range n.Content {
+		y.Content = append(y.Content, below.toWrite())
+	}
+	return y
+}

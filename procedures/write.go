@@ -1,7 +1,10 @@
 package procedures
 
 import (
+	"bytes"
 	"fmt"
+
+	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
 )
@@ -32,8 +35,11 @@ func Kept(p *steps.Procedure) (*Document, error) {
 }
 
 func written[P any](keys *mapping[P], from P) ([]byte, error) {
-	var p pen
-	p.node(keys.write(from), 0, true, false)
-	p.line(0)
-	return p.out, nil
+	var b bytes.Buffer
+	e := yaml.NewEncoder(&b)
+	e.SetIndent(2)
+	if err := e.Encode(keys.write(from).toWrite()); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
 }
