@@ -112,6 +112,21 @@ func (seat *Seat) is(other *Seat) bool {
 	return true
 }
 
+// CameSince reports whether somebody else was led to the airframe, or recorded something there, of whom the state doesn't know that: it was
+// seated before.
+func (s *State) CameSince(now *Seat) bool {
+	for i := range now.At {
+		at, known := &now.At[i], false
+		for k := range s.seat.At {
+			known = known || s.seat.At[k].Mark == at.Mark && s.seat.At[k].Since.Equal(at.Since)
+		}
+		if at.Mark == s.Airframe.Mark && at.Who != now.Who && !known {
+			return true
+		}
+	}
+	return false
+}
+
 // Seated is the state as it is to whoever sits there. The state itself is not changed.
 //
 //go:noinline

@@ -115,12 +115,12 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 
 // BePerson has whoever is here be a person of the last plan from now on; 0: the one that they are, or the first whom nobody else is. Who was
 // that person is the one that they were. Where it can't be kept, the next one who asks is taken for the same.
-func (d *Desk) BePerson(ctx context.Context, who int) { _ = d.note(ctx, who, "", "", nil) }
+func (d *Desk) BePerson(ctx context.Context, who int) { _, _ = d.note(ctx, who, "", "", nil, nil) }
 
-// Led notes what whoever is here is led to on an airframe, as job/step, so that nobody else is led there too; as that person, see
-// [Desk.BePerson]. false: it is not kept, and others may be led there too.
-func (d *Desk) Led(ctx context.Context, who int, mark, step string) bool {
-	return d.note(ctx, who, mark, step, nil)
+// Led notes the step that whoever is here is led to on an airframe, so that nobody else is led there too. kept is false where others may be:
+// it can't be kept. Where somebody else came to the airframe since it was seated, nothing is noted, and what is suggested is to be found anew.
+func (d *Desk) Led(ctx context.Context, s *workflow.State, g *workflow.Suggestion) (kept, anew bool) {
+	return d.note(ctx, g.Becomes, s.Airframe.Mark, g.Step.Job+"/"+g.Step.Step.Name, nil, s)
 }
 
 // Take has whoever is here do a step that somebody else is at or was to do. Both stay who they are: the last plan has it for the one from
@@ -128,25 +128,26 @@ func (d *Desk) Led(ctx context.Context, who int, mark, step string) bool {
 // It returns the airframe as it is to them then.
 func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepReport) *workflow.State {
 	name, all := step.Job+"/"+step.Step.Name, s.TakesAll(step, d.Now())
-	_ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) })
+	_, _ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) }, nil)
 	taken := *d.Seated(s, 0)
 	d.Plan.Tell(&taken)
 	return &taken
 }
 
 // note keeps who whoever is here is, and where they are on the airframe of the mark; "": as before. take is done with its rows of the plan.
-func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int)) (kept bool) {
+// s is the airframe as they were led there, see [Desk.Led]; nil: that doesn't matter.
+func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int), s *workflow.State) (kept, anew bool) {
 	if d.Plan == nil {
-		return false
+		return false, false
 	}
 	p, now, seat := d.Plan, d.Now(), d.seat()
 	by, had := seat.By, seat.Who
 	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) && take == nil && p.last.isAt(by, mark, step, now) {
-		return had > 0
+		return had > 0, false
 	}
 	release, err := wholefile.Lock(p.File)
 	if err != nil {
-		return false
+		return false, false
 	}
 	defer release()
 	p.mu.Lock()
@@ -154,6 +155,9 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 	p.refresh()
 	seat = workflow.Seat{By: by}
 	p.last.sit(&seat, p.People, now)
+	if s != nil && s.CameSince(&seat) {
+		return false, true
+	}
 	if had = seat.Who; who == 0 {
 		who = had
 	}
@@ -162,15 +166,15 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		text, err = io.ReadAll(io.LimitReader(file, mostPlan))
 		_ = file.Close()
 		if err != nil {
-			return false
+			return false, false
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
-		return false
+		return false, false
 	}
 	first, rest, _ := bytes.Cut(text, []byte("\n"))
 	var next order
 	if json.Unmarshal(first, &next) != nil {
-		return false
+		return false, false
 	}
 	if next.Who == nil {
 		next.Who = map[string]person{}
@@ -201,7 +205,7 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 			return err
 		})
 	}
-	return err == nil
+	return err == nil, false
 }
 
 // counts reports whether somebody may be there still.

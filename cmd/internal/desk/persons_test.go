@@ -96,3 +96,40 @@ func TestWhoIsThereWithoutAPlan(t *testing.T) {
 		}
 	}
 }
+
+// Two who ask in the same instant are not both led to the same step: whoever is noted second looks again.
+func TestTwoWhoAskAtOnce(t *testing.T) {
+	ctx := t.Context()
+	d, _ := bench(t, "o")
+	file := t.TempDir() + "/plan"
+	asks := func(by string) (*Desk, *workflow.State, workflow.Suggestion) {
+		of := newDesk(t, by, d.Store)
+		of.Plan = &Plan{File: file, People: 2}
+		of.BePerson(ctx, 0)
+		s, err := of.State(ctx, "TN-01")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return of, s, s.Next(of.Now())
+	}
+	ann, hers, toAnn := asks("ann")
+	ben, his, toBen := asks("ben")
+	if toAnn.Theirs || toBen.Theirs || toAnn.Step == nil || toBen.Step == nil || toBen.Step.Step.Name != toAnn.Step.Step.Name {
+		t.Fatalf("ann is led to %+v, ben to %+v", toAnn.Step, toBen.Step)
+	}
+	if kept, anew := ann.Led(ctx, hers, &toAnn); !kept || anew {
+		t.Errorf("ann, first: kept %v, anew %v", kept, anew)
+	}
+	if kept, anew := ben.Led(ctx, his, &toBen); kept || !anew {
+		t.Errorf("ben, at the same time: kept %v, anew %v", kept, anew)
+	}
+	his = ben.Seated(his, 0)
+	if toBen = his.Next(ben.Now()); !toBen.Theirs || his.Persons(toBen.Hands) != "person 1 (ann)" {
+		t.Errorf("ben, again: %+v", toBen)
+	}
+	his = ben.Take(ctx, his, toBen.Step) // he goes there all the same
+	toBen = his.Next(ben.Now())
+	if kept, anew := ben.Led(ctx, his, &toBen); toBen.Theirs || !kept || anew {
+		t.Errorf("ben, instead of her: kept %v, anew %v; %+v", kept, anew, toBen)
+	}
+}

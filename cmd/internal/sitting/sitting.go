@@ -288,8 +288,11 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
-	if r := suggestion.Step; r != nil && !suggestion.Theirs && !suggestion.Asked {
-		c.noted = c.Desk.Led(ctx, suggestion.Becomes, c.mark, r.Job+"/"+r.Step.Name)
+	if suggestion.Step != nil && !suggestion.Theirs && !suggestion.Asked {
+		var anew bool
+		if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
+			return errAgain
+		}
 	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {
