@@ -2,9 +2,7 @@ package procedures
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
-	"sync"
 
 	"fettle/steps/lists"
 	"fettle/steps/nearest"
@@ -58,8 +56,8 @@ func colonHint(n *node) string {
 }
 
 var (
-	compared    = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\s*(?:<=?|>=?|≤|≥|=)\s*(.+)$`) })
-	commaInList = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+$`) })
+	compared    = pattern(`^\s*(?:<=?|>=?|≤|≥|=)\s*(.+)$`)
+	commaInList = pattern(`^\d+$`)
 )
 
 // amountHint says what to write where more than a number with its unit was.

@@ -8,10 +8,8 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
-	"sync"
 
 	"fettle/steps"
 	"fettle/steps/lists"
@@ -33,14 +31,10 @@ type pictured struct {
 }
 
 // pictureName is the name of a picture: in the folder of the document, and in no other.
-var pictureName = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`^[\pL\pN_][\pL\pM\pN ._-]*\.(?i:jpg|jpeg|png)$`)
-})
+var pictureName = pattern(`^[\pL\pN_][\pL\pM\pN ._-]*\.(?i:jpg|jpeg|png)$`)
 
 // keptPicture is a picture as the program writes it: its digest, and its name.
-var keptPicture = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`(?m)^\s*picture: (sha256:[0-9a-f]{64}) (.+)$`)
-})
+var keptPicture = pattern(`(?m)^\s*picture: (sha256:[0-9a-f]{64}) (.+)$`)
 
 // pictureValue is the name of a picture; the program writes its digest before it.
 type pictureValue struct{}

@@ -66,13 +66,18 @@ type prescan struct {
 const mostSlips = 100
 
 var (
-	keyed = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^("(?:[^"\\]|\\.)*"|'[^']*'|[^\s#&*!|>'"%@` + "`" + `\[\]{},?-][^:]*?|-[^\s:][^:]*?)\s*:(?:[ \t]+|$)`)
-	})
-	glued      = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^([a-z_]+):(\S.*)$`) })
-	gluedDash  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^-([a-z].*)$`) })
-	blockStart = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[|>][0-9+-]*\s*(?:#.*)?$`) })
+	keyed      = pattern(`^("(?:[^"\\]|\\.)*"|'[^']*'|[^\s#&*!|>'"%@` + "`" + `\[\]{},?-][^:]*?|-[^\s:][^:]*?)\s*:(?:[ \t]+|$)`)
+	glued      = pattern(`^([a-z_]+):(\S.*)$`)
+	gluedDash  = pattern(`^-([a-z].*)$`)
+	blockStart = pattern(`^[|>][0-9+-]*\s*(?:#.*)?$`)
 )
+
+// pattern is an expression that is compiled once it is asked for. In place, each would have three functions of its own.
+//
+//go:noinline
+func pattern(text string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(text) })
+}
 
 // mend finds the slips of a text, and gives it as it reads with the lines that
 // they say to write. It has as many lines as the text.

@@ -2,10 +2,8 @@ package procedures
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
-	"sync"
 	"unicode/utf8"
 
 	"fettle/steps"
@@ -242,7 +240,7 @@ func (r *reader) alike(names []string, lists []*node) {
 }
 
 // blanks are names to be filled in.
-var blanks = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`) })
+var blanks = pattern(`<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`)
 
 // fill gives the node with the words of the scope in it; what is below one of
 // the keys is left as it is.

@@ -54,14 +54,36 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 	return last.By, last.Recorded
 }
 
-// ledTo is who was led to a step last, and is still there; 0: nobody.
+// ledTo is who was led to a step of an airframe last, and is still there; without one, who was led to the airframe at all; 0: nobody.
 //
 //go:noinline
-func (s *State) ledTo(mark string, r *StepReport) int {
-	if i := strings.LastIndex(s.seat.At+"\n", " "+mark+" "+r.Job+"/"+r.Step.Name+"\n"); i > 0 {
-		return int(s.seat.At[i-1] - '0')
+func (s *State) ledTo(of *State, r *StepReport, now time.Time) int {
+	for i := len(s.seat.At) - 1; i >= 0; i-- {
+		if at := &s.seat.At[i]; (r == nil || at.Step == r.Job+"/"+r.Step.Name) && s.stillAt(i, of, now) {
+			return at.Who
+		}
 	}
 	return 0
+}
+
+// stillAt reports whether somebody is at an airframe still by one of the known places: they were at no other one since, or what somebody stays
+// by stands so there since before they came. Nobody leaves what is plugged in, or crashed so, by looking at another airframe.
+//
+//go:noinline
+func (s *State) stillAt(i int, of *State, now time.Time) bool {
+	at := &s.seat.At[i]
+	if at.Mark != of.Airframe.Mark {
+		return false
+	}
+	if !s.ledAway(at.Who, at.Mark) {
+		return true
+	}
+	for _, is := range of.standing(now, now) {
+		if !is.bench && of.isGuarded(is.is) && !is.At.After(at.Since) {
+			return true
+		}
+	}
+	return false
 }
 
 // goesOn is who else goes on with the airframe: they recorded something of it last, and were not led elsewhere since. Nobody leaves what is
@@ -80,9 +102,12 @@ func (s *State) goesOn(now time.Time) int {
 //
 //go:noinline
 func (s *State) ledAway(who int, mark string) bool {
-	at := "\n" + s.seat.At
-	i := strings.LastIndex(at, fmt.Sprint("\n", who, " "))
-	return i >= 0 && !strings.HasPrefix(at[i+3:], mark+" ")
+	for i := len(s.seat.At) - 1; i >= 0; i-- {
+		if s.seat.At[i].Who == who {
+			return s.seat.At[i].Mark != mark
+		}
+	}
+	return false
 }
 
 // isAt is who is at an airframe, as far as is known: who was led to its next step, else who recorded something of it last, else who was led
@@ -91,15 +116,13 @@ func (s *State) ledAway(who int, mark string) bool {
 //go:noinline
 func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bool) {
 	if next != nil {
-		who = s.ledTo(of.Airframe.Mark, next)
+		who = s.ledTo(of, next, now)
 	}
 	if who == 0 {
 		if who, me = s.lastAt(of, now); me || who > 0 {
 			return who, me
 		}
-		if i := strings.LastIndex(s.seat.At, " "+of.Airframe.Mark+" "); i > 0 {
-			who = int(s.seat.At[i-1] - '0')
-		}
+		who = s.ledTo(of, nil, now)
 	}
 	return who, who > 0 && who == s.seat.Who
 }
@@ -148,7 +171,7 @@ func (s *State) besideOthers(g Suggestion, now time.Time, putOff func(StepReport
 		if of := planOf(r, plan); of != nil && len(of.Hands) > 0 || !r.AtHand() {
 			return 0
 		}
-		if by := s.ledTo(s.Airframe.Mark, r); by > 0 {
+		if by := s.ledTo(s, r, now); by > 0 {
 			return by
 		}
 		if of := planOf(r, s.Planned); outdated && !plugged && of != nil && len(of.Hands) == 1 && of.Begins.Sub(now) <= Soon && (s.seat.Here|1<<me)>>of.Hands[0]&1 == 1 {
@@ -163,7 +186,7 @@ func (s *State) besideOthers(g Suggestion, now time.Time, putOff func(StepReport
 	passed := func(on *State, r *StepReport) bool {
 		is := 0
 		if on.Airframe.Mark != s.Airframe.Mark {
-			is = s.ledTo(on.Airframe.Mark, r)
+			is = s.ledTo(on, r, now)
 		} else if is = who(r); is != 0 && is != me && (held == nil || g.Step.Job == r.Job && g.Step.Step.Name == r.Step.Name) {
 			copied := *r
 			held, by = &copied, is

@@ -30,14 +30,14 @@ func TestNobodyIsLedWhereAnotherOneIs(t *testing.T) {
 	bob := Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 Ann"}
 	seat := func(names, at string) Seat {
 		s := bob
-		s.Names, s.At = names, at
+		s.Names, s.At = names, ledSo(at, b.now)
 		return s
 	}
 	ann := Seat{By: by, Who: 1, Known: 4, Here: 4, Names: "2 Bob"}
 	away := seat("1 "+by, "")
 	away.Here = 0
 	held := ann
-	held.At = at(2, "hollow")
+	held.At = ledSo(at(2, "hollow"), b.now)
 	for name, test := range map[string]struct {
 		seat  Seat
 		after int
@@ -50,6 +50,7 @@ func TestNobodyIsLedWhereAnotherOneIs(t *testing.T) {
 		"Ann did an hour ago":                  {seat("1 "+by, ""), 61, "hollow", "hollow"},
 		"Ann did, and is not there":            {away, 0, "hollow", "hollow"},
 		"Ann did, and was led elsewhere since": {seat("1 "+by, "1 PL-09 work/saw"), 0, "hollow", "hollow"},
+		"Ann was led to it, then elsewhere":    {seat("1 Ann", at(1, "hollow")+"\n1 PL-09 work/saw"), 0, "hollow", "hollow"},
 		"Ann was led to the other step":        {seat("1 "+by, at(1, "cut")), 0, "hollow", "hollow of 1"}, // that is done, and she goes on
 		"Bob was led to it, and recorded not":  {seat("1 "+by, at(2, "hollow")), 0, "hollow", "hollow"},
 		"Ann herself":                          {ann, 0, "hollow", "hollow"},
@@ -103,8 +104,8 @@ func TestAnOutdatedPlanStillTellsApart(t *testing.T) {
 		"the plan still holds": {31, "dry", "sand-dry of 2", "sand-dry"},
 	} {
 		planned := []Planned{{Job: job, Step: "how", Answer: test.answer, Begins: c.now, Hands: []int{1}}, {Job: job, Step: "sand-dry", Begins: c.now.Add(minutesOf(test.in)), Hands: []int{2}}}
-		for seat, want := range map[Seat]string{ann: test.forAnn, bob: test.toBob} {
-			s := c.state.Seated(seat)
+		for seat, want := range map[*Seat]string{&ann: test.forAnn, &bob: test.toBob} {
+			s := c.state.Seated(*seat)
 			s.Planned = planned
 			if got := ledWith(s, c.now, planned); got != want {
 				t.Errorf("%s: %s is led to %s, want %s", name, seat.By, got, want)
@@ -132,7 +133,7 @@ func TestOneGoesOnWithWhatIsPluggedIn(t *testing.T) {
 			}
 			g := s.NextBeside(b.now, nil, nil, planned)
 			minded := s.Minded(&g, b.now)
-			if test.seat == ann && len(minded) != 0 || test.seat == bob && (len(minded) != 1 || minded[0].By != 1 || minded[0].Ends) {
+			if test.seat.Who == 1 && len(minded) != 0 || test.seat.Who == 2 && (len(minded) != 1 || minded[0].By != 1 || minded[0].Ends) {
 				t.Errorf("%s: for %s it is minded by %+v", name, test.seat.By, minded)
 			}
 			if got := s.Minded(&g, b.now.Add(61*time.Minute)); len(got) != 0 {

@@ -23,6 +23,11 @@ func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
 	return names
 }
 
+// ToPlan reports whether there is something of the airframe to plan: a job is open, damage is to be repaired, or a check is due.
+func (s *State) ToPlan(now time.Time) bool {
+	return len(s.OpenJobs(now)) > 0 || len(s.Unplanned(now)) > 0 || s.Retired == nil && s.Unchecked(now) != nil
+}
+
 // Unplanned are the open damages that no job repairs.
 func (s *State) Unplanned(at time.Time) []*Damage {
 	return sorting.Delete(s.OpenDamages(at), func(d *Damage) bool {

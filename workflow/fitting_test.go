@@ -292,7 +292,7 @@ func TestWhoIsAtAnOpenCoatIsSaid(t *testing.T) {
 		if at != "" {
 			at = "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/" + at
 		}
-		s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: at})
+		s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo(at, b.now)})
 		g := s.Next(b.now)
 		got, due := "", time.Time{}
 		if r, who := g.Held(); r != nil {
@@ -307,7 +307,7 @@ func TestWhoIsAtAnOpenCoatIsSaid(t *testing.T) {
 	is("nobody is known to be there", "", "", time.Time{})
 	is("Ann is at the other face", "coat-right", "coat-right by 1", closes)
 	is("Ann is at what isn't due", "tidy", "", time.Time{})
-	late := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/coat-right"})
+	late := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo("1 "+b.state.Airframe.Mark+" "+b.state.Jobs[0].ID+"/coat-right", b.now)})
 	if g := late.Next(b.now.Add(29 * time.Minute)); g.Step.Step.Name != "tidy" || strings.HasSuffix(strings.TrimSpace(g.Why), ";") {
 		t.Errorf("of %s it is said %q", g.Step.Step.Name, g.Why)
 	}
@@ -315,7 +315,7 @@ func TestWhoIsAtAnOpenCoatIsSaid(t *testing.T) {
 	b.after(15 * time.Minute)
 	is("Ann is at the join", "join", "join by 1", closes)
 	b.done("tidy")
-	s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: "1 " + b.state.Airframe.Mark + " " + b.state.Jobs[0].ID + "/join"})
+	s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo("1 "+b.state.Airframe.Mark+" "+b.state.Jobs[0].ID+"/join", b.now)})
 	g := s.Next(b.now)
 	if r, _ := g.Held(); r != nil || !g.Theirs || !g.DueBy(g.Step).Equal(closes) {
 		t.Errorf("nothing else is left: past %v; %+v", r, g)

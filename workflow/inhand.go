@@ -3,7 +3,6 @@ package workflow
 import (
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/steps/sorting"
@@ -143,9 +142,9 @@ func (c *scheduler) stay(order, starts, wanted, last []int) {
 	var on [MostHands + 1]int // from 1
 	var led [MostHands + 1]string
 	for k, s := range c.fleet {
-		for _, line := range strings.Split(s.seat.At, "\n") {
-			if who, at, _ := strings.Cut(line, " "); strings.HasPrefix(at, s.Airframe.Mark+" ") && c.setOf([]int{int(who[0] - '0')}) > 0 {
-				on[who[0]-'0'], led[who[0]-'0'] = k+1, at[len(s.Airframe.Mark)+1:]
+		for i := range s.seat.At {
+			if at := &s.seat.At[i]; s.stillAt(i, s, c.now) && c.setOf([]int{at.Who}) > 0 && (on[at.Who] == 0 || s.ledAway(at.Who, at.Mark)) {
+				on[at.Who], led[at.Who] = k+1, at.Step
 			}
 		}
 	}

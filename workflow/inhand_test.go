@@ -137,7 +137,7 @@ func TestAFirstPlanKeepsWhoIsAtWhat(t *testing.T) {
 		b := working(t, stages...)
 		b.now = evening
 		at := strings.NewReplacer("PL-01", b.state.Airframe.Mark, "JOB", b.state.Jobs[0].ID).Replace(test.at)
-		s := b.state.Seated(Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: at})
+		s := b.state.Seated(Seat{By: "Bob", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo(at, evening)})
 		p, err := scheduled(t, b.now, Hours{Sittings: open(0, 180), Hands: 2}, s)
 		if got := whoDoes(p); err != nil || got != test.want {
 			t.Errorf("%s: %v\n%s, want\n%s", name, err, got, test.want)
@@ -151,7 +151,7 @@ func TestAFirstPlanTakesNobodyFromAPlug(t *testing.T) {
 	by := fleet[0].Entries[len(fleet[0].Entries)-1].By
 	now := fleet[0].Entries[len(fleet[0].Entries)-1].Recorded
 	for i, s := range fleet {
-		fleet[i] = s.Seated(Seat{By: "Bob", Who: 1, Known: 4, Here: 4, Names: "2 " + by, At: "2 PL-01 " + fleet[1].Jobs[0].ID + "/sand"})
+		fleet[i] = s.Seated(Seat{By: "Bob", Who: 1, Known: 4, Here: 4, Names: "2 " + by, At: ledSo("2 PL-01 "+fleet[1].Jobs[0].ID+"/sand", evening)})
 	}
 	p, err := scheduled(t, now, Hours{Sittings: open(0, 180), Hands: 2}, fleet...)
 	if err != nil {

@@ -10,6 +10,16 @@ import (
 	"fettle/steps"
 )
 
+// ledSo are places of a line each: the number of whoever is there, the mark, and the job/step; each a second after the one before.
+func ledSo(lines string, since time.Time) (all []Place) {
+	for _, line := range strings.Split(lines, "\n") {
+		if is := strings.SplitN(line, " ", 3); len(is) == 3 {
+			all = append(all, Place{int(is[0][0] - '0'), is[1], is[2], since.Add(time.Duration(len(all)) * time.Second)})
+		}
+	}
+	return all
+}
+
 // Whoever was led to a step beside what is plugged in minds that, also before they recorded anything: whoever is led to another airframe is not
 // told to pull the plug under their hands. Left in since an earlier sitting, it is ended by whoever is led to that airframe, and by nobody
 // else; where nobody is known to be there, everybody is told to.
@@ -18,22 +28,23 @@ func TestWhoWasLedToAPlugMindsIt(t *testing.T) {
 		name  string
 		after time.Duration // it was plugged in
 		at    string        // where they are
-		away  bool          // Ann is not there any more
+		ago   time.Duration // since when
 		want  string        // Ben, who is led to the other airframe, reads
 	}{
-		{"nobody was led there", time.Minute, "", false, "stay by it himself"},
-		{"Ann was led there", time.Minute, "1 PL-00 power/try", false, "1 stays by it"},
-		{"Ann was, and looked at another airframe since", time.Minute, "1 PL-00 power/try\n1 PL-01 plain/sand", false, "1 stays by it"},
-		{"Ben was", time.Minute, "2 PL-00 power/try", false, "stay by it himself"},
-		{"Cid was after Ann, to another step", time.Minute, "1 PL-00 power/try\n3 PL-00 power/pull", false, "1 stays by it"},
-		{"yesterday, and nobody was led there", 24 * time.Hour, "", false, "end it himself"},
-		{"yesterday, and Ann was led there", 24 * time.Hour, "1 PL-00 power/try", false, "1 ends it"},
-		{"yesterday, and Ben was led there", 24 * time.Hour, "2 PL-00 power/try", false, "end it himself"},
+		{"nobody was led there", time.Minute, "", 0, "stay by it himself"},
+		{"Ann was led there", time.Minute, "1 PL-00 power/try", 0, "1 stays by it"},
+		{"Ann was, and looked at another airframe since", time.Minute, "1 PL-00 power/try\n1 PL-01 plain/sand", 0, "1 stays by it"},
+		{"Ann was before it was plugged in, and looked at another one", time.Minute, "1 PL-00 power/try\n1 PL-01 plain/sand", 2 * time.Minute, "stay by it himself"},
+		{"Ben was", time.Minute, "2 PL-00 power/try", 0, "stay by it himself"},
+		{"Cid was after Ann, to another step", time.Minute, "1 PL-00 power/try\n3 PL-00 power/pull", 0, "1 stays by it"},
+		{"yesterday, and nobody was led there", 24 * time.Hour, "", 0, "end it himself"},
+		{"yesterday, and Ann was led there", 24 * time.Hour, "1 PL-00 power/try", 0, "1 ends it"},
+		{"yesterday, and Ben was led there", 24 * time.Hour, "2 PL-00 power/try", 0, "end it himself"},
 	} {
 		fleet := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))
 		now := evening.Add(test.after)
 		at := strings.ReplaceAll(test.at, "power/", fleet[0].Jobs[0].ID+"/")
-		s := fleet[1].Seated(Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: at})
+		s := fleet[1].Seated(Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: ledSo(at, now.Add(-test.ago))})
 		g := s.Next(now)
 		end, stay := s.StandsBeside(&g, now)
 		got := "nothing"
@@ -63,9 +74,9 @@ func TestOneOfTwoEndsWhatWasLeftPluggedIn(t *testing.T) {
 		ann, ben int // who ends it, as each of them is told
 	}{{"", 0, 0}, {at + "full", 0, 1}, {"3" + at[1:] + "full", 3, 3}} {
 		for who, want := range map[int]int{1: test.ann, 2: test.ben} {
-			seat := Seat{By: "Ann", Who: 1, Known: 1<<2 | 1<<3, Here: 1<<2 | 1<<3, Names: "2 Ben\n3 Cid", At: test.at}
+			seat := Seat{By: "Ann", Who: 1, Known: 1<<2 | 1<<3, Here: 1<<2 | 1<<3, Names: "2 Ben\n3 Cid", At: ledSo(test.at, b.now)}
 			if who == 2 {
-				seat = Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: test.at}
+				seat = Seat{By: "Ben", Who: 2, Known: 1<<1 | 1<<3, Here: 1<<1 | 1<<3, Names: "1 Ann\n3 Cid", At: ledSo(test.at, b.now)}
 			}
 			s := b.state.Seated(seat)
 			g := s.Next(b.now)
@@ -105,7 +116,7 @@ func TestWhoMindsWhatIsHotAtTheBench(t *testing.T) {
 		{"whoever reads it was led there", 11 * time.Minute, "2" + use, 0, 1},
 		{"yesterday", 24 * time.Hour, "1" + use, 0, 1},
 	} {
-		s := here.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: test.at}).Beside([]*State{hot.state})
+		s := here.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo(test.at, hot.now)}).Beside([]*State{hot.state})
 		end, stay := standsBeside(s, hot.now.Add(test.after))
 		by := 0
 		if len(stay) == 1 && !stay[0].Ends && stay[0].Mark == mark {

@@ -11,11 +11,18 @@ import (
 // A Seat is who is at which bench. A store of one bench has no name for it.
 type Seat struct {
 	By, Bench string
-	Who       int    // of the several that the last plan is for, from 1; 0: it is for one, or nobody knows
-	Known     int    // who of them others are who were at work in this sitting, as bits
-	Here      int    // of those, who asked or recorded something since [Present], as bits
-	Names     string // of those who are known: a line for each, the number and the name
-	At        string // where they and whoever sits here are, as far as that is known since [Present]: a line for each of an airframe, the latest last, with number, mark and job/step; without a step they recorded something there
+	Who       int     // of the several that the last plan is for, from 1; 0: it is for one, or nobody knows
+	Known     int     // who of them others are who were at work in this sitting, as bits
+	Here      int     // of those, who asked or recorded something since [Present], as bits
+	Names     string  // of those who are known: a line for each, the number and the name
+	At        []Place // where they and whoever sits here are and were, as far as that is known since [Present], the latest last
+}
+
+// A Place is the step of an airframe, as job/step, that one of several was led to, and when; without a step they recorded something there.
+type Place struct {
+	Who        int
+	Mark, Step string
+	Since      time.Time
 }
 
 // Present is how long somebody who asked or recorded something is taken to be at the bench (common practice, no source).
@@ -62,7 +69,7 @@ func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
 //go:noinline
 func (s *State) Unshared() *State {
 	seat := s.seat
-	seat.Who, seat.Known, seat.Here, seat.At = 0, 0, 0, ""
+	seat.Who, seat.Known, seat.Here, seat.At = 0, 0, 0, nil
 	return s.Seated(seat)
 }
 
@@ -92,11 +99,39 @@ func heldOf(e journal.Entry) string {
 	return ""
 }
 
+// is reports whether the same one sits there, and as much is known of the others.
+func (seat *Seat) is(other *Seat) bool {
+	if seat.By != other.By || seat.Bench != other.Bench || seat.Who != other.Who || seat.Known != other.Known || seat.Here != other.Here || seat.Names != other.Names || len(seat.At) != len(other.At) {
+		return false
+	}
+	for i := range seat.At {
+		if seat.At[i] != other.At[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// CameSince reports whether somebody else was led to the airframe, or recorded something there, of whom the state doesn't know that: it was
+// seated before.
+func (s *State) CameSince(now *Seat) bool {
+	for i := range now.At {
+		at, known := &now.At[i], false
+		for k := range s.seat.At {
+			known = known || s.seat.At[k].Mark == at.Mark && s.seat.At[k].Since.Equal(at.Since)
+		}
+		if at.Mark == s.Airframe.Mark && at.Who != now.Who && !known {
+			return true
+		}
+	}
+	return false
+}
+
 // Seated is the state as it is to whoever sits there. The state itself is not changed.
 //
 //go:noinline
 func (s *State) Seated(seat Seat) *State {
-	if s.seat == seat {
+	if s.seat.is(&seat) {
 		return s
 	}
 	seated := *s

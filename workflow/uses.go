@@ -268,7 +268,7 @@ func (s *State) standsSince(need steps.Setting, at time.Time) said {
 // sitting of that time, by whoever looks and at their bench: what one person wears, and
 // what lies on one bench, protects nobody else. Where nobody looks it was by anybody.
 func (s *State) Cleared(u steps.Use, at time.Time) bool {
-	if s.seat == (Seat{}) || !s.clearedByAny(u, at) {
+	if s.seat.is(&Seat{}) || !s.clearedByAny(u, at) {
 		return s.clearedByAny(u, at)
 	}
 	var own []said

@@ -56,29 +56,35 @@ func (a *app) nextCommand() *cobra.Command {
 			var at time.Time
 			if step == "" && !a.json {
 				d.BePerson(cmd.Context(), 0)
-				if g := s.Next(a.time.Now()); take && g.Theirs {
+				s = d.Seated(s, 0)
+			}
+			if take && !a.json {
+				g := s.Next(a.time.Now())
+				if r, _, err := s.FindStep(step, a.time.Now()); step != "" && err == nil {
+					g = s.GoTo(g, r, a.time.Now())
+				}
+				if g.Theirs && step == "" || g.Asked {
 					from = s.Persons(g.Hands)
 					by, at = s.AtItLast(a.time.Now())
 					s = d.Take(cmd.Context(), s, g.Step)
 				}
 			}
-			if step != "" && take && !a.json {
-				if r, _, err := s.FindStep(step, a.time.Now()); err == nil {
-					if g := s.GoTo(s.Next(a.time.Now()), r, a.time.Now()); g.Asked {
-						s = d.Take(cmd.Context(), s, &r)
-					}
+			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
+			noted := false
+			for anew := true; anew && err == nil; {
+				if step == "" && !suggestion.Theirs {
+					s.LeaveFor(&suggestion, a.time.Now())
+				}
+				if anew = false; suggestion.Step != nil && !suggestion.Theirs && step == "" && !a.json {
+					noted, anew = d.Led(cmd.Context(), s, &suggestion)
+				}
+				if anew {
+					s = d.Seated(s, 0)
+					suggestion, took, others, err = a.suggest(cmd.Context(), d, s, step, take)
 				}
 			}
-			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)
 			if err != nil {
 				return err
-			}
-			if step == "" && !suggestion.Theirs {
-				s.LeaveFor(&suggestion, a.time.Now())
-			}
-			noted := false
-			if r := suggestion.Step; r != nil && !suggestion.Theirs && step == "" && !a.json {
-				noted = d.Led(cmd.Context(), suggestion.Becomes, s.Airframe.Mark, r.Job+"/"+r.Step.Name)
 			}
 			next := page.NextOf(s, suggestion, a.time.Now())
 			next.TakenFrom(from, by, at)

@@ -163,8 +163,17 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
+	var beside []string
 	if !o.unkept {
-		if err := d.Plan.Keep(ctx, fleet, timetable); err != nil {
+		var without []string
+		if beside = d.Plan.Beside(fleet, timetable); len(marks) > 0 {
+			all, err := d.Marks(ctx)
+			if err != nil {
+				return err
+			}
+			without = d.Plan.Without(fleet, all, beside)
+		}
+		if err := d.Plan.Keep(ctx, fleet, timetable, without); err != nil {
 			a.warn("%v; what is next does not follow it", err)
 		}
 	}
@@ -173,10 +182,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		names[i] = s.Airframe.Mark
 	}
 	p := page.NewPlan(names, timetable)
-	p.Full, p.Think, p.Columns = o.full, think, a.Wide()
-	if !o.unkept {
-		p.Beside = d.Plan.Beside(fleet, timetable)
-	}
+	p.Full, p.Think, p.Columns, p.Beside = o.full, think, a.Wide(), beside
 	for _, s := range begin {
 		p.ToBegin(s, now)
 	}
@@ -323,7 +329,7 @@ func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *wor
 		if work.read {
 			work.note(s, now)
 		}
-		if len(marks) == 0 && len(s.OpenJobs(now)) == 0 && len(s.Unplanned(now)) == 0 && (s.Retired != nil || s.Unchecked(now) == nil) && !neverBegun(s) {
+		if len(marks) == 0 && !s.ToPlan(now) && !neverBegun(s) {
 			return nil
 		}
 		return s
@@ -359,7 +365,7 @@ func byRecord(ctx context.Context, d *desk.Desk, h *workflow.Hours, fleet []*wor
 const thinkAgain = 200 * time.Millisecond
 
 // again plans anew what is left at the bench, as near as can be to what was shown, and keeps it: for as many as the last plan was,
-// where it is not said for how many, and with what that one had as if begun. nil: it is no time of a sitting that the settings know, or there is no plan.
+// where it is not said for how many, and with what that one had as if begun; without what a plan of others was made without. nil: it is no time of a sitting that the settings know, or there is no plan.
 func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked, people string) *workflow.Timetable {
 	now := a.time.Now()
 	hours, err := a.hours(nil, now)
@@ -367,6 +373,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 		return nil
 	}
 	h, known := workflow.Hours{Sittings: hours}, fleet
+	fleet, _ = d.Plan.Followed(fleet, now)
 	fleet = d.AsBegun(ctx, fleet)
 	byRecord(ctx, d, &h, fleet, work, known)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
@@ -382,7 +389,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
 	}
-	if err := d.Plan.Keep(ctx, fleet, t); err != nil && !work.unkept {
+	if err := d.Plan.Keep(ctx, fleet, t, nil); err != nil && !work.unkept {
 		work.unkept = true
 		a.warn("%v; it is followed here, and known nowhere else", err)
 	}

@@ -214,7 +214,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
-	d.Led(ctx, s.PersonOf(entries), mark, "")
+	_, _ = d.note(ctx, s.PersonOf(entries), mark, "", nil, nil)
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -13,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -22,11 +24,12 @@ import (
 type person struct {
 	Who   int       `json:"who"`
 	Since time.Time `json:"since"`
-	At    place     `json:"at,omitzero"` // as far as is known
+	At    place     `json:"at,omitzero"`   // as far as is known
+	Was   []place   `json:"was,omitempty"` // on other airframes before
 }
 
 // A place is what somebody was led to last, on which airframe, and when; without a step they recorded something of it since, and go on there.
-// Nobody is at two: whoever is led, or records something, elsewhere leaves the first to the others.
+// Whoever is led, or records something, elsewhere leaves the first to the others, but for what is plugged in: [workflow.State] knows.
 type place struct {
 	Mark  string    `json:"mark"`
 	Step  string    `json:"step,omitempty"` // as job/step
@@ -49,14 +52,17 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 	} else if people > 0 {
 		people = max(people, o.Hands)
 	}
-	var names, at []string
+	var names []string
+	var at []workflow.Place
 	for name, is := range o.Who {
 		age := now.Sub(is.Since)
 		if age < 0 || age > workflow.SittingLength || is.Who < 1 || is.Who > people {
 			continue
 		}
-		if ago := now.Sub(is.At.Since); is.At.Mark != "" && age <= workflow.Present && ago >= 0 && ago <= workflow.Present {
-			at = append(at, fmt.Sprintf("%020d %d %s %s", is.At.Since.UnixNano(), is.Who, is.At.Mark, is.At.Step)) // in order of time
+		for _, p := range append(is.Was[:len(is.Was):len(is.Was)], is.At) {
+			if p.counts(now) && age <= workflow.Present {
+				at = append(at, workflow.Place{Who: is.Who, Mark: p.Mark, Step: p.Step, Since: p.Since})
+			}
 		}
 		if name == seat.By {
 			seat.Who = is.Who
@@ -69,11 +75,8 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 		names = append(names, fmt.Sprint(is.Who, " ", name))
 	}
 	slices.Sort(names)
-	slices.Sort(at)
-	for i := range at {
-		at[i] = at[i][21:]
-	}
-	seat.Names, seat.At = strings.Join(names, "\n"), strings.Join(at, "\n")
+	sorting.Stable(at, func(i, k int) int { return cmp.Or(at[i].Since.Compare(at[k].Since), at[i].Who-at[k].Who) })
+	seat.Names, seat.At = strings.Join(names, "\n"), at
 	for n := 1; n <= people && seat.Who == 0; n++ {
 		if seat.Known>>n&1 == 0 {
 			seat.Who = n
@@ -102,7 +105,7 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 				if o.Who == nil {
 					o.Who = map[string]person{}
 				}
-				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}}
+				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}, nil}
 				taken |= 1 << who
 			}
 			break
@@ -112,12 +115,12 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 
 // BePerson has whoever is here be a person of the last plan from now on; 0: the one that they are, or the first whom nobody else is. Who was
 // that person is the one that they were. Where it can't be kept, the next one who asks is taken for the same.
-func (d *Desk) BePerson(ctx context.Context, who int) { _ = d.note(ctx, who, "", "", nil) }
+func (d *Desk) BePerson(ctx context.Context, who int) { _, _ = d.note(ctx, who, "", "", nil, nil) }
 
-// Led notes what whoever is here is led to on an airframe, as job/step, so that nobody else is led there too; as that person, see
-// [Desk.BePerson]. false: it is not kept, and others may be led there too.
-func (d *Desk) Led(ctx context.Context, who int, mark, step string) bool {
-	return d.note(ctx, who, mark, step, nil)
+// Led notes the step that whoever is here is led to on an airframe, so that nobody else is led there too. kept is false where others may be:
+// it can't be kept. Where somebody else came to the airframe since it was seated, nothing is noted, and what is suggested is to be found anew.
+func (d *Desk) Led(ctx context.Context, s *workflow.State, g *workflow.Suggestion) (kept, anew bool) {
+	return d.note(ctx, g.Becomes, s.Airframe.Mark, g.Step.Job+"/"+g.Step.Step.Name, nil, s)
 }
 
 // Take has whoever is here do a step that somebody else is at or was to do. Both stay who they are: the last plan has it for the one from
@@ -125,25 +128,26 @@ func (d *Desk) Led(ctx context.Context, who int, mark, step string) bool {
 // It returns the airframe as it is to them then.
 func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepReport) *workflow.State {
 	name, all := step.Job+"/"+step.Step.Name, s.TakesAll(step, d.Now())
-	_ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) })
+	_, _ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) }, nil)
 	taken := *d.Seated(s, 0)
 	d.Plan.Tell(&taken)
 	return &taken
 }
 
 // note keeps who whoever is here is, and where they are on the airframe of the mark; "": as before. take is done with its rows of the plan.
-func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int)) (kept bool) {
+// s is the airframe as they were led there, see [Desk.Led]; nil: that doesn't matter.
+func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int), s *workflow.State) (kept, anew bool) {
 	if d.Plan == nil {
-		return false
+		return false, false
 	}
 	p, now, seat := d.Plan, d.Now(), d.seat()
 	by, had := seat.By, seat.Who
 	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) && take == nil && p.last.isAt(by, mark, step, now) {
-		return had > 0
+		return had > 0, false
 	}
 	release, err := wholefile.Lock(p.File)
 	if err != nil {
-		return false
+		return false, false
 	}
 	defer release()
 	p.mu.Lock()
@@ -151,6 +155,9 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 	p.refresh()
 	seat = workflow.Seat{By: by}
 	p.last.sit(&seat, p.People, now)
+	if s != nil && s.CameSince(&seat) {
+		return false, true
+	}
 	if had = seat.Who; who == 0 {
 		who = had
 	}
@@ -159,15 +166,15 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		text, err = io.ReadAll(io.LimitReader(file, mostPlan))
 		_ = file.Close()
 		if err != nil {
-			return false
+			return false, false
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
-		return false
+		return false, false
 	}
 	first, rest, _ := bytes.Cut(text, []byte("\n"))
 	var next order
 	if json.Unmarshal(first, &next) != nil {
-		return false
+		return false, false
 	}
 	if next.Who == nil {
 		next.Who = map[string]person{}
@@ -176,26 +183,35 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 		if name != by && is.Who == who {
 			is.Who = had
 		}
-		if take != nil && name != by && is.At.Mark == mark && is.At.Step == step {
-			is.At = place{}
+		if take != nil && name != by {
+			if is.Was = sorting.Delete(is.Was, func(p place) bool { return p.Mark == mark }); is.At.Mark == mark && is.At.Step == step {
+				is.At = place{}
+			}
 		}
 		next.Who[name] = is
 	}
-	at := next.Who[by].At
+	at, was := next.Who[by].At, next.Who[by].Was
 	if mark != "" {
+		was = sorting.Delete(append(was, at), func(p place) bool { return p.Mark == mark || !p.counts(now) })
 		at = place{mark, step, now}
 	}
 	if take != nil {
 		take(next.Planned[mark], who)
 	}
-	next.Who[by] = person{who, now, at}
+	next.Who[by] = person{who, now, at, was}
 	if first, err = json.Marshal(next); err == nil {
 		err = wholefile.Replace(context.WithoutCancel(ctx), p.File, 0o600, func(to *os.File) error {
 			_, err := to.Write(append(append(first, '\n'), rest...))
 			return err
 		})
 	}
-	return err == nil
+	return err == nil, false
+}
+
+// counts reports whether somebody may be there still.
+func (p *place) counts(now time.Time) bool {
+	ago := now.Sub(p.Since)
+	return p.Mark != "" && ago >= 0 && ago <= workflow.Present
 }
 
 // sits reports whether it is kept that somebody is that person, and was there a moment ago.

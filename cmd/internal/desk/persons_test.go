@@ -78,17 +78,58 @@ func TestWhoIsThereWithoutAPlan(t *testing.T) {
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
 	is := func(who, ago, led int, mark string) person {
 		since := func(minutes int) time.Time { return now.Add(-time.Duration(minutes) * time.Minute) }
-		return person{who, since(ago), place{mark, "work/cut", since(led)}}
+		return person{who, since(ago), place{mark, "work/cut", since(led)}, []place{{"PL-07", "work/saw", since(led + 6)}}}
 	}
 	o := order{Who: map[string]person{"ada": is(2, 0, 0, "PL-01"), "ben": is(1, 20, 30, "PL-02"), "cleo": is(3, 61, 61, "PL-04"), "dee": is(4, 55, 55, "PL-05"), "fay": is(6, 0, 65, "PL-06")}}
-	for hands, want := range map[int]string{
+	for hands, want := range map[int]string{ // where dee was before is longer ago
 		0: "0 0 []", 1: "0 0 []",
-		2: "5 1011110 [4 PL-05 work/cut|1 PL-02 work/cut|2 PL-01 work/cut]",
+		2: "5 1011110 [4 PL-05 work/cut|1 PL-07 work/saw|1 PL-02 work/cut|2 PL-07 work/saw|2 PL-01 work/cut]",
 	} {
 		seat := workflow.Seat{By: "eve"}
 		o.sit(&seat, hands, now)
-		if got := fmt.Sprintf("%d %b [%s]", seat.Who, seat.Known, strings.ReplaceAll(seat.At, "\n", "|")); got != want {
+		at := ""
+		for _, p := range seat.At {
+			at += fmt.Sprint("|", p.Who, " ", p.Mark, " ", p.Step)
+		}
+		if got := fmt.Sprintf("%d %b [%s]", seat.Who, seat.Known, strings.TrimPrefix(at, "|")); got != want {
 			t.Errorf("for %d people: %s, want %s", hands, got, want)
 		}
+	}
+}
+
+// Two who ask in the same instant are not both led to the same step: whoever is noted second looks again.
+func TestTwoWhoAskAtOnce(t *testing.T) {
+	ctx := t.Context()
+	d, _ := bench(t, "o")
+	file := t.TempDir() + "/plan"
+	asks := func(by string) (*Desk, *workflow.State, workflow.Suggestion) {
+		of := newDesk(t, by, d.Store)
+		of.Plan = &Plan{File: file, People: 2}
+		of.BePerson(ctx, 0)
+		s, err := of.State(ctx, "TN-01")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return of, s, s.Next(of.Now())
+	}
+	ann, hers, toAnn := asks("ann")
+	ben, his, toBen := asks("ben")
+	if toAnn.Theirs || toBen.Theirs || toAnn.Step == nil || toBen.Step == nil || toBen.Step.Step.Name != toAnn.Step.Step.Name {
+		t.Fatalf("ann is led to %+v, ben to %+v", toAnn.Step, toBen.Step)
+	}
+	if kept, anew := ann.Led(ctx, hers, &toAnn); !kept || anew {
+		t.Errorf("ann, first: kept %v, anew %v", kept, anew)
+	}
+	if kept, anew := ben.Led(ctx, his, &toBen); kept || !anew {
+		t.Errorf("ben, at the same time: kept %v, anew %v", kept, anew)
+	}
+	his = ben.Seated(his, 0)
+	if toBen = his.Next(ben.Now()); !toBen.Theirs || his.Persons(toBen.Hands) != "person 1 (ann)" {
+		t.Errorf("ben, again: %+v", toBen)
+	}
+	his = ben.Take(ctx, his, toBen.Step) // he goes there all the same
+	toBen = his.Next(ben.Now())
+	if kept, anew := ben.Led(ctx, his, &toBen); toBen.Theirs || !kept || anew {
+		t.Errorf("ben, instead of her: kept %v, anew %v; %+v", kept, anew, toBen)
 	}
 }

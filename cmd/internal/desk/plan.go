@@ -13,6 +13,8 @@ import (
 	"sync"
 	"time"
 
+	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
@@ -40,6 +42,7 @@ type order struct {
 	Planned map[string][]workflow.Planned `json:"planned"`
 	Who     map[string]person             `json:"who,omitempty"`   // by name, who is which person of a plan for several
 	Hands   int                           `json:"hands,omitempty"` // people the last plan is for, also where it has nothing for some of them
+	Aside   []string                      `json:"aside,omitempty"` // marks that a plan of others was made without: nothing leads to them by a plan
 }
 
 // mostPlan is more bytes than the file of a plan has.
@@ -92,7 +95,7 @@ func (p *Plan) marks() (all []string) {
 // may be: nobody can follow both.
 func (p *Plan) Beside(fleet []*workflow.State, t workflow.Timetable) (marks []string) {
 	for _, mark := range p.marks() {
-		if slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark }) {
+		if among(fleet, mark) {
 			continue
 		}
 		p.mu.Lock()
@@ -103,6 +106,44 @@ func (p *Plan) Beside(fleet []*workflow.State, t workflow.Timetable) (marks []st
 		}
 	}
 	return marks
+}
+
+// Without are the airframes that a plan of this fleet is made without, of all: those that earlier plans have [Plan.Beside] it, and those that
+// they have nothing for.
+func (p *Plan) Without(fleet []*workflow.State, all, beside []string) []string {
+	planned := p.marks()
+	return sorting.Delete(slices.Clone(all), func(mark string) bool {
+		return among(fleet, mark) || lists.Contains(planned, mark) && !lists.Contains(beside, mark)
+	})
+}
+
+// Followed are those of a fleet that are planned anew: all, but for those that a plan was made without while something is left to do on the
+// others.
+func (p *Plan) Followed(fleet []*workflow.State, now time.Time) (followed, aside []*workflow.State) {
+	if p == nil {
+		return fleet, nil
+	}
+	p.mu.Lock()
+	p.refresh()
+	without := p.last.Aside
+	p.mu.Unlock()
+	left := false
+	for _, s := range fleet {
+		if lists.Contains(without, s.Airframe.Mark) {
+			aside = append(aside, s)
+		} else {
+			followed, left = append(followed, s), left || s.ToPlan(now)
+		}
+	}
+	if !left {
+		return fleet, nil
+	}
+	return followed, sorting.Delete(aside, func(s *workflow.State) bool { return !s.ToPlan(now) })
+}
+
+//go:noinline
+func among(fleet []*workflow.State, mark string) bool {
+	return slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
 }
 
 // refresh reads the plan where it was kept anew.
@@ -165,7 +206,7 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 		return nil
 	}
 	t.Visits = visitsOf(t, func(mark string) bool {
-		return slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
+		return among(fleet, mark)
 	})
 	if len(t.Visits) > 0 && !slices.ContainsFunc(t.Visits, func(v workflow.Visit) bool { return v.Made.IsZero() }) {
 		t.Hands = slices.MaxFunc(t.Visits, func(a, b workflow.Visit) int { return a.Made.Compare(b.Made) }).Hands
@@ -174,7 +215,10 @@ func (p *Plan) Last(fleet []*workflow.State) *workflow.Timetable {
 		t.Hands = 0
 	}
 	for i, v := range t.Visits {
-		if !v.Made.IsZero() && (i == 0 || v.Made.Before(t.Made)) {
+		if v.Made.IsZero() {
+			continue
+		}
+		if t.Finish = (time.Time{}); i == 0 || v.Made.Before(t.Made) { // of the newest alone
 			t.Made = v.Made
 		}
 	}
@@ -207,8 +251,9 @@ func visitsOf(t workflow.Timetable, are func(mark string) bool) (all []workflow.
 	return all
 }
 
-// Keep keeps a plan in the place of the last one: also one that somebody did not wait for any longer, as far as it was found.
-func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Timetable) error {
+// Keep keeps a plan in the place of the last one: also one that somebody did not wait for any longer, as far as it was found. The airframes
+// that it was made without are followed by no earlier one.
+func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Timetable, without []string) error {
 	if p == nil {
 		return nil
 	}
@@ -223,6 +268,11 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if next.Since == nil || next.Planned == nil {
 		next.Since, next.Planned = map[string]time.Time{}, map[string][]workflow.Planned{}
 	}
+	next.Aside = sorting.Delete(next.Aside, func(mark string) bool { return among(fleet, mark) || lists.Contains(without, mark) })
+	next.Aside = append(next.Aside, without...)
+	for _, mark := range without {
+		delete(next.Planned, mark)
+	}
 	first := workflow.PeopleOf(next.Planned) == 0
 	next.Hands = t.Hands
 	for _, s := range fleet {
@@ -235,7 +285,7 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	if line, err := p.line(2); err == nil && json.Unmarshal(line, &before) == nil {
 		t.Visits = slices.Clone(t.Visits)
 		for _, v := range visitsOf(before, func(mark string) bool {
-			return !slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Airframe.Mark == mark })
+			return !among(fleet, mark)
 		}) {
 			if v.Made.IsZero() {
 				v.Made, v.Hands = before.Made, before.Hands

@@ -33,7 +33,7 @@ func TestPlanIsFollowed(t *testing.T) {
 	made := workflow.Timetable{Made: since, Hands: 2, Visits: []workflow.Visit{{Turns: []workflow.Turn{turn, {Mark: "WR-01", Step: "trim"}}}}}
 	interrupted, interrupt := context.WithCancel(t.Context())
 	interrupt() // what was found until then is kept
-	if err := p.Keep(interrupted, []*workflow.State{s}, made); err != nil {
+	if err := p.Keep(interrupted, []*workflow.State{s}, made, nil); err != nil {
 		t.Fatal(err)
 	}
 	again := &Plan{File: p.File}
@@ -59,7 +59,7 @@ func TestPlanIsFollowed(t *testing.T) {
 	}
 	// What is planned of another one alone takes nothing from it.
 	alone := workflow.Timetable{Made: since.Add(time.Minute), Hands: 1, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-02", Job: "finch-build", Step: "sand", Begins: since.Add(time.Hour)}}}}}
-	if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone); err != nil {
+	if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone, nil); err != nil {
 		t.Fatal(err)
 	}
 	if last := again.Last([]*workflow.State{s}); last == nil || len(last.Visits) != 1 || len(last.Visits[0].Turns) != 1 || last.Visits[0].Turns[0].Step != "cut" || !last.Made.Equal(since) || last.Hands != 2 {
@@ -74,7 +74,7 @@ func TestPlanIsFollowed(t *testing.T) {
 	}
 	for _, many := range []int{-1, workflow.MostHands + 1} {
 		alone.Hands = many
-		if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone); err != nil {
+		if err := again.Keep(t.Context(), []*workflow.State{unplanned}, alone, nil); err != nil {
 			t.Fatal(err)
 		}
 		if last := again.Last([]*workflow.State{unplanned}); last == nil || last.Hands != 0 {
@@ -88,7 +88,7 @@ func TestPlanIsFollowed(t *testing.T) {
 		if again.planned(s) != nil || again.Last([]*workflow.State{s}) != nil {
 			t.Errorf("%q is followed", text)
 		}
-		if err := again.Keep(t.Context(), []*workflow.State{s}, made); err != nil || len((&Plan{File: p.File}).planned(s)) != 1 {
+		if err := again.Keep(t.Context(), []*workflow.State{s}, made, nil); err != nil || len((&Plan{File: p.File}).planned(s)) != 1 {
 			t.Errorf("in the place of %q nothing is kept: %v", text, err)
 		}
 	}
@@ -108,7 +108,7 @@ func TestPlanThatIsNotWritten(t *testing.T) {
 		return workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-01", Job: "finch-build", Step: step, Begins: since}}}}}
 	}
 	p := &Plan{File: filepath.Join(t.TempDir(), "store.plan")}
-	if err := p.Keep(t.Context(), []*workflow.State{s}, made("cut")); err != nil {
+	if err := p.Keep(t.Context(), []*workflow.State{s}, made("cut"), nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Remove(p.File); err != nil {
@@ -117,7 +117,7 @@ func TestPlanThatIsNotWritten(t *testing.T) {
 	if err := os.Mkdir(p.File, 0o700); err != nil { // a folder has its name
 		t.Fatal(err)
 	}
-	if err := p.Keep(t.Context(), []*workflow.State{s}, made("sand")); err == nil {
+	if err := p.Keep(t.Context(), []*workflow.State{s}, made("sand"), nil); err == nil {
 		t.Fatal("a folder is replaced")
 	}
 	for range 2 {
@@ -134,7 +134,7 @@ func TestPlanThatIsNotWritten(t *testing.T) {
 	if err := os.Remove(p.File); err != nil {
 		t.Fatal(err)
 	}
-	if err := (&Plan{File: p.File}).Keep(t.Context(), []*workflow.State{s}, made("trim")); err != nil {
+	if err := (&Plan{File: p.File}).Keep(t.Context(), []*workflow.State{s}, made("trim"), nil); err != nil {
 		t.Fatal(err)
 	}
 	if got := p.planned(s); len(got) != 1 || got[0].Step != "trim" {
@@ -150,7 +150,7 @@ func TestPlanThatIsNotWrittenGivesWay(t *testing.T) {
 	since := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	keep := func(p *Plan, mark string) error {
 		s := &workflow.State{Airframe: journal.Registered{Mark: mark}, Since: since}
-		return p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: mark, Job: "finch-build", Step: "cut", Begins: since}}}}})
+		return p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: mark, Job: "finch-build", Step: "cut", Begins: since}}}}}, nil)
 	}
 	for _, own := range []bool{true, false} {
 		p := &Plan{File: filepath.Join(t.TempDir(), "store.plan")}
@@ -187,7 +187,7 @@ func TestPlansAreKeptAtOnce(t *testing.T) {
 			p := &Plan{File: file}
 			for n := range 10 {
 				visits := []workflow.Visit{{Turns: []workflow.Turn{{Mark: mark, Job: "finch-build", Step: fmt.Sprint("step-", n), Begins: since}}}}
-				if err := p.Keep(t.Context(), []*workflow.State{of(mark)}, workflow.Timetable{Made: since, Visits: visits}); err != nil {
+				if err := p.Keep(t.Context(), []*workflow.State{of(mark)}, workflow.Timetable{Made: since, Visits: visits}, nil); err != nil {
 					t.Error(err)
 				}
 			}
@@ -218,7 +218,7 @@ func TestPlanWaitsForAnotherProgram(t *testing.T) {
 			}()
 			p := &Plan{File: file}
 			visits := []workflow.Visit{{Turns: []workflow.Turn{{Mark: "FN-01", Job: "finch-build", Step: held.String(), Begins: since}}}}
-			if err := p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: visits}); (err == nil) != kept {
+			if err := p.Keep(t.Context(), []*workflow.State{s}, workflow.Timetable{Made: since, Visits: visits}, nil); (err == nil) != kept {
 				t.Errorf("held for %v: %v", held, err)
 			}
 			if got := p.planned(s); len(got) != 1 || got[0].Step != held.String() {

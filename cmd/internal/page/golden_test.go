@@ -621,7 +621,10 @@ func (b *bench) build() {
 	}
 	b.pages["Letter"] = page.Letter(0) + page.Letter(26) + page.Letter(51) + page.Letter(52) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
-	b.pages["PutOff"] = page.PutOff([]workflow.Turn{{Mark: "FN-01", Title: "Join the roots", Act: workflow.ToPress, Begins: b.Now.Add(24 * time.Hour)}}, &page.Clock{Now: b.Now}) + "\n"
+	b.pages["PutOff"] = page.PutOff([]workflow.Turn{{Mark: "FN-01", Title: "Join the roots", Act: workflow.ToPress, Begins: b.Now.Add(24 * time.Hour)}}, b.Now, time.Time{}, &page.Clock{Now: b.Now}) + "\n"
+	b.pages["PutOff-done"] = page.PutOff(nil, b.Now.Add(25*time.Hour), b.Now.Add(24*time.Hour), &page.Clock{Now: b.Now}) + "\n"
+	b.pages["PutOff-nothing"] = page.PutOff(nil, b.Now, time.Time{}, &page.Clock{Now: b.Now}) + "\n"
+	b.pages["Without"] = page.Without([]*workflow.State{b.State, b.State}) + page.Without(nil) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},

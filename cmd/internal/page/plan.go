@@ -197,7 +197,7 @@ func (p Plan) Markdown(c *Clock) string {
 		l.add("This is for %s. The plan before it was for %d: `--hands %[2]d`, or `hands: %[2]d` in the config file.\n", who, p.Before)
 	}
 	if len(p.Beside) > 0 {
-		l.add("An earlier plan has %s at the same hours, for the same hands: nobody can follow both. To plan all of them together, leave the marks out.\n", esc(strings.Join(p.Beside, ", ")))
+		l.add("An earlier plan has %s at the same hours, for the same hands: nobody can follow both, so this one is followed alone. To plan all of them together, leave the marks out.\n", esc(strings.Join(p.Beside, ", ")))
 	}
 	switch look := fmt.Sprintf("`--think %.0fs`", longer.Seconds()); {
 	case p.Best || len(p.Sittings) == 0:

@@ -72,9 +72,12 @@ func TestNobodyEndsAndStaysClear(t *testing.T) {
 	now := at.Add(24 * time.Hour)
 	s := plugged(t, "CW-01", at)
 	r := s.Steps(s.Jobs[0], now)[1]
-	for name, test := range map[string]struct{ led, says, not string }{
-		"nobody is known to be there": {"", "Once that is done, stay clear of CW-01", "nobody else"},
-		"person 2 was led there":      {"2 CW-01 " + r.Job + "/" + r.Step.Name, "stay clear of CW-01:** person 2 ends this at once, and nobody else", "--set battery=out"},
+	for name, test := range map[string]struct {
+		led       []workflow.Place
+		says, not string
+	}{
+		"nobody is known to be there": {nil, "Once that is done, stay clear of CW-01", "nobody else"},
+		"person 2 was led there":      {[]workflow.Place{{Who: 2, Mark: "CW-01", Step: r.Job + "/" + r.Step.Name, Since: now}}, "stay clear of CW-01:** person 2 ends this at once, and nobody else", "--set battery=out"},
 	} {
 		seated := s.Seated(workflow.Seat{By: "Rosa", Who: 1, Known: 1 << 2, Here: 1 << 2, At: test.led})
 		text := NextOf(seated, workflow.Suggestion{Step: &r, Hands: []int{2}, ForOthers: true, Theirs: true}, now).Markdown(&Clock{Now: now})

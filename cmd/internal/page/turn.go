@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"fettle/steps/lists"
 	"fettle/workflow"
@@ -92,17 +93,36 @@ func PlannedNow(t *workflow.Timetable, c *Clock) string {
 	return "By the plan, " + text + "."
 }
 
-// PutOff says what is put off to a later sitting, by a plan that was made anew: the first few steps, and when. "": nothing.
-func PutOff(all []workflow.Turn, c *Clock) string {
-	const mostPutOff = 200 // characters
-	if len(all) == 0 {
+// Without says which airframes a plan that is followed was made without. "": none.
+func Without(aside []*workflow.State) string {
+	if len(aside) == 0 {
 		return ""
 	}
-	var text []string
-	for _, t := range all {
-		text = append(text, turnWords(t)+" ("+t.Mark+", "+c.At(t.Begins)+")")
+	var marks []string
+	for _, s := range aside {
+		marks = append(marks, s.Airframe.Mark)
 	}
-	return "Planned anew, and put off: " + fitting(text, mostPutOff) + "."
+	return "This plan was made without " + strings.Join(marks, ", ") + ". To plan all together: `fettle plan`"
+}
+
+// PutOff says what is put off to a later sitting, by a plan that was made anew: the first few steps, and when, and when all is done, where that
+// was another time. "": nothing.
+func PutOff(all []workflow.Turn, done, was time.Time, c *Clock) (text string) {
+	const mostPutOff = 200 // characters
+	if len(all) > 0 {
+		var off []string
+		for _, t := range all {
+			off = append(off, turnWords(t)+" ("+t.Mark+", "+c.At(t.Begins)+")")
+		}
+		text = "Planned anew, and put off: " + fitting(off, mostPutOff) + ". "
+	}
+	if !was.IsZero() {
+		if text == "" {
+			text = "Planned anew. "
+		}
+		text += "Done " + c.At(done) + " in place of " + c.At(was) + "."
+	}
+	return strings.TrimSpace(text)
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.

@@ -116,16 +116,19 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	whole, full, short := p.cautions(s, width)
 	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
 	rows, ends, here := p.rows(s, width)
-	news := [][]string{told, first(told, width)}
 	for _, cautions := range [][]string{whole, full} { // what was read is shortened last
-		for _, told := range news {
+		for _, most := range []int{len(told), 1} { // as many lines of what was told as have room, or one at least
 			for _, spaced := range []bool{true, false} {
 				if spaced && !roomy(height) {
 					continue
 				}
 				all := joined(spaced, cautions, title, action, rows)
-				if len(all)+len(joined(spaced, told)) <= p.room(s, width, height, stepSheet, true) {
-					return []sheet{{kind: stepSheet, lines: all, told: told, asks: true, here: true}}
+				left := p.room(s, width, height, stepSheet, true) - len(all)
+				if spaced {
+					left -= min(1, len(told))
+				}
+				if left >= min(most, len(told)) {
+					return []sheet{{kind: stepSheet, lines: all, told: upTo(told, left, width), asks: true, here: true}}
 				}
 			}
 		}
@@ -163,11 +166,12 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 			all = append(all, sheet{kind: stepSheet, lines: joined(false, top, action[len(action)-left:]), asks: true, here: true})
 		}
 	}
-	for _, told := range news {
+	for _, most := range []int{len(told), 1} {
 		for i := range all {
-			s.turns = all[i].part
-			if on := &all[i]; len(on.lines)+len(told) <= p.room(s, width, height, on.kind, on.asks) {
-				on.told = told
+			on := &all[i]
+			s.turns = on.part
+			if left := p.room(s, width, height, on.kind, on.asks) - len(on.lines); left >= min(most, len(told)) {
+				on.told = upTo(told, left, width)
 				return all
 			}
 		}
@@ -178,12 +182,20 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	return append(paged(toldSheet, nil, told, p.room(s, width, height, toldSheet, false)), all...)
 }
 
+// upTo is what was told, as far as so many lines have room for it.
+func upTo(told []string, most, width int) []string {
+	if len(told) <= most {
+		return told
+	}
+	return append(told[:most-1:most-1], first(told[most-1:], width)...)
+}
+
 // first is what was told, as far as one line has room for it.
 func first(told []string, width int) []string {
 	if len(told) < 2 {
 		return told
 	}
-	in := told[0][:len(told[0])-len(strings.TrimLeft(told[0], " "))]
+	in := strings.Repeat(" ", indent(width))
 	one := strings.Join(strings.Fields(xansi.Strip(strings.Join(told, " "))), " ")
 	return []string{cut(in+strings.ReplaceAll(strings.ReplaceAll(one, ": • ", ": "), " • ", "; ")+strings.Repeat(" ", width), width)}
 }

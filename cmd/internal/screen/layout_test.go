@@ -148,3 +148,31 @@ func TestToldOnOneLine(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// What was told has all the lines that are left, and the last of them says that there is more.
+func TestToldHasTheRoomThatIsLeft(t *testing.T) {
+	var told []string
+	for i := range 18 {
+		told = append(told, fmt.Sprintf("- SK-%d: what the evening has", i))
+	}
+	s := scenes()["hold"]
+	s.told = []string{strings.Join(told, "\n")}
+	for _, height := range []int{20, 24} {
+		p := painted(false)
+		sheets := p.sheets(s, 80, height)
+		lines := p.frame(s, sheets, 0, 80, height).lines
+		empty := 0
+		for _, line := range lines {
+			if strings.TrimSpace(xansi.Strip(line)) == "" {
+				empty++
+			}
+		}
+		got := sheets[0].told
+		if len(sheets) != 1 || len(got) < 2 || len(got) == len(told) || !strings.Contains(xansi.Strip(got[len(got)-2]), fmt.Sprintf("SK-%d:", len(got)-2)) || !strings.Contains(got[len(got)-1], "… ?") {
+			t.Errorf("height %d: %q on %d sheets", height, got, len(sheets))
+		}
+		if empty > 5 { // between the parts
+			t.Errorf("height %d: %d empty lines:\n%s", height, empty, strings.Join(lines, "\n"))
+		}
+	}
+}

@@ -3,13 +3,18 @@ package sitting
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/workflow"
 )
 
-// replan has what is left planned anew, which is followed from here, and says what that puts off; and first what the sitting has.
+// mostMoved is by how much a finish moves that nobody is told of.
+const mostMoved = 5 * time.Minute
+
+// replan has what is left planned anew, which is followed from here, and says what that puts off, and once by how much it moves the finish; and
+// first what the sitting has.
 func (c *conversation) replan(ctx context.Context, now time.Time) error {
 	first := c.planned.IsZero()
 	c.planned = now
@@ -20,6 +25,10 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 	for _, s := range c.states {
 		before[s.Airframe.Mark] = s.Planned
 	}
+	followed, aside := c.Desk.Plan.Followed(c.states, now)
+	if last := c.Desk.Plan.Last(followed); last != nil && first {
+		c.finishes = last.Finish
+	}
 	t := c.Replan(ctx, c.states)
 	if t == nil {
 		return nil
@@ -29,11 +38,18 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 		s.Planned = t.Planned(s.Airframe.Mark)
 	}
 	if text := page.PlannedNow(t, c.clock()); first && text != "" {
-		if err := c.Front.Tell(text); err != nil {
+		if err := c.Front.Tell(strings.TrimSpace(text + " " + page.Without(aside))); err != nil {
 			return err
 		}
 	}
-	putOff := page.PutOff(workflow.PutOff(c.states, before, now), c.clock())
+	was := c.finishes
+	if was.IsZero() || t.Finish.Sub(was).Abs() < mostMoved {
+		was = time.Time{}
+	}
+	if c.finishes.IsZero() || !was.IsZero() {
+		c.finishes = t.Finish
+	}
+	putOff := page.PutOff(workflow.PutOff(c.states, before, now), t.Finish, was, c.clock())
 	for _, s := range c.states {
 		c.Bench.follow(s) // c.states may be made anew from there
 	}

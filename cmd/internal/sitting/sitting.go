@@ -59,7 +59,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 			err = cmp.Or(c.meanwhile(), c.lost())
 		}
 		if err == nil && !welcomed {
-			welcomed, err = true, c.welcome()
+			welcomed, err = true, c.welcome(ctx)
 		}
 		if err == nil {
 			err = c.turn(ctx)
@@ -122,6 +122,7 @@ type conversation struct {
 	noted  bool            // nobody else is led to what is shown
 
 	planned  time.Time // when it was planned last; zero: not in this sitting
+	finishes time.Time // when all is done by the plan, as was told last
 	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
 
 	questions int                      // that were asked
@@ -234,13 +235,16 @@ func (c *conversation) look(ctx context.Context) error {
 // away is how long nothing was recorded on an airframe whose builder comes back to it.
 const away = time.Hour
 
-// welcome says how the airframes stand to which the builder comes back.
-func (c *conversation) welcome() error {
+// welcome plans what is left, and says how the airframes stand to which the builder comes back.
+func (c *conversation) welcome(ctx context.Context) error {
 	now := c.now()
 	if owner := c.Desk.Owner(); owner != "" && c.Nameless {
 		if err := c.say("To the other benches you are " + owner + ", by login and machine: bench: and by: in the config name you (fettle help sheds)."); err != nil {
 			return err
 		}
+	}
+	if err := c.replan(ctx, now); err != nil {
+		return err
 	}
 	for _, s := range c.states {
 		if len(s.OpenJobs(now)) == 0 || now.Sub(s.Entries[len(s.Entries)-1].Recorded) < away {
@@ -259,11 +263,6 @@ func (c *conversation) turn(ctx context.Context) error {
 		return err
 	}
 	now := c.now()
-	if c.planned.IsZero() {
-		if err := c.replan(ctx, now); err != nil {
-			return err
-		}
-	}
 	c.Desk.BePerson(ctx, c.who)
 	if c.Desk.Is(c.who) { // from here on others may take that over
 		c.who = 0
@@ -289,8 +288,11 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
-	if r := suggestion.Step; r != nil && !suggestion.Theirs && !suggestion.Asked {
-		c.noted = c.Desk.Led(ctx, suggestion.Becomes, c.mark, r.Job+"/"+r.Step.Name)
+	if suggestion.Step != nil && !suggestion.Theirs && !suggestion.Asked {
+		var anew bool
+		if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
+			return errAgain
+		}
 	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {

@@ -725,7 +725,7 @@ func TestPlansAnewOnceAChoiceIsOtherwise(t *testing.T) {
 			job := fleet[0].OpenJobs(b.now)[0].ID
 			plan := workflow.Timetable{Visits: []workflow.Visit{{Turns: []workflow.Turn{{Mark: "RD-01", Job: job, Step: "lay-out", Begins: b.now}, {Mark: "RD-01", Job: job, Step: "wing-form", Begins: b.now.Add(time.Minute)}}}},
 				Answers: []workflow.Answer{{Mark: "RD-01", Job: job, Step: "wing-form", Choice: "wing-form", Answer: []string{"two-panels", "three-panels"}[made-1]}}}
-			must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+			must(t, b.desk.Plan.Keep(ctx, fleet, plan, nil))
 			return &plan
 		}
 		b.lead("RD-01", "1", "+5m d", answer, "q")
@@ -751,8 +751,8 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 				return workflow.Visit{Sitting: workflow.Sitting{From: first, To: first.Add(2 * time.Hour)}, Turns: turns}
 			}
 			lay, wing := workflow.Turn{Mark: "RD-01", Job: job, Step: "lay-out", Title: "Lay the parts out", Begins: begun}, workflow.Turn{Mark: "RD-01", Job: job, Step: "wing-form", Begins: form}
-			plan := workflow.Timetable{Visits: []workflow.Visit{visit(lay), visit(wing)}}
-			must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+			plan := workflow.Timetable{Finish: form.Add(time.Hour), Visits: []workflow.Visit{visit(lay), visit(wing)}}
+			must(t, b.desk.Plan.Keep(ctx, fleet, plan, nil))
 			return &plan
 		}
 		b.lead("RD-01", "1", "+50m d", "q")
@@ -765,6 +765,9 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 		}
 		if n := strings.Count(text, "Planned anew, and put off: Choose the wing (RD-01, Wed 4 Mar 21:00)."); n != want || strings.Count(text, "put off") != want {
 			t.Errorf("with it %s later: %s", again, text)
+		}
+		if done := map[time.Duration]string{26 * time.Hour: "Done Wed 4 Mar 22:00 in place of 20:30.", 40 * time.Minute: "Planned anew. Done 20:40 in place of 20:30."}[again]; strings.Count(text, done) != 1 || strings.Count(text, "in place of") != 1 {
+			t.Errorf("with it %s later the finish isn't told once, %q: %s", again, done, text)
 		}
 	}
 }
@@ -780,7 +783,7 @@ func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow
 	return b, func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 		turn := workflow.Turn{Mark: "RD-01", Job: fleet[0].OpenJobs(b.now)[0].ID, Step: "press-pin", Begins: b.now.Add(24 * time.Hour)}
 		plan := workflow.Timetable{Visits: []workflow.Visit{{Turns: []workflow.Turn{turn}}}}
-		must(t, b.desk.Plan.Keep(ctx, fleet, plan))
+		must(t, b.desk.Plan.Keep(ctx, fleet, plan, nil))
 		return &plan
 	}
 }
