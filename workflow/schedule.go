@@ -298,7 +298,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 	}
 	of.think = &thinking{left: cmp.Or(o.Think, time.Second)}
 	var best *Timetable
-	var least int // what that gives up
+	var gives givenUp // what that gives up
 	var no error
 	unknown := false     // whether what gives up as little, or less, has no plan
 	all := []givenUp{{}} // what is tried, and was: the first tried of them
@@ -310,8 +310,8 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 		}
 		of.slack = all[tried]
 		late := tried >= givingsMost || tried > 0 && of.think.over(ctx, thinkLeast)
-		if best != nil && (late || of.slack.cost() > least) {
-			if of.slack.cost() == least { // nobody knows about the others
+		if best != nil && (late || of.slack.cost() > gives.cost()) {
+			if of.slack.cost() == gives.cost() { // nobody knows about the others
 				best.Proven, best.Bound = false, of.base
 			}
 			break
@@ -336,7 +336,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 		case err != nil:
 			no = err
 		case best == nil:
-			if best, least = &t, of.slack.cost(); late {
+			if best, gives = &t, of.slack; late {
 				best.Proven, best.Bound = false, of.base
 			}
 		default:
@@ -345,7 +345,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 				bound = t.Bound
 			}
 			if t.Finish.Before(best.Finish) {
-				best = &t
+				best, gives = &t, of.slack
 			}
 			best.Proven, best.Bound = proven, bound
 		}
@@ -356,7 +356,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 	if unknown {
 		best.Proven, best.Bound = false, of.base
 	}
-	return *best, nil
+	return of.sparing(ctx, o, *best, gives), nil
 }
 
 // draft looks for a plan with the rows cut as they are now.

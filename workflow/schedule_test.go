@@ -242,6 +242,32 @@ func TestScheduleGivesUpOneOfTwoWindows(t *testing.T) {
 	}
 }
 
+// Where not all that is to be spared of an open window can be, what can be is, though all would be done sooner if it were not: the coat closes at
+// 40, six minutes of it are to be spared, and what is mixed first would be dry the sooner.
+func TestScheduleGivesUpNoMoreSpareThanItMust(t *testing.T) {
+	coat, join, mix := coating("coat", "tab"), joining("join", "tab"), plain("mix")
+	coat.Hands, join.Hands, mix.Hands = q("3 min"), q("3 min"), q("3 min")
+	b := working(t, one("one", coat, join), one("two", mix, wait("dries", "1 h"), plain("trim")))
+	b.after(3 * time.Minute)
+	b.done("coat")
+	b.now = evening.Add(10 * time.Minute)
+	for from, want := range map[int]string{
+		27: "mix 27, join 30, trim 90, | ends 91",
+		28: "mix 28, join 31, trim 91, | ends 92", // as late as with six minutes to spare
+		29: "join 29, mix 32, trim 95, | ends 96", // which five do not leave
+		31: "join 31, mix 34, trim 97, | ends 98",
+		32: "join 32, mix 35, trim 98, | ends 99, tab lost: false",
+		34: "join 34, mix 37, trim 100, | ends 101, tab lost: false",
+		36: "join 36, mix 39, trim 102, | ends 103, tab lost: false",
+		37: "join 37, mix 40, trim 103, | ends 104, tab lost: false",
+	} {
+		p, err := scheduled(t, b.now, Hours{Sittings: open(from, 240)}, b.state)
+		if err != nil || says(p) != want {
+			t.Errorf("from %d: %s, %v, want %s", from, says(p), err, want)
+		}
+	}
+}
+
 // Of a tool the fewest count that any sheet has, whichever airframe is named first.
 func TestScheduleCountsToolsTheSameInAnyOrder(t *testing.T) {
 	with := func(mark string, count int) *State {

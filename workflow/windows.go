@@ -108,12 +108,10 @@ func (c *scheduler) close(i int, w closing) {
 		c.delay(i, w.from, t.minutes-(w.end-w.spare), w.tie)
 		return
 	}
-	switch c.slack.of(w.late) {
-	case 2:
+	if c.slack.of(w.late) == 2 {
 		return
-	case 1:
-		w.spare = 0
 	}
+	w.spare = c.slack.left(w.late, w.spare)
 	t.window = append(t.window, w)
 	if latest := w.end - w.spare - t.minutes; t.late == nil || latest < t.latest {
 		t.late = &w.late
