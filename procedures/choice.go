@@ -20,20 +20,20 @@ const (
 
 // optionKeys are the keys of an option, or of a method.
 func optionKeys(what string) *mapping[*steps.Option] {
-	type o = steps.Option
-	return &mapping[*o]{what: what, keys: []key{
-		{"title", required, field(func(o *o) *string { return &o.Title }, &textValue{}), "what it is, in a few words", "A moving rudder"},
-		{"why", optional, field(func(o *o) *string { return &o.Why }, &textValue{prose}), "what speaks for it", "For wind across the strip."},
+	o := new(steps.Option)
+	return &mapping[*steps.Option]{what: what, keys: []key{
+		{"title", required, field(o, &o.Title, &textValue{}), "what it is, in a few words", "A moving rudder"},
+		{"why", optional, field(o, &o.Why, &textValue{prose}), "what speaks for it", "For wind across the strip."},
 	}}
 }
 
 // optionValue is what an option is: its title, or its keys.
 func optionValue() *either[*steps.Option] {
-	type o = steps.Option
-	return &either[*o]{
-		one:   field(func(o *o) *string { return &o.Title }, &textValue{}),
+	o := new(steps.Option)
+	return &either[*steps.Option]{
+		one:   field(o, &o.Title, &textValue{}),
 		more:  whole(optionKeys("the option")),
-		short: func(o *o) bool { return o.Why == "" },
+		short: func(o *steps.Option) bool { return o.Why == "" },
 	}
 }
 

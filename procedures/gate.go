@@ -14,81 +14,81 @@ import (
 const mostReadings = 20
 
 func gateKeys() *mapping[*steps.Gate] {
-	type g = steps.Gate
-	return &mapping[*g]{what: "a gate", check: gateChecked, keys: []key{
-		{"title", required, field(func(g *g) *string { return &g.Title }, &textValue{}),
+	g := new(steps.Gate)
+	return &mapping[*steps.Gate]{what: "a gate", check: gateChecked, keys: []key{
+		{"title", required, field(g, &g.Title, &textValue{}),
 			"what is measured, in a few words", "Depth of the spar slot"},
-		{"how", optional, field(func(g *g) *string { return &g.How }, &textValue{prose}),
+		{"how", optional, field(g, &g.How, &textValue{prose}),
 			"how it is measured", "Put the tail of the caliper on the floor of the slot."},
-		{"rework", optional, field(func(g *g) *[]steps.Rework { return &g.Reworks }, &reworksValue{}),
+		{"rework", optional, field(g, &g.Reworks, &reworksValue{}),
 			"what to do when it is out of tolerance: a text; or a text with what it disturbs and glues; or a list of such, of which one is taken", "Deepen a high spot with the sanding stick."},
-		{"points", optional, field(func(g *g) *[]string { return &g.Points }, &namesValue{}),
+		{"points", optional, field(g, &g.Points, &namesValue{}),
 			"where it is measured; by default one point without a name", "[left, right]"},
-		{"at", optional, field(func(g *g) *[]steps.PointAt { return &g.At }, &pointsAtValue{}),
+		{"at", optional, field(g, &g.At, &pointsAtValue{}),
 			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names; of a thread both ends, first where it is held: `{left: [[0 mm, 0 mm], [60 mm, -200 mm]]}`", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
-		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, &wholeValue{mostReadings}),
+		{"readings", optional, field(g, &g.Repeat, &wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
-		{"between", optional, whole(&writtenLimits{rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}}),
+		{"between", optional, whole(&writtenLimits{rangeValue[*steps.Gate]{"", func(g *steps.Gate) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}}),
 			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
-		{"at_least", optional, whole(&limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
-			like: func(*g) quantity.Dimension { return "" }}, func(g *g) *[]steps.Share { return &g.Least }, 1}),
+		{"at_least", optional, whole(&limitValue{amountLike[*steps.Gate]{of: func(g *steps.Gate) *quantity.Quantity { return &g.Limits.Low },
+			like: func(*steps.Gate) quantity.Dimension { return "" }}, func(g *steps.Gate) *[]steps.Share { return &g.Least }, 1}),
 			"the lower limit; with `at_most` in place of `between`, or alone. " + shareHelp + "the greatest counts", "# 3.5 mm"},
-		{"at_most", optional, whole(&limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
-			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}, func(g *g) *[]steps.Share { return &g.Most }, -1}),
+		{"at_most", optional, whole(&limitValue{amountLike[*steps.Gate]{of: func(g *steps.Gate) *quantity.Quantity { return &g.Limits.High },
+			like: func(g *steps.Gate) quantity.Dimension { return g.Limits.Low.Dimension() }}, func(g *steps.Gate) *[]steps.Share { return &g.Most }, -1}),
 			"the upper limit; with `at_least` in place of `between`, or alone. " + shareHelp + "the least counts", "# 4.5 mm"},
-		{"alike", optional, whole(&amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
-			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }}),
+		{"alike", optional, whole(&amountLike[*steps.Gate]{of: func(g *steps.Gate) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
+			like: func(g *steps.Gate) quantity.Dimension { return g.Limits.Dimension() }}),
 			"the most that points may differ by; can be the only limit", "1 mm"},
-		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, &pairsValue{}),
+		{"pairs", optional, field(g, &g.Pairs, &pairsValue{}),
 			"the points that `alike` compares; all of them by default", "[[left, right]]"},
-		{"result", optional, field(func(g *g) *measuring.Result { return &g.Result }, resultKeys()),
+		{"result", optional, field(g, &g.Result, resultKeys()),
 			"a function of the points that is judged instead of them", "# {difference: [left, right]}"},
-		{"acceptance", optional, field(func(g *g) *string { return &g.Acceptance }, &wordValue{known: []string{steps.Guarded, steps.Plain}}),
+		{"acceptance", optional, field(g, &g.Acceptance, &wordValue{known: []string{steps.Guarded, steps.Plain}}),
 			"`guarded`, the default: the uncertainty is taken off the limits (ISO 14253-1); `plain`: what lies within them passes, with the risk of whoever wrote them, and never at a critical gate", "guarded"},
-		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, &nameValue{gauge}),
+		{"gauge", required, field(g, &g.Gauge, &nameValue{gauge}),
 			"what it is measured with", "caliper"},
-		{"finer", optional, field(func(g *g) *[]string { return &g.Finer }, &namesValue{to: gauge}),
+		{"finer", optional, field(g, &g.Finer, &namesValue{to: gauge}),
 			"finer gauges that can measure it too: offered where it stays undecided", "# [feelers]"},
-		{"or", optional, field(func(g *g) *steps.Way { return &g.Or }, wayKeys()),
+		{"or", optional, field(g, &g.Or, wayKeys()),
 			"another way of measuring it, at points of its own, against the same limits: either will do. Each way comes to one value", "# {points: [front, rear], result: …, gauge: scale}"},
 		{"of", required, whole(&ofValue{}),
 			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
-		{"equipment", optional, field(func(g *g) *[]string { return &g.Equipment }, &namesValue{to: equipment}),
+		{"equipment", optional, field(g, &g.Equipment, &namesValue{to: equipment}),
 			"the equipment that it is measured with: another one makes it stale, and moving it does not", "# [camera]"},
-		{"needs", optional, field(func(g *g) *[]steps.Setting { return &g.Needs }, &settingsValue{}),
+		{"needs", optional, field(g, &g.Needs, &settingsValue{}),
 			"the conditions that must stand when it is read", "{propeller: off}"},
-		{"critical", optional, field(func(g *g) *bool { return &g.Critical }, &switchValue{}),
+		{"critical", optional, field(g, &g.Critical, &switchValue{}),
 			"no concession can waive it, and there is no release without it", "yes"},
-		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, &switchValue{}),
+		{"mass", optional, field(g, &g.Mass, &switchValue{}),
 			"any change of equipment makes it stale: balance, mass", "yes"},
-		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
+		{"life", optional, field(g, &g.Validity, lifeKeys()),
 			"how long a reading counts; by default until its zones are disturbed", "{flights: 20, days: 90}"},
-		{"source", optional, field(func(g *g) *string { return &g.Source }, &textValue{}),
+		{"source", optional, field(g, &g.Source, &textValue{}),
 			"where its limits come from", "common practice, no source"},
-		{"with", optional, field(func(g *g) *steps.Where { return &g.Where }, &whereValue{}),
+		{"with", optional, field(g, &g.Where, &whereValue{}),
 			"only on an airframe with any of these options", "# rudder"},
-		{"without", optional, field(func(g *g) *steps.Where { return &g.Where }, &whereValue{not: true}),
+		{"without", optional, field(g, &g.Where, &whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
 	}}
 }
 
 // wayKeys are those of the keys of a gate that say how it is measured.
 func wayKeys() *mapping[*steps.Way] {
-	type w = steps.Way
-	return &mapping[*w]{what: "or", keys: []key{
-		{"how", optional, field(func(w *w) *string { return &w.How }, &textValue{prose}),
+	w := new(steps.Way)
+	return &mapping[*steps.Way]{what: "or", keys: []key{
+		{"how", optional, field(w, &w.How, &textValue{prose}),
 			"how it is measured so", "Lay it on two scales."},
-		{"points", optional, field(func(w *w) *[]string { return &w.Points }, &namesValue{}),
+		{"points", optional, field(w, &w.Points, &namesValue{}),
 			"where it is measured; names that the gate's own points do not have", "[front, rear]"},
-		{"at", optional, field(func(w *w) *[]steps.PointAt { return &w.At }, &pointsAtValue{}),
+		{"at", optional, field(w, &w.At, &pointsAtValue{}),
 			"where its points lie on the plan, as in the gate", "{front: [-20 mm, 0 mm], rear: [250 mm, 0 mm]}"},
-		{"readings", optional, field(func(w *w) *int { return &w.Repeat }, &wholeValue{mostReadings}),
+		{"readings", optional, field(w, &w.Repeat, &wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default", "1"},
-		{"result", optional, field(func(w *w) *measuring.Result { return &w.Result }, resultKeys()),
+		{"result", optional, field(w, &w.Result, resultKeys()),
 			"a function of the points", "# {balance: {front: -20 mm, rear: 250 mm}}"},
-		{"gauge", required, field(func(w *w) *string { return &w.Gauge }, &nameValue{gauge}),
+		{"gauge", required, field(w, &w.Gauge, &nameValue{gauge}),
 			"what it is measured with", "scale"},
-		{"finer", optional, field(func(w *w) *[]string { return &w.Finer }, &namesValue{to: gauge}),
+		{"finer", optional, field(w, &w.Finer, &namesValue{to: gauge}),
 			"finer gauges for it", "# [fine-scale]"},
 	}}
 }
@@ -136,17 +136,17 @@ func (f fields) otherWay(g *steps.Gate) {
 
 // reworkOne is one way of a rework.
 func reworkOne() *either[*steps.Rework] {
-	type w = steps.Rework
-	do := field(func(w *w) *string { return &w.Do }, &textValue{prose})
-	return &either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: whole(&mapping[*w]{what: "rework", keys: []key{
+	w := new(steps.Rework)
+	do := field(w, &w.Do, &textValue{prose})
+	return &either[*steps.Rework]{one: do, short: func(w *steps.Rework) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: whole(&mapping[*steps.Rework]{what: "rework", keys: []key{
 		{"do", required, do, "what to do", "Deepen a high spot."},
-		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, &namesValue{to: zone}),
+		{"disturbs", optional, field(w, &w.Disturbs, &namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
-		{"again", optional, field(func(w *w) *[]string { return &w.Again }, &namesValue{to: gate}),
+		{"again", optional, field(w, &w.Again, &namesValue{to: gate}),
 			"the gates that are measured again beside this one, where the work touches nothing else of its zones", "# [clevis-turns]"},
-		{"glue", optional, whole(&mapping[*w]{what: "glue", check: regluedAt, keys: []key{
-			{"joint", required, field(func(w *w) *string { return &w.Joint }, &nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
-			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, &oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
+		{"glue", optional, whole(&mapping[*steps.Rework]{what: "glue", check: regluedAt, keys: []key{
+			{"joint", required, field(w, &w.Joint, &nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
+			{"with", required, field(w, &w.Adhesives, &oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
 		}}), "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
 	}})}
 }
@@ -194,10 +194,10 @@ func (*reworksValue) typ() *typ {
 }
 
 func lifeKeys() *mapping[*steps.Validity] {
-	type l = steps.Validity
-	return &mapping[*l]{what: "life", check: lifeChecked, keys: []key{
-		{"flights", optional, field(func(l *l) *int { return &l.Flights }, &wholeValue{10_000}), "the number of flights", "20"},
-		{"days", optional, field(func(l *l) *int { return &l.Days }, &wholeValue{10_000}), "the number of days", "90"},
+	l := new(steps.Validity)
+	return &mapping[*steps.Validity]{what: "life", check: lifeChecked, keys: []key{
+		{"flights", optional, field(l, &l.Flights, &wholeValue{10_000}), "the number of flights", "20"},
+		{"days", optional, field(l, &l.Days, &wholeValue{10_000}), "the number of days", "90"},
 	}}
 }
 

@@ -12,50 +12,50 @@ import (
 
 // geometryKeys are where everything lies on the airframe, and what it weighs.
 func geometryKeys() *mapping[*steps.Geometry] {
-	type g = steps.Geometry
-	return &mapping[*g]{what: "geometry", check: geometryChecked, keys: []key{
-		{"datum", required, field(func(g *g) *string { return &g.Datum }, &textValue{prose}),
+	g := new(steps.Geometry)
+	return &mapping[*steps.Geometry]{what: "geometry", check: geometryChecked, keys: []key{
+		{"datum", required, field(g, &g.Datum, &textValue{prose}),
 			"what lies at x = 0. All stations `x` count aft from it and are negative ahead of it; `y` counts to the right of the centre line, seen from behind, and `z` up; " +
 				"what has no `y` lies on the centre line, or alike on both sides", "the leading edge of the wing at the root"},
-		{"source", optional, field(func(g *g) *string { return &g.Source }, &textValue{prose}),
+		{"source", optional, field(g, &g.Source, &textValue{prose}),
 			"where its figures come from", "the design's own"},
-		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, &named[steps.Surface]{
+		{"surfaces", required, field(g, &g.Surfaces, &named[steps.Surface]{
 			one: "the surface", is: whole(surfaceKeys())}),
 			"the wing, the tail and the fins", "main-wing"},
-		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, &named[steps.Body]{
+		{"bodies", optional, field(g, &g.Bodies, &named[steps.Body]{
 			one: "the body", is: whole(bodyKeys())}),
 			"the outlines in plan of the other zones: pod, booms, battery", "pod"},
-		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, &named[steps.Control]{
+		{"controls", optional, field(g, &g.Controls, &named[steps.Control]{
 			one: "the control", is: whole(controlKeys())}),
 			"the control surfaces", "# elevator"},
-		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, &named[steps.Component]{
+		{"parts", optional, field(g, &g.Parts, &named[steps.Component]{
 			one: "the part", is: whole(componentKeys())}),
 			"the parts table: all that is weighed, of which the balance is computed", "camera"},
-		{"battery", optional, field(func(g *g) *steps.Travel { return &g.Battery }, travelKeys()),
+		{"battery", optional, field(g, &g.Battery, travelKeys()),
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
-		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
+		{"propeller", optional, field(g, &g.Propeller, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
-		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key{
-			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, &nameValue{gate}),
+		{"balance", optional, field(g, &g.Balance, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key{
+			{"gate", required, field(&g.Balance, &g.Balance.Gate, &nameValue{gate}),
 				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
-			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, &amountValue{unit: quantity.Length}),
+			{"zero", optional, field(&g.Balance, &g.Balance.Zero, &amountValue{unit: quantity.Length}),
 				"the station from which its limits and readings count, and the stations of its scales, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
-		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key{
-			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, &amountValue{unit: quantity.Ratio}),
+		{"neutral", optional, field(g, &g.Neutral, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key{
+			{"body", required, field(&g.Neutral, &g.Neutral.Body, &amountValue{unit: quantity.Ratio}),
 				"how far body and propeller shift it forward, in % MAC", "3 %"},
-			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, &textValue{prose}),
+			{"source", optional, field(&g.Neutral, &g.Neutral.Source, &textValue{prose}),
 				"where that comes from", "common practice, no source"},
 		}}), "what the estimate of the neutral point, made from the surfaces alone, lacks", "{body: 3 %, source: 'common practice, no source'}"},
-		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key{
-			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, &numberValue{0, 5}),
+		{"lift", optional, field(g, &g.Lift, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key{
+			{"most", required, field(&g.Lift, &g.Lift.Most, &numberValue{0, 5}),
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
-			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, &textValue{prose}),
+			{"source", optional, field(&g.Lift, &g.Lift.Source, &textValue{prose}),
 				"where that comes from", "common practice, no source"},
-			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, &switchValue{}),
+			{"assumed", optional, field(&g.Lift, &g.Lift.Assumed, &switchValue{}),
 				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
-		{"launch", optional, field(func(g *g) *string { return &g.Launch }, &wordValue{known: []string{steps.ByHand, steps.ByBungee, steps.OnWheels}}),
+		{"launch", optional, field(g, &g.Launch, &wordValue{known: []string{steps.ByHand, steps.ByBungee, steps.OnWheels}}),
 			"how it comes into the air: of one that is thrown, the flight card says how much wind its launch wants", "hand"},
 	}}
 }
@@ -63,179 +63,179 @@ func geometryKeys() *mapping[*steps.Geometry] {
 // lengthOf is a length of any sign, or one that its bound allows.
 //
 //go:noinline
-func lengthOf[P any](of func(P) *quantity.Quantity, least bound) part {
-	return field(of, &amountValue{quantity.Length, least})
+func lengthOf[P any](example P, at *quantity.Quantity, least bound) part {
+	return field(example, at, &amountValue{quantity.Length, least})
 }
 
 // onlyKeys are the keys of what only some airframes have.
-func onlyKeys[P any](of func(P) *steps.Where) []key {
+func onlyKeys[P any](example P, at *steps.Where) []key {
 	return []key{
-		{"with", optional, field(of, &whereValue{}), "only on an airframe with any of these options", "# rudder"},
-		{"without", optional, field(of, &whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
+		{"with", optional, field(example, at, &whereValue{}), "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(example, at, &whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
 	}
 }
 
 func surfaceKeys() *mapping[*steps.Surface] {
-	type s = steps.Surface
-	return &mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key{
-		{"is", required, field(func(s *s) *string { return &s.Is }, &wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
+	s := new(steps.Surface)
+	return &mapping[*steps.Surface]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key{
+		{"is", required, field(s, &s.Is, &wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
 			"what it is. The panels of a fin stand upright; a V-tail is a tailplane with dihedral", "wing"},
-		{"zone", required, field(func(s *s) *string { return &s.Zone }, &nameValue{zone}),
+		{"zone", required, field(s, &s.Zone, &nameValue{zone}),
 			"the zone that it is", "wing"},
-		{"x", required, lengthOf(func(s *s) *quantity.Quantity { return &s.X }, unbounded),
+		{"x", required, lengthOf(s, &s.X, unbounded),
 			"the station of its leading edge at the root", "0 mm"},
-		{"y", optional, lengthOf(func(s *s) *quantity.Quantity { return &s.Y }, fromZero),
+		{"y", optional, lengthOf(s, &s.Y, fromZero),
 			"how far to the right its root lies. It has a mirror image on the left, but for a fin on the centre line", "0 mm"},
-		{"z", optional, lengthOf(func(s *s) *quantity.Quantity { return &s.Z }, unbounded),
+		{"z", optional, lengthOf(s, &s.Z, unbounded),
 			"the height of its root", "40 mm"},
-		{"panels", required, field(func(s *s) *[]steps.Panel { return &s.Panels }, &list[steps.Panel]{is: panelKeys(), keep: func(*steps.Panel) bool { return true }}),
+		{"panels", required, field(s, &s.Panels, &list[steps.Panel]{is: panelKeys(), keep: func(*steps.Panel) bool { return true }}),
 			"its right half from the root outward, or upward", ""},
-	}, onlyKeys(func(s *s) *steps.Where { return &s.Where }))}
+	}, onlyKeys(s, &s.Where))}
 }
 
 func panelKeys() *mapping[*steps.Panel] {
-	type p = steps.Panel
-	return &mapping[*p]{what: "a panel", check: panelChecked, keys: []key{
-		{"root", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Root }, fromZero),
+	p := new(steps.Panel)
+	return &mapping[*steps.Panel]{what: "a panel", check: panelChecked, keys: []key{
+		{"root", required, lengthOf(p, &p.Root, fromZero),
 			"the chord at its inner end", "180 mm"},
-		{"tip", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Tip }, fromZero),
+		{"tip", required, lengthOf(p, &p.Tip, fromZero),
 			"the chord at its outer end", "140 mm"},
-		{"span", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Span }, aboveZero),
+		{"span", required, lengthOf(p, &p.Span, aboveZero),
 			"its length, measured along the panel", "450 mm"},
-		{"sweep", optional, field(func(p *p) *quantity.Quantity { return &p.Sweep }, &amountValue{}),
+		{"sweep", optional, field(p, &p.Sweep, &amountValue{}),
 			"how far its leading edge lies further aft at the outer end, or the angle of that; 0 by default", "20 mm"},
-		{"dihedral", optional, field(func(p *p) *quantity.Quantity { return &p.Dihedral }, &amountValue{unit: quantity.Angle}),
+		{"dihedral", optional, field(p, &p.Dihedral, &amountValue{unit: quantity.Angle}),
 			"the angle at which it rises; 0 by default", "3°"},
 	}}
 }
 
 func bodyKeys() *mapping[*steps.Body] {
-	type b = steps.Body
-	return &mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key{
-		{"zone", required, field(func(b *b) *string { return &b.Zone }, &nameValue{zone}),
+	b := new(steps.Body)
+	return &mapping[*steps.Body]{what: "a body", one: true, keys: slices.Concat([]key{
+		{"zone", required, field(b, &b.Zone, &nameValue{zone}),
 			"the zone that it is", "nose"},
-		{"box", choice, whole(&mapping[*b]{what: "box", keys: []key{
-			{"x", required, whole(&rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }}),
+		{"box", choice, whole(&mapping[*steps.Body]{what: "box", keys: []key{
+			{"x", required, whole(&rangeValue[*steps.Body]{quantity.Length, func(b *steps.Body) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }}),
 				"from its front to its rear end", "[-200 mm, 150 mm]"},
-			{"y", required, whole(&rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }}),
+			{"y", required, whole(&rangeValue[*steps.Body]{quantity.Length, func(b *steps.Body) (low, high *quantity.Quantity) { return &b.Left, &b.Right }}),
 				"from its left to its right flank", "0 mm ± 30 mm"},
 		}}), "a rectangle", "{x: [-200 mm, 150 mm], y: 0 mm ± 30 mm}"},
-		{"outline", choice, field(func(b *b) *[]steps.Place { return &b.Outline }, &outlineValue{}),
+		{"outline", choice, field(b, &b.Outline, &outlineValue{}),
 			"the corners of a polygon, in order", "# [[-200 mm, 0 mm], [150 mm, 30 mm], [150 mm, -30 mm]]"},
-	}, onlyKeys(func(b *b) *steps.Where { return &b.Where }))}
+	}, onlyKeys(b, &b.Where))}
 }
 
 func controlKeys() *mapping[*steps.Control] {
-	type c = steps.Control
-	return &mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key{
-		{"title", required, field(func(c *c) *string { return &c.Title }, &textValue{}),
+	c := new(steps.Control)
+	return &mapping[*steps.Control]{what: "a control", check: controlChecked, keys: slices.Concat([]key{
+		{"title", required, field(c, &c.Title, &textValue{}),
 			"what it is, in a few words", "The elevator"},
-		{"surface", required, field(func(c *c) *string { return &c.Surface }, &nameValue{}),
+		{"surface", required, field(c, &c.Surface, &nameValue{}),
 			"the surface that it is a part of", "main-wing"},
-		{"chord", required, lengthOf(func(c *c) *quantity.Quantity { return &c.Chord }, aboveZero),
+		{"chord", required, lengthOf(c, &c.Chord, aboveZero),
 			"from its hinge to its edge, where the throw is measured", "38 mm"},
-		{"span", optional, whole(&rangeValue[*c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }}),
+		{"span", optional, whole(&rangeValue[*steps.Control]{quantity.Length, func(c *steps.Control) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }}),
 			"from its inner to its outer end, out from the root of the surface's centre line, or up from the root of a fin", "[20 mm, 200 mm]"},
-		{"horn", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Horn }, aboveZero),
+		{"horn", optional, lengthOf(c, &c.Horn, aboveZero),
 			"from the hinge line to the hole of the horn in which the clevis sits", "12 mm"},
-		{"thread", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Thread }, aboveZero),
+		{"thread", optional, lengthOf(c, &c.Thread, aboveZero),
 			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
-		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, &namesValue{to: gate}),
+		{"gates", optional, field(c, &c.Gates, &namesValue{to: gate}),
 			"the gates that measure its throw", "# [elevator-throw]"},
-		{"clevis", optional, whole(&mapping[*c]{what: "clevis", check: clevisChecked, keys: []key{
-			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, &nameValue{gate}),
+		{"clevis", optional, whole(&mapping[*steps.Control]{what: "clevis", check: clevisChecked, keys: []key{
+			{"gate", required, field(c, &c.Clevis.Gate, &nameValue{gate}),
 				"the gate that counts the turns of thread in it", "clevis-turns"},
-			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, &namesValue{}),
+			{"points", optional, field(c, &c.Clevis.Points, &namesValue{}),
 				"the point of that gate at its clevis; of one on each side, the left and the right", "[elevator]"},
 		}}), "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
-	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
+	}, onlyKeys(c, &c.Where))}
 }
 
 func componentKeys() *mapping[*steps.Component] {
-	type c = steps.Component
-	return &mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key{
-		{"title", required, field(func(c *c) *string { return &c.Title }, &textValue{}),
+	c := new(steps.Component)
+	return &mapping[*steps.Component]{what: "a part", check: func(f fields, c *steps.Component) { f.governed(c.Where) }, keys: slices.Concat([]key{
+		{"title", required, field(c, &c.Title, &textValue{}),
 			"what it is, in a few words", "The camera"},
-		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, &amountValue{quantity.Mass, aboveZero}),
+		{"mass", required, field(c, &c.Mass, &amountValue{quantity.Mass, aboveZero}),
 			"what it weighs, with its mirror image where it has one", "42 g"},
-		{"x", required, lengthOf(func(c *c) *quantity.Quantity { return &c.X }, unbounded),
+		{"x", required, lengthOf(c, &c.X, unbounded),
 			"the station of its middle", "-180 mm"},
-		{"y", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Y }, unbounded),
+		{"y", optional, lengthOf(c, &c.Y, unbounded),
 			"how far to the right its middle lies; negative on the left", "0 mm"},
-		{"z", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Z }, unbounded),
+		{"z", optional, lengthOf(c, &c.Z, unbounded),
 			"the height of its middle", "10 mm"},
-		{"equipment", optional, field(func(c *c) *string { return &c.Equipment }, &nameValue{equipment}),
+		{"equipment", optional, field(c, &c.Equipment, &nameValue{equipment}),
 			"the equipment that it is: it counts while that is aboard, where that is", "camera"},
-	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
+	}, onlyKeys(c, &c.Where))}
 }
 
 func travelKeys() *mapping[*steps.Travel] {
-	type t = steps.Travel
-	return &mapping[*t]{what: "battery", check: travelChecked, keys: []key{
-		{"part", required, field(func(t *t) *string { return &t.Part }, &nameValue{}),
+	t := new(steps.Travel)
+	return &mapping[*steps.Travel]{what: "battery", check: travelChecked, keys: []key{
+		{"part", required, field(t, &t.Part, &nameValue{}),
 			"the battery in the parts table", "pack"},
-		{"from", required, lengthOf(func(t *t) *quantity.Quantity { return &t.From }, unbounded),
+		{"from", required, lengthOf(t, &t.From, unbounded),
 			"the station of its middle, as far forward as it goes", "-200 mm"},
-		{"to", required, lengthOf(func(t *t) *quantity.Quantity { return &t.To }, unbounded),
+		{"to", required, lengthOf(t, &t.To, unbounded),
 			"the station of its middle, as far aft as it goes", "-100 mm"},
-		{"length", required, lengthOf(func(t *t) *quantity.Quantity { return &t.Length }, aboveZero),
+		{"length", required, lengthOf(t, &t.Length, aboveZero),
 			"how long it is", "90 mm"},
 	}}
 }
 
 func propellerKeys() *mapping[*steps.Propeller] {
-	type p = steps.Propeller
-	return &mapping[*p]{what: "propeller", keys: []key{
-		{"x", required, lengthOf(func(p *p) *quantity.Quantity { return &p.X }, unbounded),
+	p := new(steps.Propeller)
+	return &mapping[*steps.Propeller]{what: "propeller", keys: []key{
+		{"x", required, lengthOf(p, &p.X, unbounded),
 			"the station of its disc", "-210 mm"},
-		{"y", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Y }, fromZero),
+		{"y", optional, lengthOf(p, &p.Y, fromZero),
 			"how far to the right its shaft lies; another one turns opposite", "# 150 mm"},
-		{"z", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Z }, unbounded),
+		{"z", optional, lengthOf(p, &p.Z, unbounded),
 			"the height of its shaft", "15 mm"},
-		{"diameter", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Diameter }, aboveZero),
+		{"diameter", required, lengthOf(p, &p.Diameter, aboveZero),
 			"its diameter", "8 in"},
-		{"pitch", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Pitch }, aboveZero),
+		{"pitch", optional, lengthOf(p, &p.Pitch, aboveZero),
 			"its pitch", "5 in"},
 	}}
 }
 
 // powerKeys are what the sheet says of the drive.
 func powerKeys() *mapping[*steps.Drive] {
-	type p = steps.Drive
-	current := func(of func(*steps.Currents) *quantity.Quantity) part {
-		return field(of, &amountValue{quantity.Current, aboveZero})
+	p := new(steps.Drive)
+	current := func(at *quantity.Quantity) part {
+		return field(&p.Limits, at, &amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", check: driveChecked, keys: []key{
-		{"cells", required, field(func(p *p) *int { return &p.Cells }, &wholeValue{50}),
+	return &mapping[*steps.Drive]{what: "power", check: driveChecked, keys: []key{
+		{"cells", required, field(p, &p.Cells, &wholeValue{50}),
 			"the cells of the battery in series", "3"},
-		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, &amountValue{quantity.Charge, aboveZero}),
+		{"capacity", optional, field(p, &p.Capacity, &amountValue{quantity.Charge, aboveZero}),
 			"the rated capacity of the battery", "1000 mAh"},
-		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, &amountValue{quantity.Voltage, aboveZero}),
+		{"nominal", optional, field(p, &p.Nominal, &amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
-		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key{
+		{"limits", optional, field(p, &p.Limits, &mapping[*steps.Currents]{what: "limits", keys: []key{
 			{"battery", optional, whole(&ratedValue{}), "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
-			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
-			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
-			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
-			{"supply", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Supply }), "the supply of receiver and servos", "3 A"},
+			{"connectors", optional, current(&p.Limits.Connectors), "its connectors", "30 A"},
+			{"controller", optional, current(&p.Limits.Controller), "the speed controller", "20 A"},
+			{"motor", optional, current(&p.Limits.Motor), "the motor", "15 A"},
+			{"supply", optional, current(&p.Limits.Supply), "the supply of receiver and servos", "3 A"},
 		}}), "the most current that each carries for long, by its label", "{battery: 25 A, controller: 20 A, motor: 15 A}"},
-		{"full", optional, field(func(p *p) *quantity.Quantity { return &p.Full }, &amountValue{quantity.Current, aboveZero}),
+		{"full", optional, field(p, &p.Full, &amountValue{quantity.Current, aboveZero}),
 			"the current at full throttle", "12 A"},
-		{"cruise", optional, field(func(p *p) *quantity.Quantity { return &p.Cruise }, &amountValue{quantity.Current, aboveZero}),
+		{"cruise", optional, field(p, &p.Cruise, &amountValue{quantity.Current, aboveZero}),
 			"the current in level flight", "4 A"},
-		{"thrust", optional, field(func(p *p) *quantity.Quantity { return &p.Thrust }, &amountValue{quantity.Force, aboveZero}),
+		{"thrust", optional, field(p, &p.Thrust, &amountValue{quantity.Force, aboveZero}),
 			"the thrust at full throttle, standing still", "400 gf"},
-		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, &amountValue{quantity.Ratio, fromZero}),
+		{"reserve", optional, field(p, &p.Reserve, &amountValue{quantity.Ratio, fromZero}),
 			"how much of the capacity is left at the landing", "25 %"},
-		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, &amountValue{quantity.Voltage, aboveZero}),
+		{"brownout", optional, field(p, &p.Brownout, &amountValue{quantity.Voltage, aboveZero}),
 			"the voltage below which the receiver stops, by its maker", "3.5 V"},
-		{"source", optional, field(func(p *p) *string { return &p.Source }, &textValue{prose}),
+		{"source", optional, field(p, &p.Source, &textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
-		{"gate", optional, field(func(p *p) *string { return &p.Gate }, &nameValue{gate}),
+		{"gate", optional, field(p, &p.Gate, &nameValue{gate}),
 			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
-		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, &nameValue{gate}),
+		{"loaded", optional, field(p, &p.Loaded, &nameValue{gate}),
 			"the gate that measures the voltage of the battery at full throttle", "# full-voltage"},
-		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, &wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
+		{"assumed", optional, field(p, &p.Assumed, &wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
 			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
 }

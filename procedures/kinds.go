@@ -31,73 +31,73 @@ type complain func(key, format string, args ...any)
 
 // stepKinds are all the kinds of step.
 func stepKinds() []stepKind {
-	type s = steps.Step
-	joint := field(func(s *s) *string { return &s.Joint }, &nameValue{joint})
-	with := key{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, &oneOrMore{namesValue{to: adhesive}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
-	more := key{"more", optional, field(func(s *s) *bool { return &s.More }, &switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
-	load := key{"load", optional, field(func(s *s) *bool { return &s.Load }, &switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
+	s := new(steps.Step)
+	joint := field(s, &s.Joint, &nameValue{joint})
+	with := key{"with", required, field(s, &s.Adhesives, &oneOrMore{namesValue{to: adhesive}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
+	more := key{"more", optional, field(s, &s.More, &switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
+	load := key{"load", optional, field(s, &s.Load, &switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
 		{kind: steps.Coat, order: coatInOrder,
 			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one step for each face: it can be joined once the last face has had its shortest time, and until the first face has had its longest",
-			is: whole(&mapping[*s]{what: "coat", keys: []key{
+			is: whole(&mapping[*steps.Step]{what: "coat", keys: []key{
 				{"joint", required, joint, "the joint, by a name of your own", "roots"},
 				with,
 			}})},
-		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
+		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *steps.Step) { s.Load = true },
 			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
-			is: whole(&either[*s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: whole(&mapping[*s]{what: "join", keys: []key{
+			is: whole(&either[*steps.Step]{one: joint, short: func(s *steps.Step) bool { return s.Load && !s.More }, more: whole(&mapping[*steps.Step]{what: "join", keys: []key{
 				{"joint", required, joint, "the joint", "roots"},
 				load, more,
 			}})})},
-		{kind: steps.Glue, check: joinDisturbs, order: glueInOrder, sheet: gluedInTime, begin: func(s *s) { s.Load = true },
+		{kind: steps.Glue, check: joinDisturbs, order: glueInOrder, sheet: gluedInTime, begin: func(s *steps.Step) { s.Load = true },
 			help:    "a joint is coated and joined in one step. Where the adhesive needs no drying (its window begins at 0), the step is done once; else twice, when the coat is on and when the joint is pressed",
 			example: "step: lay-spar\ndo: Bead along the floor of the slot, and lay the spar in.\nhands: 5 min\nglue: {joint: spar, with: contact}\ndisturbs: [wing]",
-			is: whole(&mapping[*s]{what: "glue", keys: []key{
+			is: whole(&mapping[*steps.Step]{what: "glue", keys: []key{
 				{"joint", required, joint, "the joint, by a name of your own", "spar"},
 				with, load, more,
 			}})},
 		{kind: steps.Wait, order: waitInOrder,
 			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
 			example: "step: rest\nwait: 2 h",
-			is: whole(&either[*s]{
-				one:   field(func(s *s) *quantity.Quantity { return &s.For }, &amountValue{quantity.Duration, aboveZero}),
-				short: func(s *s) bool { return s.Joint == "" && s.By.IsZero() && s.From == "" },
-				more: whole(&mapping[*s]{what: "wait", check: waitChecked, keys: []key{
+			is: whole(&either[*steps.Step]{
+				one:   field(s, &s.For, &amountValue{quantity.Duration, aboveZero}),
+				short: func(s *steps.Step) bool { return s.Joint == "" && s.By.IsZero() && s.From == "" },
+				more: whole(&mapping[*steps.Step]{what: "wait", check: waitChecked, keys: []key{
 					{"joint", optional, joint, "the joint", "roots"},
-					{"until", optional, field(func(s *s) *string { return &s.Until },
+					{"until", optional, field(s, &s.Until,
 						&wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
 						"the strength it must have reached", "cure"},
-					{"for", optional, field(func(s *s) *quantity.Quantity { return &s.For }, &amountValue{quantity.Duration, aboveZero}),
+					{"for", optional, field(s, &s.For, &amountValue{quantity.Duration, aboveZero}),
 						"in place of a joint: how long", "# 20 min"},
-					{"by", optional, field(func(s *s) *quantity.Quantity { return &s.By }, &amountValue{quantity.Duration, aboveZero}),
+					{"by", optional, field(s, &s.By, &amountValue{quantity.Duration, aboveZero}),
 						"the step after the wait must be done no later than this; counted like `for`", "# 30 min"},
-					{"from", optional, field(func(s *s) *string { return &s.From }, &nameValue{}),
+					{"from", optional, field(s, &s.From, &nameValue{}),
 						"the step that both count from; by default the one before the wait", "# join-roots"},
-					{"late", optional, field(func(s *s) *string { return &s.Late }, &nameValue{}),
+					{"late", optional, field(s, &s.Late, &nameValue{}),
 						"what happens when it is too late: a step of this stage before the wait, with no join between the two, and all from there to the wait must be done again; or `say`, and the record only says so", "# coat-roots"},
 				}})})},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
 			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
 			example: "step: measure-slots\nmeasure: [spar-depth]",
-			is:      field(func(s *s) *[]string { return &s.Gates }, &namesValue{to: gate, except: steps.Stale})},
+			is:      field(s, &s.Gates, &namesValue{to: gate, except: steps.Stale})},
 		{kind: steps.Hold,
 			help:    "work stops until a person has confirmed every line",
 			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
-			is: whole(&mapping[*s]{what: "hold", keys: []key{
-				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, &textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
+			is: whole(&mapping[*steps.Step]{what: "hold", keys: []key{
+				{"confirm", required, field(s, &s.Confirm, &textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}})},
 		{kind: steps.Choose, check: methodsChecked,
 			help: "a choice or an option of the design, or methods for this job alone, as `{both-faces: A coat on both roots, one-face: A coat on one}`: " +
 				"exactly one is chosen, and what it governs is not there before that. In a repair it may be one answer of a choice, which the airframe has from then on in the place of another",
 			example: "step: choose-nose\ndo: Hold both noses against the pod, and decide.\nchoose: nose",
-			is: whole(&either[*s]{
-				one:   field(func(s *s) *string { return &s.Choose }, &nameValue{chosen}),
-				short: func(s *s) bool { return len(s.Methods) == 0 },
-				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
+			is: whole(&either[*steps.Step]{
+				one:   field(s, &s.Choose, &nameValue{chosen}),
+				short: func(s *steps.Step) bool { return len(s.Methods) == 0 },
+				more:  field(s, &s.Methods, answers("the method")),
 			})},
-		{kind: steps.Release, is: whole(&yesValue[*s]{}), sheet: neededAboard,
+		{kind: steps.Release, is: whole(&yesValue[*steps.Step]{}), sheet: neededAboard,
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
 	}

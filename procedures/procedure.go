@@ -30,29 +30,29 @@ func flights() []string { return []string{steps.EachDay, steps.EachFlight, steps
 
 // procedureKeys are the keys of a procedure.
 func procedureKeys() *mapping[*steps.Procedure] {
-	type p = steps.Procedure
-	return &mapping[*p]{what: "a procedure", check: procedureChecked, keys: []key{
-		{"procedure", required, field(func(p *p) *string { return &p.Name }, &nameValue{}),
+	p := new(steps.Procedure)
+	return &mapping[*steps.Procedure]{what: "a procedure", check: procedureChecked, keys: []key{
+		{"procedure", required, field(p, &p.Name, &nameValue{}),
 			"its name", "plover-build"},
-		{"kind", required, field(func(p *p) *string { return &p.Kind }, &wordValue{known: kindsOfProcedure()}),
+		{"kind", required, field(p, &p.Kind, &wordValue{known: kindsOfProcedure()}),
 			"what it is for; `steps` are used by other procedures, and never started", "build"},
-		{"design", optional, field(func(p *p) *string { return &p.Design }, &nameValue{design}),
+		{"design", optional, field(p, &p.Design, &nameValue{design}),
 			"the design it is written for; a build needs one. Without it, a repair or a check fits every design that has what it names", "plover"},
-		{"on", optional, field(func(p *p) *[]string { return &p.On }, &namesValue{to: zone}),
+		{"on", optional, field(p, &p.On, &namesValue{to: zone}),
 			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
-		{"accepts", optional, field(func(p *p) *string { return &p.Accepts }, &wordValue{known: accepted()}),
+		{"accepts", optional, field(p, &p.Accepts, &wordValue{known: accepted()}),
 			"of a check: what its completion accepts; `as-built` takes over an airframe whose build is not on record", "# as-built"},
-		{"before", optional, field(func(p *p) *string { return &p.Flight }, &wordValue{known: flights()}),
+		{"before", optional, field(p, &p.Flight, &wordValue{known: flights()}),
 			"of a check: the flights before which it is suggested once the airframe is released: those of a `day`, each `flight`, or only the `first-flight` after a release", "# flight"},
-		{"title", required, field(func(p *p) *string { return &p.Title }, &textValue{}),
+		{"title", required, field(p, &p.Title, &textValue{}),
 			"what it does, in a few words", "Build a Plover"},
-		{"revision", required, field(func(p *p) *int { return &p.Revision }, &wholeValue{mostRevision}),
+		{"revision", required, field(p, &p.Revision, &wholeValue{mostRevision}),
 			"raise it with every change", "1"},
-		{"changes", optional, field(func(p *p) *[]steps.Change { return &p.Changes }, &changesValue{}),
+		{"changes", optional, field(p, &p.Changes, &changesValue{}),
 			changesHelp, changesExample},
-		{"about", optional, field(func(p *p) *string { return &p.About }, &textValue{prose}),
+		{"about", optional, field(p, &p.About, &textValue{prose}),
 			"what to know before starting", "From cut parts to the first flight."},
-		{"stages", required, field(func(p *p) *[]steps.Stage { return &p.Stages }, &stagesValue{}),
+		{"stages", required, field(p, &p.Stages, &stagesValue{}),
 			"the work, in parts that may run side by side", ""},
 	}}
 }
@@ -119,20 +119,20 @@ func stepsOf(stages []steps.Stage) int {
 
 // stageKeys are the keys of a stage.
 func stageKeys() *mapping[*steps.Stage] {
-	type s = steps.Stage
-	return &mapping[*s]{what: "a stage", one: true, check: stageChecked, keys: append([]key{
-		{"stage", required, field(func(s *s) *string { return &s.Name }, &nameValue{}),
+	s := new(steps.Stage)
+	return &mapping[*steps.Stage]{what: "a stage", one: true, check: stageChecked, keys: append([]key{
+		{"stage", required, field(s, &s.Name, &nameValue{}),
 			"its name", "wing"},
-		{"title", optional, field(func(s *s) *string { return &s.Title }, &textValue{}),
+		{"title", optional, field(s, &s.Title, &textValue{}),
 			"what it makes, in a few words", "The wing"},
-		{"after", optional, field(func(s *s) *[]string { return &s.After }, &namesValue{to: stage}),
+		{"after", optional, field(s, &s.After, &namesValue{to: stage}),
 			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
-		{"phase", optional, field(func(s *s) *string { return &s.Phase }, &wordValue{known: steps.Phases()}),
+		{"phase", optional, field(s, &s.Phase, &wordValue{known: steps.Phases()}),
 			"of a repair: safe, look and recheck come before or after all work when several repairs become one plan; the others are the work", "# look"},
-	}, append(whereKeys[*s]("# {side: [left, right]}", "# [wing]"), []key{
-		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, &stepsValue{}),
+	}, append(whereKeys[*steps.Stage]("# {side: [left, right]}", "# [wing]"), []key{
+		{"steps", choice, field(s, &s.Steps, &stepsValue{}),
 			"the work, in this order", ""},
-		{"use", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, &useValue{}),
+		{"use", choice, field(s, &s.Steps, &useValue{}),
 			"stages and steps of other procedures: `safe/air-the-bench`, or a list of such", "# safe/air-the-bench"},
 	}...)...)}
 }
@@ -163,69 +163,69 @@ func (f fields) claim(what string, named *node) {
 // stepKeys are the keys of a step: those of every kind, and the one of each
 // kind, of which a step has at most one.
 func stepKeys() *mapping[*steps.Step] {
-	type s = steps.Step
+	s := new(steps.Step)
 	kinds := stepKinds()
-	check := func(f fields, s *s) { stepChecked(f, s, kinds) }
-	label := func(s *s) string {
+	check := func(f fields, s *steps.Step) { stepChecked(f, s, kinds) }
+	label := func(s *steps.Step) string {
 		if s.Name == "" {
 			return "a step"
 		}
 		return "the step " + s.Name
 	}
-	m := &mapping[*s]{what: "a step", check: check, label: label, keys: []key{
-		{"step", required, field(func(s *s) *string { return &s.Name }, &nameValue{}),
+	m := &mapping[*steps.Step]{what: "a step", check: check, label: label, keys: []key{
+		{"step", required, field(s, &s.Name, &nameValue{}),
 			"its name, unique in the procedure", "coat-roots"},
-		{"title", optional, field(func(s *s) *string { return &s.Title }, &textValue{}),
+		{"title", optional, field(s, &s.Title, &textValue{}),
 			"what it is, in a few words", "Coat the wing roots"},
-		{"caution", optional, field(func(s *s) *[]string { return &s.Cautions }, &textsValue{}),
+		{"caution", optional, field(s, &s.Cautions, &textsValue{}),
 			"what can hurt; shown before everything else", "Keep flames away."},
-		{"do", optional, field(func(s *s) *string { return &s.Do }, &textValue{prose}),
+		{"do", optional, field(s, &s.Do, &textValue{prose}),
 			"what to do, and how. A step with only this is complete once someone says that it is done", "Spread an even coat on **both** faces."},
-		{"short", optional, field(func(s *s) *string { return &s.Short }, &textValue{prose}),
+		{"short", optional, field(s, &s.Short, &textValue{prose}),
 			"the same in a few words, shown in place of `do` to who has done it before on this airframe", "A thin coat on both roots."},
-		{"why", optional, field(func(s *s) *string { return &s.Why }, &textValue{prose}),
+		{"why", optional, field(s, &s.Why, &textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
-		{"picture", optional, field(func(s *s) *steps.Picture { return &s.Picture }, &pictureValue{}),
+		{"picture", optional, field(s, &s.Picture, &pictureValue{}),
 			"a JPEG or PNG in the folder of the document, by the name of its file. It is kept with the job, and stands beside the step in the book and on paper", "# roots.jpg"},
-		{"alone", optional, field(func(s *s) *[]string { return &s.Alone }, &aloneValue{}),
+		{"alone", optional, field(s, &s.Alone, &aloneValue{}),
 			"it wants a second person, and this is what one alone may do instead: one way, or a list of them. `no`: nothing, and `why` must say why. Not for a wait, a choice or a release", "# A photo from each side, looked at upside down"},
-		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, &amountValue{quantity.Duration, fromZero}),
+		{"hands", optional, field(s, &s.Hands, &amountValue{quantity.Duration, fromZero}),
 			"the attended time; drying does not count", "6 min"},
-		{"tools", optional, field(func(s *s) *[]string { return &s.Tools }, &namesValue{to: tool}),
+		{"tools", optional, field(s, &s.Tools, &namesValue{to: tool}),
 			"the tools it is done with", "[knife]"},
-		{"parts", optional, field(func(s *s) *[]steps.Part { return &s.Parts }, &partsValue{}),
+		{"parts", optional, field(s, &s.Parts, &partsValue{}),
 			"what it uses up, each with how many or how much", "{carbon tube of 4 mm: 560 mm, screw M3: 4}"},
-		{"needs", optional, field(func(s *s) *[]steps.Setting { return &s.Needs }, &settingsValue{}),
+		{"needs", optional, field(s, &s.Needs, &settingsValue{}),
 			"the conditions that must hold", "{ventilation: on}"},
-		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, &settingsValue{}),
+		{"sets", optional, field(s, &s.Sets, &settingsValue{}),
 			"the conditions that hold once it is done", "{propeller: off}"},
-		{"may_lack", optional, field(func(s *s) *[]string { return &s.MayLack }, &namesValue{to: condition, loose: true}),
+		{"may_lack", optional, field(s, &s.MayLack, &namesValue{to: condition, loose: true}),
 			"of a procedure for every design: the conditions that it needs or sets and a design may lack, where nothing is then asked", "# [charger]"},
-		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, &namesValue{to: zone, except: steps.Here}),
+		{"disturbs", optional, field(s, &s.Disturbs, &namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
-		{"fits", optional, field(func(s *s) *string { return &s.Fits }, &nameValue{zone}),
+		{"fits", optional, field(s, &s.Fits, &nameValue{zone}),
 			"the zone whose equipment it replaces by another one: the builder is asked for its name, and the record has it from then on. Not for a coat, a join, glue, a wait, a choice or a release", "# battery"},
-		{"apart", optional, field(func(s *s) *string { return &s.Apart }, &textValue{prose}),
+		{"apart", optional, field(s, &s.Apart, &textValue{prose}),
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
-		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, &namesValue{to: zone, except: steps.Here}),
+		{"retires", optional, field(s, &s.Retires, &namesValue{to: zone, except: steps.Here}),
 			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
-		{"renews", optional, field(func(s *s) *[]string { return &s.Renews }, &namesValue{to: zone, except: steps.Here}),
+		{"renews", optional, field(s, &s.Renews, &namesValue{to: zone, except: steps.Here}),
 			"of a repair that cuts a part out and sets a new one: its zone. What was glued within the old part no longer counts. A later step joins the new one there", "# here"},
-		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, &madeValue{}),
+		{"makes", optional, field(s, &s.Makes, &madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
-		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, &whereValue{}),
+		{"with", optional, field(s, &s.Where, &whereValue{}),
 			"only on an airframe with any of these options", "# rudder"},
-		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, &whereValue{not: true}),
+		{"without", optional, field(s, &s.Where, &whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
-		{"there", optional, field(func(s *s) *[]string { return &s.There }, &namesValue{to: zone, loose: true}),
+		{"there", optional, field(s, &s.There, &namesValue{to: zone, loose: true}),
 			"of a repair: the zones without which a plan leaves the step out, as far as the design has them", "# [radio, battery]"},
-		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, &switchValue{}),
+		{"shared", optional, field(s, &s.Shared, &switchValue{}),
 			"of a repair, at the beginning or the end of a stage: a plan of several repairs has it once, if it is word for word the same in each", "# yes"},
-		{"source", optional, field(func(s *s) *string { return &s.Source }, &textValue{}),
+		{"source", optional, field(s, &s.Source, &textValue{}),
 			"where its figures come from", "common practice, no source"},
-		{"was", optional, field(func(s *s) *string { return &s.Was }, &nameValue{}),
+		{"was", optional, field(s, &s.Was, &nameValue{}),
 			"its name in an earlier revision; a job that is moved goes on with it", "# spread-roots"},
-		{"origin", ours, field(func(s *s) *steps.Origin { return &s.Origin }, &originValue{originKeys()}), "where it was written", ""},
+		{"origin", ours, field(s, &s.Origin, &originValue{originKeys()}), "where it was written", ""},
 	}}
 	for _, k := range kinds {
 		if k.is.typ != nil {

@@ -116,18 +116,18 @@ func helpOf(function string) (help, example string) {
 type functionOf struct{ measuring.Function }
 
 func (v *functionOf) is() part {
-	type r = measuring.Result
-	of := func(r *r) *[]string { return &r.Of }
+	r := new(measuring.Result)
+	of := &r.Of
 	switch {
 	case v.Stations:
-		return field(func(r *r) *[]measuring.Station { return &r.Stations }, &stationsValue{v.Function, named[measuring.Station]{
+		return field(r, &r.Stations, &stationsValue{v.Function, named[measuring.Station]{
 			one: "the scale", is: whole(stationKeys())}})
 	case !v.Run:
-		return field(of, &pointsValue{v.Function, namesValue{to: point}})
+		return field(r, of, &pointsValue{v.Function, namesValue{to: point}})
 	}
-	return whole(&mapping[*r]{what: v.Name, keys: []key{
-		{"rise", required, field(of, &pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
-		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, &amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
+	return whole(&mapping[*measuring.Result]{what: v.Name, keys: []key{
+		{"rise", required, field(r, of, &pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
+		{"run", required, field(r, &r.Run, &amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}})
 }
 
@@ -150,13 +150,13 @@ func (v *functionOf) typ() *typ { return v.is().typ() }
 
 // stationKeys are where a scale stands: its place alone, or with more.
 func stationKeys() *either[*measuring.Station] {
-	type s = measuring.Station
-	at := lengthOf(func(s *s) *quantity.Quantity { return &s.At }, unbounded)
-	return &either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: whole(&mapping[*s]{what: "a scale", keys: []key{
+	s := new(measuring.Station)
+	at := lengthOf(s, &s.At, unbounded)
+	return &either[*measuring.Station]{one: at, short: func(s *measuring.Station) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: whole(&mapping[*measuring.Station]{what: "a scale", keys: []key{
 		{"at", required, at, "where it carries", "-20 mm"},
-		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, &amountValue{quantity.Mass, fromZero}),
+		{"tare", optional, field(s, &s.Tare, &amountValue{quantity.Mass, fromZero}),
 			"what it shows with nothing but the stand on it, if it was not set to zero", "12 g"},
-		{"within", optional, field(func(s *s) *quantity.Quantity { return &s.Within }, &amountValue{quantity.Length, fromZero}),
+		{"within", optional, field(s, &s.Within, &amountValue{quantity.Length, fromZero}),
 			"how closely it is put there: a part of the uncertainty. 1 mm by default (common practice, no source)", "0.5 mm"},
 	}})}
 }

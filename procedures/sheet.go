@@ -19,45 +19,45 @@ const mostVapour = 12 * time.Hour
 // sheetKeys are the keys of a design sheet. The gauges and the drive come before the
 // gates, whose checks and limits need them.
 func sheetKeys() *mapping[*steps.Sheet] {
-	type s = steps.Sheet
-	return &mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key{
-		{"design", required, field(func(s *s) *string { return &s.Name }, &nameValue{}),
+	s := new(steps.Sheet)
+	return &mapping[*steps.Sheet]{what: "a design sheet", check: sheetChecked, keys: []key{
+		{"design", required, field(s, &s.Name, &nameValue{}),
 			"its name", "plover"},
-		{"title", required, field(func(s *s) *string { return &s.Title }, &textValue{}),
+		{"title", required, field(s, &s.Title, &textValue{}),
 			"what it is, in a few words", "Plover, a 0.9 m park glider"},
-		{"revision", required, field(func(s *s) *int { return &s.Revision }, &wholeValue{mostRevision}),
+		{"revision", required, field(s, &s.Revision, &wholeValue{mostRevision}),
 			"raise it with every change", "1"},
-		{"changes", optional, field(func(s *s) *[]steps.Change { return &s.Changes }, &changesValue{}),
+		{"changes", optional, field(s, &s.Changes, &changesValue{}),
 			changesHelp, changesExample},
-		{"about", optional, field(func(s *s) *string { return &s.About }, &textValue{prose}),
+		{"about", optional, field(s, &s.About, &textValue{prose}),
 			"what to know about the design", "Two panels of foam on a carbon spar."},
-		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, &namesValue{}),
+		{"zones", required, field(s, &s.Zones, &namesValue{}),
 			"the parts that work and damage disturb", "[nose, wing, tail]"},
-		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, &optionsValue{}),
+		{"options", optional, field(s, &s.Options, &optionsValue{}),
 			"what one airframe has and another has not: each with what it is, or `{title, why}`. A name with several of these below it " +
 				"is a choice: an airframe has exactly one of them, and the build has a step with `choose` for it",
 			"rudder: A moving rudder\nnose:\n  blunt-nose: A nose of soft foam\n  long-nose: {title: A long nose, why: It takes a camera.}"},
-		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, &named[steps.Condition]{
+		{"conditions", optional, field(s, &s.Conditions, &named[steps.Condition]{
 			one: "the condition", is: whole(conditionKeys())}),
 			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
-		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, &named[steps.Adhesive]{
+		{"adhesives", optional, field(s, &s.Adhesives, &named[steps.Adhesive]{
 			one: "the adhesive", is: whole(adhesiveKeys())}),
 			"what joints are coated with", "contact"},
-		{"tools", optional, field(func(s *s) *[]steps.Tool { return &s.Tools }, &named[steps.Tool]{
+		{"tools", optional, field(s, &s.Tools, &named[steps.Tool]{
 			one: "the tool", is: whole(toolKeys())}),
 			"what steps are done with", "knife"},
-		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, &named[steps.Gauge]{
+		{"gauges", optional, field(s, &s.Gauges, &named[steps.Gauge]{
 			one: "the gauge", is: whole(gaugeKeys())}),
 			"what readings are taken with", "caliper"},
-		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
+		{"power", optional, field(s, &s.Power, powerKeys()),
 			"the drive and its battery", ""},
-		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, &named[steps.Gate]{
+		{"gates", optional, field(s, &s.Gates, &named[steps.Gate]{
 			one: "the gate", is: whole(gateKeys())}),
 			"the measurements with limits", "spar-depth"},
-		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, &named[steps.Equipment]{
+		{"equipment", optional, field(s, &s.Equipment, &named[steps.Equipment]{
 			one: "the equipment", is: whole(equipmentKeys())}),
 			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
-		{"geometry", optional, field(func(s *s) *steps.Geometry { return &s.Geometry }, geometryKeys()),
+		{"geometry", optional, field(s, &s.Geometry, geometryKeys()),
 			"where everything lies and what it weighs, by which balance and flight are computed", ""},
 	}}
 }
@@ -111,17 +111,17 @@ func (f fields) measuredFor(s *steps.Sheet) {
 }
 
 func conditionKeys() *mapping[*steps.Condition] {
-	type c = steps.Condition
-	return &mapping[*c]{what: "a condition", check: conditionChecked, keys: []key{
-		{"title", required, field(func(c *c) *string { return &c.Title }, &textValue{}),
+	c := new(steps.Condition)
+	return &mapping[*steps.Condition]{what: "a condition", check: conditionChecked, keys: []key{
+		{"title", required, field(c, &c.Title, &textValue{}),
 			"what it is, in a few words", "The propeller"},
-		{"states", required, field(func(c *c) *[]string { return &c.States }, &namesValue{}),
+		{"states", required, field(c, &c.States, &namesValue{}),
 			"the states it can be in, at least two", "[off, on]"},
-		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, &markValue{"sitting"}),
+		{"lasts", optional, field(c, &c.Sitting, &markValue{"sitting"}),
 			"if it lapses with the visit to the bench in which it was set", "# sitting"},
-		{"of", optional, field(func(c *c) *bool { return &c.Bench }, &markValue{"bench"}),
+		{"of", optional, field(c, &c.Bench, &markValue{"bench"}),
 			"if it belongs to the bench and not to one airframe, as a hot iron does: what is said of it on any airframe counts for all whose sheet has it so, and lapses with the visit", "# bench"},
-		{"guarded", optional, field(func(c *c) *string { return &c.Guarded }, &nameValue{}),
+		{"guarded", optional, field(c, &c.Guarded, &nameValue{}),
 			"the state that only a repair sets while damage is open, and nobody while something in quarantine counts as aboard", "# on"},
 	}}
 }
@@ -139,65 +139,65 @@ func conditionChecked(f fields, c *steps.Condition) {
 }
 
 func adhesiveKeys() *mapping[*steps.Adhesive] {
-	type a = steps.Adhesive
+	a := new(steps.Adhesive)
 	q := quantity.Duration
-	return &mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key{
-		{"title", required, field(func(a *a) *string { return &a.Title }, &textValue{}),
+	return &mapping[*steps.Adhesive]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key{
+		{"title", required, field(a, &a.Title, &textValue{}),
 			"what it is, in a few words", "Solvent contact adhesive"},
-		{"window", required, whole(&mapping[*a]{what: "window", check: windowChecked, keys: []key{
-			{"from", required, field(func(a *a) *quantity.Quantity { return &a.From }, &amountValue{q, fromZero}),
+		{"window", required, whole(&mapping[*steps.Adhesive]{what: "window", check: windowChecked, keys: []key{
+			{"from", required, field(a, &a.From, &amountValue{q, fromZero}),
 				"the earliest", "10 min"},
-			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, &amountValue{q, fromZero}),
+			{"to", required, field(a, &a.To, &amountValue{q, fromZero}),
 				"the latest", "40 min"},
-			{"at", required, field(func(a *a) *quantity.Quantity { return &a.At }, &amountValue{unit: quantity.Temperature}),
+			{"at", required, field(a, &a.At, &amountValue{unit: quantity.Temperature}),
 				"the temperature that both times are for", "20 °C"},
 		}}), "when a joint can be joined, counted from spreading the coat", "{from: 10 min, to: 40 min, at: 20 °C}"},
-		{"handling", required, field(func(a *a) *quantity.Quantity { return &a.Handling }, &amountValue{q, fromZero}),
+		{"handling", required, field(a, &a.Handling, &amountValue{q, fromZero}),
 			"after joining, until the joint may be handled, and measured", "30 min"},
-		{"cure", required, field(func(a *a) *quantity.Quantity { return &a.Cure }, &amountValue{q, fromZero}),
+		{"cure", required, field(a, &a.Cure, &amountValue{q, fromZero}),
 			"after joining, until the joint carries load", "24 h"},
-		{"works", required, whole(&mapping[*a]{what: "works", check: worksChecked, keys: []key{
-			{"between", required, whole(&rangeValue[*a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }}),
+		{"works", required, whole(&mapping[*steps.Adhesive]{what: "works", check: worksChecked, keys: []key{
+			{"between", required, whole(&rangeValue[*steps.Adhesive]{quantity.Temperature, func(a *steps.Adhesive) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }}),
 				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
-			{"humidity", optional, whole(&rangeValue[*a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }}),
+			{"humidity", optional, whole(&rangeValue[*steps.Adhesive]{quantity.Ratio, func(a *steps.Adhesive) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }}),
 				"the driest and the dampest air", "[0 %, 80 %]"},
 		}}), "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
-		{"vapour", optional, field(func(a *a) *quantity.Quantity { return &a.Vapour }, &amountValue{q, fromZero}),
+		{"vapour", optional, field(a, &a.Vapour, &amountValue{q, fromZero}),
 			"how long its vapour hangs after a coat was joined or has lapsed: so long its needs bind as they do while the coat is open; by default 30 min if the window does not open at once, else none", "30 min"},
-		{"factor", optional, field(func(a *a) *float64 { return &a.Factor }, &numberValue{1, 10}),
+		{"factor", optional, field(a, &a.Factor, &numberValue{1, 10}),
 			"how many times faster it works for each 10 K warmer; 2 by default", "1.7"},
-		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, &switchValue{}),
+		{"mixed", optional, field(a, &a.Times.Mixed, &switchValue{}),
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
-	}, careKeys(func(a *a) *steps.Care { return &a.Care },
+	}, careKeys(a, &a.Care,
 		", and while a coat of it is open: until that is joined or has lapsed, and its vapour is gone, no other step may set or need them otherwise",
 		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key{
-		{"source", optional, field(func(a *a) *string { return &a.Source }, &textValue{}),
+		{"source", optional, field(a, &a.Source, &textValue{}),
 			"where its times come from", "common practice, no source"},
 	})}
 }
 
 // careKeys are the keys of what an adhesive or a tool asks.
-func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string) []key {
+func careKeys[P any](example P, care *steps.Care, until, caution, needs, hold string) []key {
 	return []key{
-		{"caution", optional, field(func(t P) *string { return &of(t).Caution }, &textValue{prose}),
+		{"caution", optional, field(example, &care.Caution, &textValue{prose}),
 			"what can hurt; shown in full before the first step of a sitting that uses it, then its first line", caution},
-		{"needs", optional, field(func(t P) *[]steps.Setting { return &of(t).Needs }, &settingsValue{}),
+		{"needs", optional, field(example, &care.Needs, &settingsValue{}),
 			"the conditions that must hold at every step that uses it" + until, needs},
-		{"hold", optional, field(func(t P) *[]string { return &of(t).Hold }, &textsValue{}),
+		{"hold", optional, field(example, &care.Hold, &textsValue{}),
 			"what must be confirmed, line by line, before it is used for the first time in a sitting", hold},
 	}
 }
 
 func toolKeys() *mapping[*steps.Tool] {
-	type t = steps.Tool
-	return &mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key{
-		{"title", required, field(func(t *t) *string { return &t.Title }, &textValue{}),
+	t := new(steps.Tool)
+	return &mapping[*steps.Tool]{what: "a tool", check: toolChecked, keys: slices.Concat([]key{
+		{"title", required, field(t, &t.Title, &textValue{}),
 			"what it is, in a few words", "Knife with a new blade"},
-	}, careKeys(func(t *t) *steps.Care { return &t.Care },
+	}, careKeys(t, &t.Care,
 		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key{
-		{"measure", optional, field(func(t *t) *[]string { return &t.Measure }, &namesValue{to: gate}),
+		{"measure", optional, field(t, &t.Measure, &namesValue{to: gate}),
 			"the gates of the work that must have passed in the sitting, since the tool's needs have stood without a break; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
-		{"count", optional, field(func(t *t) *int { return &t.Count }, &wholeValue{mostReadings}),
+		{"count", optional, field(t, &t.Count, &wholeValue{mostReadings}),
 			"how many there are", "2"},
 	})}
 }
@@ -253,17 +253,17 @@ func less(a, b quantity.Quantity) bool {
 }
 
 func gaugeKeys() *mapping[*steps.Gauge] {
-	type g = steps.Gauge
-	return &mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key{
-		{"title", required, field(func(g *g) *string { return &g.Title }, &textValue{}),
+	g := new(steps.Gauge)
+	return &mapping[*steps.Gauge]{what: "a gauge", check: gaugeChecked, keys: []key{
+		{"title", required, field(g, &g.Title, &textValue{}),
 			"what it is, in a few words", "Caliper"},
-		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, &amountValue{least: aboveZero}),
+		{"resolution", required, field(g, &g.Resolution, &amountValue{least: aboveZero}),
 			"the smallest step it shows; a finer reading than half of it is refused", "0.01 mm"},
-		{"uncertainty", optional, whole(&amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
-			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }}),
+		{"uncertainty", optional, whole(&amountLike[*steps.Gauge]{of: func(g *steps.Gauge) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
+			like: func(g *steps.Gauge) quantity.Dimension { return g.Resolution.Dimension() }}),
 			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},
-		{"repeatability", optional, whole(&amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
-			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }}),
+		{"repeatability", optional, whole(&amountLike[*steps.Gauge]{of: func(g *steps.Gauge) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
+			like: func(g *steps.Gauge) quantity.Dimension { return g.Resolution.Dimension() }}),
 			"the part of the uncertainty by which repeated set-ups differ (k=2); the rest cancels in a difference. By default nothing cancels", "0.15 mm"},
 	}}
 }
@@ -291,17 +291,17 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 }
 
 func equipmentKeys() *mapping[*steps.Equipment] {
-	type e = steps.Equipment
-	return &mapping[*e]{what: "equipment", keys: []key{
-		{"title", required, field(func(e *e) *string { return &e.Title }, &textValue{}),
+	e := new(steps.Equipment)
+	return &mapping[*steps.Equipment]{what: "equipment", keys: []key{
+		{"title", required, field(e, &e.Title, &textValue{}),
 			"what it is, in a few words", "The camera"},
-		{"zone", optional, field(func(e *e) *string { return &e.Zone }, &nameValue{zone}),
+		{"zone", optional, field(e, &e.Zone, &nameValue{zone}),
 			"the zone that it is: damage there is damage of it, and fitting another one by its name takes it out of a quarantine", "nose"},
-		{"disturbs", optional, field(func(e *e) *[]string { return &e.Disturbs }, &namesValue{to: zone}),
+		{"disturbs", optional, field(e, &e.Disturbs, &namesValue{to: zone}),
 			"the zones that fitting it disturbs", "[nose]"},
-		{"optional", optional, field(func(e *e) *bool { return &e.Optional }, &switchValue{}),
+		{"optional", optional, field(e, &e.Optional, &switchValue{}),
 			"yes: the aircraft flies without it as well. What else was removed is fitted before a release", "yes"},
-		{"aboard", optional, field(func(e *e) *[]steps.Setting { return &e.Aboard }, &settingsValue{}),
+		{"aboard", optional, field(e, &e.Aboard, &settingsValue{}),
 			"how conditions stand while it is on the aircraft. A release wants them so, and a change of one disturbs the same zones", "# {propeller: on}"},
 	}}
 }

@@ -15,58 +15,58 @@ import (
 // triageKeys are the keys of a triage table. The findings come before the rows that
 // answer them.
 func triageKeys() *mapping[*steps.Triage] {
-	type t = steps.Triage
-	return &mapping[*t]{what: "a triage table", check: triageChecked, keys: []key{
-		{"triage", required, field(func(t *t) *string { return &t.Name }, &nameValue{}),
+	t := new(steps.Triage)
+	return &mapping[*steps.Triage]{what: "a triage table", check: triageChecked, keys: []key{
+		{"triage", required, field(t, &t.Name, &nameValue{}),
 			"its name", "foam"},
-		{"design", optional, field(func(t *t) *string { return &t.Design }, &nameValue{design}),
+		{"design", optional, field(t, &t.Design, &nameValue{design}),
 			"asked first for damage of that design; what it does not answer goes to the tables for every design", "# causeway"},
-		{"title", required, field(func(t *t) *string { return &t.Title }, &textValue{}),
+		{"title", required, field(t, &t.Title, &textValue{}),
 			"what it covers, in a few words", "What a crash does to foam"},
-		{"revision", required, field(func(t *t) *int { return &t.Revision }, &wholeValue{mostRevision}),
+		{"revision", required, field(t, &t.Revision, &wholeValue{mostRevision}),
 			"raise it with every change", "1"},
-		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, &changesValue{}),
+		{"changes", optional, field(t, &t.Changes, &changesValue{}),
 			changesHelp, changesExample},
-		{"about", optional, field(func(t *t) *string { return &t.About }, &textValue{prose}),
+		{"about", optional, field(t, &t.About, &textValue{prose}),
 			"what to know about the table", "For foam of any make."},
-		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, &named[steps.Finding]{
+		{"findings", required, field(t, &t.Findings, &named[steps.Finding]{
 			one: "the finding", is: whole(findingKeys())}),
 			"what can be seen", "cracked"},
-		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, &list[steps.Row]{
+		{"rows", required, field(t, &t.Rows, &list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, whole(&either[*t]{
-			one:   field(func(t *t) *string { return &t.Unknown }, &nameValue{procedure}),
+		{"unknown", required, whole(&either[*steps.Triage]{
+			one:   field(t, &t.Unknown, &nameValue{procedure}),
 			more:  whole(&ownWordsValue{}),
-			short: func(t *t) bool { return len(t.OwnWords) == 0 }}),
+			short: func(t *steps.Triage) bool { return len(t.OwnWords) == 0 }}),
 			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
 				"where that finding has a caution the zone is asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
-		{"lost", optional, field(func(t *t) *string { return &t.Lost }, &nameValue{procedure}),
+		{"lost", optional, field(t, &t.Lost, &nameValue{procedure}),
 			"the procedure that takes a lost part off; the steps of the build that make it follow", "# part-off"},
-		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, &nameValue{procedure}),
+		{"hard_landing", optional, field(t, &t.HardLanding, &nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
 }
 
 func findingKeys() *mapping[*steps.Finding] {
-	type f = steps.Finding
-	return &mapping[*f]{what: "a finding", check: findingChecked, keys: []key{
-		{"title", required, field(func(f *f) *string { return &f.Title }, &textValue{}),
+	f := new(steps.Finding)
+	return &mapping[*steps.Finding]{what: "a finding", check: findingChecked, keys: []key{
+		{"title", required, field(f, &f.Title, &textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
-		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, &namesValue{to: zone}),
+		{"zones", optional, field(f, &f.Zones, &namesValue{to: zone}),
 			"where it is possible; everywhere by default", "[nose, wing, tail]"},
-		{"also", optional, field(func(f *f) *[]string { return &f.Also }, &textsValue{}),
+		{"also", optional, field(f, &f.Also, &textsValue{}),
 			"what people call it: who reports it in such words is asked whether this is meant", "[split, torn]"},
-		{"caution", optional, field(func(f *f) *string { return &f.Caution }, &textValue{}),
+		{"caution", optional, field(f, &f.Caution, &textValue{}),
 			"what to do at once, said when it is found", "# Carry it outside, onto sand."},
-		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, &either[*steps.Quarantine]{
+		{"quarantine", optional, field(f, &f.Quarantine, &either[*steps.Quarantine]{
 			lists: true,
-			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, &textsValue{}),
+			one:   field(&f.Quarantine, &f.Quarantine.Confirm, &textsValue{}),
 			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
 			more: whole(&mapping[*steps.Quarantine]{what: "quarantine", keys: []key{
-				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, &amountValue{quantity.Duration, aboveZero}),
+				{"for", required, field(&f.Quarantine, &f.Quarantine.For, &amountValue{quantity.Duration, aboveZero}),
 					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
-				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, &textsValue{}),
+				{"confirm", required, field(&f.Quarantine, &f.Quarantine.Confirm, &textsValue{}),
 					"the lines to confirm then", "- It was handed in"},
 			}})}),
 			"the part is quarantined until a person clears it: the lines to confirm then", "# It was handed in where damaged batteries are taken."},
@@ -129,16 +129,16 @@ func findingAt(name string) string { return "the finding " + name }
 func unknownAt(zone string) string { return "unknown " + zone }
 
 func rowKeys() *mapping[*steps.Row] {
-	type r = steps.Row
+	r := new(steps.Row)
 	answer := func(outcome string) part {
-		return whole(&outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, &nameValue{procedure})})
+		return whole(&outcomeValue{outcome, field(r, &r.Procedure, &nameValue{procedure})})
 	}
-	return &mapping[*r]{what: "a row", one: true, keys: []key{
-		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, &namesValue{to: finding}),
+	return &mapping[*steps.Row]{what: "a row", one: true, keys: []key{
+		{"finding", required, field(r, &r.Findings, &namesValue{to: finding}),
 			"what was seen", "cracked"},
-		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, &namesValue{to: zone}),
+		{"zone", optional, field(r, &r.Zones, &namesValue{to: zone}),
 			"where; everywhere by default", "nose"},
-		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, &wordsValue{steps.Severities()}),
+		{"severity", optional, field(r, &r.Severities, &wordsValue{steps.Severities()}),
 			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
 			"the procedure that repairs it, or a check where a look is enough", "nose-crushed"},
@@ -148,7 +148,7 @@ func rowKeys() *mapping[*steps.Row] {
 			"the part is lost, and the steps of the build make it anew; a procedure says how it is taken off, else `lost` does", "finding: cracked\nzone: nose\nseverity: total\nrebuild: yes\nwhy: A nose in crumbs holds no shape."},
 		{"scrap", choice, whole(&formerValue{outcomeValue{steps.ToRebuild, whole(&offValue{})}}),
 			"what `rebuild` was called", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
-		{"why", required, field(func(r *r) *string { return &r.Why }, &textValue{}),
+		{"why", required, field(r, &r.Why, &textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
 	}}
 }
@@ -162,7 +162,8 @@ func (*formerValue) write(*steps.Row) *node { return nil }
 type offValue struct{}
 
 func (*offValue) procedure() part {
-	return field(func(r *steps.Row) *string { return &r.Procedure }, &nameValue{procedure})
+	r := new(steps.Row)
+	return field(r, &r.Procedure, &nameValue{procedure})
 }
 
 func (v *offValue) read(r *reader, n *node, what string, to *steps.Row) {

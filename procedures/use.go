@@ -193,12 +193,12 @@ func (v *originValue) read(r *reader, n *node, what string, to *steps.Origin) {
 }
 
 func originKeys() *mapping[*steps.Origin] {
-	type o = steps.Origin
-	return &mapping[*o]{what: "origin", check: originChecked, keys: []key{
-		{"document", ours, field(func(o *o) *string { return &o.Document }, &textValue{}), "digest of the file", ""},
-		{"step", ours, field(func(o *o) *string { return &o.Step }, &textValue{}), "its name there, as written", ""},
-		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, &named[steps.Word]{
-			one: "the word", is: field(func(w *steps.Word) *string { return &w.Is }, &textValue{})}), "filled in", ""},
+	o, w := new(steps.Origin), new(steps.Word)
+	return &mapping[*steps.Origin]{what: "origin", check: originChecked, keys: []key{
+		{"document", ours, field(o, &o.Document, &textValue{}), "digest of the file", ""},
+		{"step", ours, field(o, &o.Step, &textValue{}), "its name there, as written", ""},
+		{"words", ours, field(o, &o.Words, &named[steps.Word]{
+			one: "the word", is: field(w, &w.Is, &textValue{})}), "filled in", ""},
 	}}
 }
 

@@ -457,7 +457,8 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		kept = append(kept, guards...)
 	}
 	reasons = append(reasons, kept...)
-	if grounded != nil {
+	sets := s.guarded(j, step.Sets, at)
+	if grounded != nil && !helped(kept, grounded) && !helped(sets, grounded) {
 		reasons = append(reasons, *grounded)
 	}
 	reasons = append(reasons, open...)
@@ -465,8 +466,8 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	if step.Kind.Traits().Joins {
 		own.Joint, _ = j.JointOf(step)
 	}
-	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
-	if first := s.unseen(j, &step, at); first != nil {
+	reasons = append(reasons, sets...)
+	if first := s.unseen(j, &step, at); first != nil && !helped(reasons, first) {
 		reasons = append(reasons, *first)
 	}
 	if _, done := j.done[step.Name]; !done {
@@ -481,6 +482,11 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}
 	return reasons
+}
+
+// helped reports whether what helps against a reason helps against another one that is given, too.
+func helped(given []Reason, r *Reason) bool {
+	return anyReason(given, func(had Reason) bool { return had.Remedy.Kind == r.Remedy.Kind && had.Remedy.Name == r.Remedy.Name })
 }
 
 func waitText(step steps.Step) string {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // A battery that was in when the airframe came down hard is said at once till somebody says that it is out, or the airframe was looked
@@ -46,7 +47,8 @@ func TestWhatCameDownHardPluggedIn(t *testing.T) {
 		is("once it is said to be out", Suggestion{}, 0)
 		*b = fresh
 		b.done("photo", "unplug")
-		b.must(setting("battery", "in"), ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+		b.written(0, journal.ConditionSet{Setting: steps.Setting{Condition: "battery", State: "in"}}) // by hand, as it once was let
+		b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
 		is("in again, beside a step of the stage that has pulled it before", Suggestion{Step: &here, AtOnce: true}, 1)
 		*b = fresh
 		b.done("photo", "unplug", "far")
@@ -111,7 +113,7 @@ func TestNobodyPullsTheBatteryBeforeTheLookFromAfar(t *testing.T) {
 		{name: "crashed", acts: []Request{crash}},
 		{name: "crashed, being looked over", acts: []Request{crash, nil}, by: ByOrder, begun: true},
 		{name: "begun before it was damaged", acts: []Request{nil, crash}},
-		{name: "said to be in", acts: []Request{hard, nil, setting("battery", "in")}},
+		{name: "said to be out", acts: []Request{hard, nil, setting("battery", "out")}},
 	} {
 		kit := sheet()
 		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})

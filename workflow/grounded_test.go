@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // grounded is a released airframe with two checks open: one after which it may be launched, one that grounds it while it is open, and, where something
@@ -52,7 +53,7 @@ func TestALaunchWaitsForWhatGrounds(t *testing.T) {
 	b.next("take-off-propeller", "")
 	b.done("take-off-propeller", "try-range", "plug")
 	b.must(LogFlight{Landing: Hard, Check: "look"}) // flown early
-	b.refused(Finish{Step: "launch"}, ByState)      // and nobody is told to plug it in for that
+	b.refused(Finish{Step: "launch"}, ByDamage)     // and nobody is told to plug it in for that
 }
 
 // The check that a hard landing asks for comes before all else on the airframe, in what is next and in a plan.
@@ -94,4 +95,86 @@ func TestACheckThatWasBegunBeforeACrashLeadsOn(t *testing.T) {
 	b.refused(GiveRelease{}, ByState)
 	b.must(Undo{Position: leads("plug", ToBeginAgain, "flight").Remedy.Entry, Reason: "begun before the crash"})
 	b.must(Undo{Position: leads("walk-round", ToBeginAgain, "flight").Remedy.Entry, Reason: "begun before the crash"}, GiveRelease{})
+}
+
+// Nobody plugs in, or fits a propeller, for work of before a hard landing, by a step, by hand or to measure, until the check that it asks for is
+// done, also where an older program let that be recorded; nor for another repair until what crashed since is made safe. That check, and what
+// it needs by hand, is not kept from it.
+func TestNothingIsPluggedInBeforeTheCheckAfterAHardLanding(t *testing.T) {
+	hard := LogFlight{Landing: Hard, Check: "look"}
+	crash := func(zone string) Request {
+		return ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: zone, Severity: steps.Serious}}}
+	}
+	so := func(condition, state string) steps.Setting { return steps.Setting{Condition: condition, State: state} }
+	out, in, on := so("battery", "out"), so("battery", "in"), so("propeller", "on")
+	wrote := func(is steps.Setting) journal.Facts { return journal.ConditionSet{Setting: is} } // by an older program
+	hand := func(is steps.Setting) Request { return setting(is.Condition, is.State) }
+	done := func(step string) Request { return Finish{Step: step} }
+	for name, test := range map[string]struct {
+		acts  []any // requests, facts, and the names of jobs that are begun
+		tries Request
+		help  RemedyKind // "": it is recorded
+	}{
+		"landed soft":                       {acts: []any{LogFlight{Landing: Soft}}, tries: hand(on)},
+		"landed hard":                       {acts: []any{hard}, tries: hand(on), help: ToStart},
+		"landed hard, the plug":             {acts: []any{hard, hand(out)}, tries: hand(in), help: ToStart},
+		"landed hard, what makes it safe":   {acts: []any{hard}, tries: hand(out)},
+		"landed hard, a step that needs it": {acts: []any{hard, wrote(on)}, tries: done("tied"), help: ToStart},
+		"landed hard, a step that sets it":  {acts: []any{hard, hand(out)}, tries: done("mount"), help: ToStart},
+		"landed hard, another step":         {acts: []any{hard}, tries: done("sand")},
+		"landed hard, a reading":            {acts: []any{hard, wrote(in)}, tries: readings("amps", "5 mm"), help: ToStart},
+		"landed soft, a reading":            {acts: []any{LogFlight{Landing: Soft}, hand(in)}, tries: readings("amps", "5 mm")},
+		"being looked over":                 {acts: []any{hard, "look", hand(out)}, tries: hand(on), help: ToFinish},
+		"from afar yet":                     {acts: []any{hard, "look", hand(out)}, tries: hand(in), help: ToFinish},
+		"being looked over, what that asks": {acts: []any{hard, "look", done("far")}, tries: hand(in)},
+		"being looked over, its own step":   {acts: []any{hard, "look", done("far"), hand(in)}, tries: done("probe")},
+		"being looked over, a reading":      {acts: []any{hard, "look", done("far"), hand(in)}, tries: readings("amps", "5 mm")},
+		"plugged in for that, another step": {acts: []any{hard, "look", done("far"), hand(in), wrote(on)}, tries: done("tied"), help: ToFinish},
+		"looked over":                       {acts: []any{hard, "look", done("far"), hand(in), done("probe"), hand(out)}, tries: hand(on)},
+		"another repair":                    {acts: []any{crash("tail"), "mend", hand(out)}, tries: hand(in)},
+		"another repair, crashed since":     {acts: []any{crash("tail"), "mend", crash("wing"), "fix", hand(out)}, tries: hand(in), help: ToFinish},
+		"another repair, made safe since":   {acts: []any{crash("tail"), "mend", crash("wing"), "fix", done("make-safe")}, tries: hand(in)},
+	} {
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions[1:], steps.Condition{Name: "propeller", States: []string{"off", "on"}, Guarded: "on"},
+			steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		kit.Gates = append(kit.Gates, steps.Gate{Name: "amps", Title: "Amps", Repeat: 1, Gauge: "rule", Limits: kit.Gates[2].Limits, Of: []string{"tail"}, Needs: []steps.Setting{in}})
+		mount, tied, probe, glue, safe := plain("mount"), plain("tied"), plain("probe"), plain("glue-it"), plain("make-safe")
+		mount.Sets, mount.Needs, tied.Needs, probe.Needs, glue.Needs, safe.Sets = []steps.Setting{on}, []steps.Setting{out}, []steps.Setting{on}, []steps.Setting{in}, []steps.Setting{in}, []steps.Setting{out}
+		b := workingOn(t, kit, one("mount", mount), one("tied", tied), one("bare", plain("sand")))
+		docs := *b.docs
+		b.docs = &docs
+		first := one("safe", safe)
+		first.Phase = steps.Safe
+		begins := map[string]Start{}
+		for _, p := range []*steps.Procedure{
+			{Name: "look", Kind: steps.Check, Stages: []steps.Stage{one("look", plain("far"), probe)}},
+			{Name: "mend", Kind: steps.Repair, Stages: []steps.Stage{one("mend", glue)}},
+			{Name: "fix", Kind: steps.Repair, Stages: []steps.Stage{first, {Name: "fix", After: []string{"safe"}, Steps: []steps.Step{plain("file")}}}},
+		} {
+			p.Title, p.Revision = p.Name, 1
+			docs.Procedures["sha256:"+p.Name] = p
+			begins[p.Name] = Start{Procedure: p, Digest: "sha256:" + p.Name, Sheet: kit, SheetDigest: "sha256:own", Damages: map[string][]string{"mend": {"D1"}, "fix": {"D2"}}[p.Name]}
+		}
+		t.Run(name, func(t *testing.T) {
+			b.t = t
+			for _, act := range test.acts {
+				switch act := act.(type) {
+				case string:
+					b.must(begins[act])
+				case journal.Facts:
+					b.written(0, act)
+				case Request:
+					b.must(act)
+				}
+			}
+			if test.help == "" {
+				b.must(test.tries)
+				return
+			}
+			if text := b.refused(test.tries, ByDamage); !strings.Contains(text, "["+string(test.help)+" ") {
+				t.Errorf("it is not said that it helps to %s: %s", test.help, text)
+			}
+		})
+	}
 }

@@ -267,6 +267,10 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	needs := s.NeedsOf(gate, at)
 	for _, need := range needs {
+		if first := s.leftToCheck(need, nil, at); first != nil && s.isGuarded(need) {
+			reasons = append(reasons, *first)
+			continue
+		}
 		reasons = append(reasons, s.stands(need, at, needs...)...)
 	}
 	return append(reasons, s.harms(openCoat{}, "needs", needs, at)...)

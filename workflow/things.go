@@ -302,7 +302,15 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 	var reasons []Reason
 	for _, set := range sets {
 		def, ok := s.Sheet.Condition(set.Condition)
-		if !ok || def.Guarded != set.State || s.Holds(set.Condition, at) == set.State {
+		if !ok || def.Guarded != set.State {
+			continue
+		}
+		stands := s.Holds(set.Condition, at) == set.State
+		if r := s.leftToCheck(set, j, at); r != nil && (j != nil || !stands) {
+			reasons = append(reasons, *r)
+			continue
+		}
+		if stands {
 			continue
 		}
 		var kept []*Reason
@@ -325,10 +333,23 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 	return reasons
 }
 
-// leftToRepair is the damage that is open and whose repair alone makes a setting; nil: there is none, or a repair asks.
+// leftToCheck says that the check which is due after a hard landing comes before a setting, also where that was made since; nil: none is
+// due, or the job, without one that check, asks for the setting.
+func (s *State) leftToCheck(set steps.Setting, j *Job, at time.Time) *Reason {
+	flight, open, due := s.checkDue(at)
+	if !due || flight.At.After(at) || j != nil && j.Procedure.Name == flight.Check || j == nil && s.waitsFor(open, set, at) {
+		return nil
+	}
+	r := s.Unchecked(at)
+	r.Because, r.Text = ByDamage, fmt.Sprintf("%s, and nobody sets %s before that is done", r.Text, set)
+	return r
+}
+
+// leftToRepair is the damage that is open and whose repair alone makes a setting; nil: there is none, or a repair asks, and what makes safe
+// what crashed is done.
 func (s *State) leftToRepair(set steps.Setting, repairing bool, at time.Time) *Reason {
 	for _, d := range s.OpenDamages(at) {
-		if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
+		if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing || s.toMakeSafe(by, at)) {
 			return &Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.unrepaired(d, at).Remedy}
 		}
 	}
@@ -406,10 +427,16 @@ func (s *State) mayBeOff(item string, at time.Time) bool {
 
 // repairNeeds reports whether a step of an open repair waits for the setting.
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
-	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
-		needs := func(_ steps.Stage, step *steps.Step) bool { return lists.Contains(step.Needs, set) }
-		return j.Procedure.Kind == steps.Repair && indexOf(s.stepsThat(j, at, needs), func(r *StepReport) bool { return r.Progress == Waiting }) >= 0
-	})
+	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool { return j.Procedure.Kind == steps.Repair && s.waitsFor(j.ID, set, at) })
+}
+
+// waitsFor reports whether a step of a job waits for the setting; of no job: none does.
+func (s *State) waitsFor(job string, set steps.Setting, at time.Time) bool {
+	j, err := s.Job(job)
+	needs := func(_ steps.Stage, step *steps.Step) bool {
+		return lists.Contains(step.Needs, set) || slices.ContainsFunc(s.Sheet.Gates, func(g steps.Gate) bool { return step.AsksFor(g.Name) && lists.Contains(g.Needs, set) })
+	}
+	return err == nil && indexOf(s.stepsThat(j, at, needs), func(r *StepReport) bool { return r.Progress == Waiting || r.Progress == Ready }) >= 0
 }
 
 // fits puts the change of equipment in front of the facts that complete a step which

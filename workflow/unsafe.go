@@ -45,6 +45,14 @@ func (s *State) makingSafe(jobs []*Job, now time.Time) *Reason {
 	return nil
 }
 
+// toMakeSafe reports whether what makes safe what crashed is left of a repair.
+func (s *State) toMakeSafe(repair string, now time.Time) bool {
+	j, err := s.Job(repair)
+	return err == nil && slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool {
+		return s.safeStage(j, &stage, now) && s.head(j, stage, now) <= s.madeSafe(&stage)
+	})
+}
+
 // safeSo reports whether what is guarded on the airframe is not so, as a battery that is out.
 //
 //go:noinline
@@ -63,10 +71,14 @@ func (s *State) ToMakeSafe(g *Suggestion, now time.Time) string {
 }
 
 // UnsafeFirst reports whether what is suggested is not done before the airframe, which crashed or came down hard, is made safe: it is none
-// of that, and waits for nothing that is lost meanwhile. Where nothing can be done, it is what is not begun that comes first.
+// of that, and waits for nothing that is lost meanwhile. Where nothing can be done, it is what is not begun that comes first. The check that
+// a hard landing asks for is begun before all else, however safe it is.
 func (s *State) UnsafeFirst(g *Suggestion, now time.Time) bool {
 	if g.AtOnce || g.Presses || g.Over {
 		return false
+	}
+	if due := s.Unchecked(now); due != nil && due.Remedy.Kind == ToStart && s.Retired == nil {
+		return true
 	}
 	r := s.Unsafe(now)
 	if g.Step == nil {

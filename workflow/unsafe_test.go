@@ -79,6 +79,9 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 			begin(b)
 			b.done("far", "take-off")
 		}, near: true},
+		"landed hard, and made safe since": {acts: func(b *bench) {
+			b.must(LogFlight{Landing: Hard, Check: "look"}, setting("battery", "out"), setting("propeller", "off"))
+		}},
 		"landed hard plugged in, being looked over": {acts: func(b *bench) { b.done("mount", "plug"); b.must(LogFlight{Landing: Hard, Check: "look"}); begin(b) }, near: true},
 		"landed hard": {acts: func(b *bench) { b.must(LogFlight{Landing: Hard, Check: "look"}) }, do: ToStart,
 			want: "look is due after the hard landing, and PL-01 is not made safe: battery: out, then propeller: off"},
@@ -99,7 +102,7 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 			t.Errorf("%s: %q [%s], want %q [%s]", name, got, do, test.want, test.do)
 		}
 		sand := b.step("sand")
-		first := test.do == ToRepair || test.do == ToStart || name == "crashed plugged in" || name == "landed hard plugged in, being looked over"
+		first := test.do == ToRepair || test.do == ToStart || name == "crashed plugged in" || name == "landed hard plugged in, being looked over" || name == "landed hard, and made safe since"
 		if g := (Suggestion{Step: &sand}); b.state.UnsafeFirst(&g, b.now) != first {
 			t.Errorf("%s: before other work it is made safe: %t", name, !first)
 		}

@@ -219,6 +219,8 @@ func TestWhatCrashedIsSeenToFirst(t *testing.T) {
 			says: "post-crash is due after the hard landing, and SK-01 is not made safe: battery: out, then propeller: off"},
 		"landed hard, its plug out again": {acts: []workflow.Request{hard, set("battery", "out")}, answers: []string{sitting.Enter, "q"},
 			says: "post-crash is due after the hard landing, and SK-01 is not made safe: propeller: off"},
+		"landed hard, made safe by hand": {acts: []workflow.Request{hard, set("battery", "out"), set("propeller", "off")}, answers: []string{sitting.Enter, "q"},
+			says: "post-crash is due after the hard landing (3 March 2026)"},
 		"crashed, armed": {acts: []workflow.Request{workflow.Finish{Step: "arm"}, crash}, says: "fettle bench SK-01 --set battery=out", answers: []string{"h", "y", "q"}},
 		"crashed": {acts: []workflow.Request{crash}, answers: []string{sitting.Enter, "q"},
 			says: "damage D1 (bent, wing) is not repaired, and SK-01 is not made safe: battery: out, then propeller: off"},
