@@ -117,19 +117,23 @@ func (p *Plan) Without(fleet []*workflow.State, all, beside []string) []string {
 	})
 }
 
-// Followed are those of a fleet that are planned anew: all, but for those that a plan was made without while something is left to do on the
-// others.
-func (p *Plan) Followed(fleet []*workflow.State, now time.Time) (followed, aside []*workflow.State) {
+// aside are the airframes that a plan of others was made without.
+func (p *Plan) aside() []string {
 	if p == nil {
-		return fleet, nil
+		return nil
 	}
 	p.mu.Lock()
+	defer p.mu.Unlock()
 	p.refresh()
-	without := p.last.Aside
-	p.mu.Unlock()
-	left := false
+	return p.last.Aside
+}
+
+// Followed are those of a fleet that are planned anew: all, but for those that a plan was made without while something is left to do on the
+// others. What crashed and is not made safe comes before any plan.
+func (p *Plan) Followed(fleet []*workflow.State, now time.Time) (followed, aside []*workflow.State) {
+	without, left := p.aside(), false
 	for _, s := range fleet {
-		if lists.Contains(without, s.Airframe.Mark) {
+		if lists.Contains(without, s.Airframe.Mark) && s.Unsafe(now) == nil {
 			aside = append(aside, s)
 		} else {
 			followed, left = append(followed, s), left || s.ToPlan(now)
@@ -343,18 +347,19 @@ func (d *Desk) Repairing(ctx context.Context, s *workflow.State) *workflow.State
 	return s
 }
 
-// AsBegun are airframes as [Desk.Repairing] has each, and those of the last plan which it has something to begin on.
+// AsBegun are airframes as [Desk.Repairing] has each, and those of the last plan which it has something to begin on, or that are not safe.
 func (d *Desk) AsBegun(ctx context.Context, fleet []*workflow.State) (all []*workflow.State) {
 	known := map[string]bool{}
 	for _, s := range fleet {
 		known[s.Airframe.Mark] = true
 		all = append(all, d.Repairing(ctx, s))
 	}
-	for _, mark := range d.Plan.marks() {
+	planned := d.Plan.marks()
+	for _, mark := range lists.Concat(planned, d.Plan.aside()) {
 		if known[mark] {
 			continue
 		}
-		if s, err := d.State(ctx, mark); err == nil {
+		if s, err := d.State(ctx, mark); err == nil && (lists.Contains(planned, mark) || s.Unsafe(d.Now()) != nil) {
 			if after := d.Repairing(ctx, s); after != s {
 				all = append(all, after)
 			}
