@@ -160,6 +160,24 @@ func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 	return all
 }
 
+// LastThere is when whoever stays by something, or is to end it, asked or recorded something there last, where that is so long ago that they
+// may have gone, and whoever reads it looks (common practice, no source); zero: it isn't, or nobody knows.
+func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
+	long := Soon
+	if is.Ends {
+		long = Slip
+	}
+	for i := range s.seat.At {
+		if p := &s.seat.At[i]; p.Who == is.By && p.Mark == is.Mark {
+			at = p.Since
+		}
+	}
+	if now.Sub(at) <= long {
+		return time.Time{}
+	}
+	return at
+}
+
 // besideOthers is what is suggested where no plan says whose it is, and others are at the bench: not what one of them was led to, or goes on
 // with, nor what can't be done beside that. Nothing is done beside what is plugged in, or crashed.
 func (s *State) besideOthers(g Suggestion, now time.Time, putOff func(StepReport) bool, at func(*State, *StepReport) bool, planned []Planned) Suggestion {

@@ -127,3 +127,25 @@ func TestWhoMindsWhatIsHotAtTheBench(t *testing.T) {
 		}
 	}
 }
+
+// Whoever may have gone is asked before anybody else ends what they stay by, and sooner where it is to be ended at once.
+func TestWhoMayHaveGoneFromAPlug(t *testing.T) {
+	b := armed(t)
+	s := b.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo("1 PL-01 a/full\n1 PL-02 a/sand\n3 PL-01 a/full", b.now)})
+	for _, test := range []struct {
+		who     int
+		mark    string
+		ends    bool
+		minutes int
+		gone    bool
+	}{
+		{1, "PL-01", false, 30, false}, {1, "PL-01", false, 31, true}, {1, "PL-01", true, 10, false}, {1, "PL-01", true, 11, true},
+		{2, "PL-01", true, 11, false}, {1, "PL-03", true, 11, false}, // of whom nobody knows when they were there
+	} {
+		is := Plugged{Mark: test.mark, By: test.who, Ends: test.ends}
+		at := s.LastThere(&is, b.now.Add(minutesOf(test.minutes)))
+		if want := b.now; !at.IsZero() != test.gone || test.gone && !at.Equal(want) {
+			t.Errorf("%+v: they were there last at %v", test, at)
+		}
+	}
+}

@@ -217,13 +217,13 @@ func (p *place) counts(now time.Time) bool {
 // sits reports whether it is kept that somebody is that person, and was there a moment ago.
 func (o *order) sits(by string, who int, now time.Time) bool {
 	is := o.Who[by]
-	return is.Who == who && now.Sub(is.Since) < workflow.Present/6
+	return is.Who == who && now.Sub(is.Since) < workflow.Slip/10
 }
 
 // isAt reports whether it is kept that somebody is there on an airframe, since a moment ago.
 func (o *order) isAt(by, mark, step string, now time.Time) bool {
 	at := o.Who[by].At
-	return mark == "" || at.Mark == mark && at.Step == step && now.Sub(at.Since) < workflow.Present/6
+	return mark == "" || at.Mark == mark && at.Step == step && now.Sub(at.Since) < workflow.Slip/10
 }
 
 // Is reports whether it is kept that whoever is here is that person of the last plan; 0: any.

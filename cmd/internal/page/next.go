@@ -128,7 +128,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step, n.InVain = &step, newReasons(s.InVain(suggestion.Step, now))
 		for _, other := range stay {
-			n.Plugged = append(n.Plugged, NewPlugged(s, other))
+			n.Plugged = append(n.Plugged, NewPlugged(s, other, now))
 		}
 		n.Whose, n.Alone, n.Asked = s.Persons(suggestion.Hands), suggestion.AtOnce && s.Several(), suggestion.Asked
 		n.Begins = !journal.Any(s.Entries, func(e journal.Entry) bool {
@@ -141,7 +141,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		theirs := func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) }
 		n.Harms, n.EndFirst = sorting.Delete(n.Harms, theirs), sorting.Delete(n.EndFirst, theirs)
 		if len(n.Harms)+len(n.EndFirst) < had && !n.minded(is.Mark, is.Text) {
-			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+			n.Plugged = append(n.Plugged, NewPlugged(s, is, now))
 		}
 	}
 	if people := workflow.PeopleOf(s.Plans); people > 0 && !suggestion.Outdated || s.ToldApart() {
@@ -235,26 +235,37 @@ type NextPlugged struct {
 	who  string // that is, in words
 	ends bool   // and ends it at once
 	Reason
+	Last time.Time `json:"there_last,omitzero"` // when they were, where they may have gone since
 }
 
 // NewPlugged has whoever is not the one who stays by it not told how to end it: they would pull the plug from under those hands.
-func NewPlugged(s *workflow.State, is workflow.Plugged) NextPlugged {
-	who := ""
+// Once they may have gone, it is told to whoever asks them first.
+func NewPlugged(s *workflow.State, is workflow.Plugged, now time.Time) NextPlugged {
+	who, last := "", time.Time{}
 	if is.By > 0 {
-		who, is.Remedy = s.Person(is.By), workflow.Remedy{}
+		who, last = s.Person(is.By), s.LastThere(&is, now)
 	}
-	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason)}
+	if is.By > 0 && last.IsZero() {
+		is.Remedy = workflow.Remedy{}
+	}
+	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason), last}
 }
 
 func (p *NextPlugged) caution(c *Clock) string {
-	who := "stay"
+	who, what := "stay", ReasonText(p.Reason.Reason, c)
 	if p.By > 0 {
 		who = esc(p.who) + " stays"
 	}
-	if p.ends {
-		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), ReasonText(p.Reason.Reason, c))
+	if !p.Last.IsZero() {
+		what = "they were there last at " + c.At(p.Last) + ". Ask them, and end it only where nobody is there: " + what
 	}
-	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), ReasonText(p.Reason.Reason, c))
+	switch {
+	case p.ends && p.Last.IsZero():
+		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), what)
+	case p.ends:
+		return fmt.Sprintf("**Caution, stay clear of %s:** %s was to end this at once; %s", esc(p.Mark), esc(p.who), what)
+	}
+	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), what)
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -322,7 +333,7 @@ func (n *Next) AtOnce(c *Clock) string {
 func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now time.Time) {
 	for _, is := range s.UnsafeBeside(now) {
 		if is.By > 0 {
-			n.Plugged = append(n.Plugged, NewPlugged(s, is))
+			n.Plugged = append(n.Plugged, NewPlugged(s, is, now))
 		} else {
 			n.Unsafe = append(n.Unsafe, newReason(is.Reason))
 		}

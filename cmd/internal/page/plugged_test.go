@@ -78,6 +78,7 @@ func TestNobodyEndsAndStaysClear(t *testing.T) {
 	}{
 		"nobody is known to be there": {nil, "Once that is done, stay clear of CW-01", "nobody else"},
 		"person 2 was led there":      {[]workflow.Place{{Who: 2, Mark: "CW-01", Step: r.Job + "/" + r.Step.Name, Since: now}}, "stay clear of CW-01:** person 2 ends this at once, and nobody else", "--set battery=out"},
+		"person 2 was a while ago":    {[]workflow.Place{{Who: 2, Mark: "CW-01", Step: r.Job + "/" + r.Step.Name, Since: now.Add(-workflow.Slip - time.Second)}}, "stay clear of CW-01:** person 2 was to end this at once; they were there last at 18:49. Ask them, and end it only where nobody is there: battery: in, as the journal says, and nothing since says that it is out (2 March 2026); make sure of it, then record it:", "nobody else"},
 	} {
 		seated := s.Seated(workflow.Seat{By: "Rosa", Who: 1, Known: 1 << 2, Here: 1 << 2, At: test.led})
 		text := NextOf(seated, workflow.Suggestion{Step: &r, Hands: []int{2}, ForOthers: true, Theirs: true}, now).Markdown(&Clock{Now: now})

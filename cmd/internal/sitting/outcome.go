@@ -124,7 +124,7 @@ func (c *conversation) leave(ctx context.Context) error {
 		i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == r.Remedy.Mark })
 		s := c.Desk.Seated(c.states[max(i, 0)], c.who)
 		if by := s.StaysBy(s, c.now()); i >= 0 && by > 0 {
-			left.Stays = append(left.Stays, page.NewPlugged(s, workflow.Plugged{Mark: r.Remedy.Mark, By: by, Reason: r}))
+			left.Stays = append(left.Stays, page.NewPlugged(s, workflow.Plugged{Mark: r.Remedy.Mark, By: by, Reason: r}, c.now()))
 		} else {
 			left.Stands = append(left.Stands, r)
 		}
