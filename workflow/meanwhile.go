@@ -20,7 +20,7 @@ func (s *State) GoTo(g Suggestion, r StepReport, now time.Time) Suggestion {
 	}
 	g.Step, g.Resolve, g.Presses, g.AtOnce = &r, r.Reasons, presses(&r, now), s.makesSafe(&r, now)
 	g.Beside, g.takes = s.beside(r, g.Presses, now), s.takes(&r, planOf(&r, g.planned))
-	g.By = begunBy(&r, &StepReport{}, g.takes, g.dues, now)
+	g.By, g.tended = begunBy(&r, &StepReport{}, g.takes, g.dues, now), s.tendedFor(&g, now)
 	g.Planned, g.Hands, g.Others = time.Time{}, nil, nil
 	g.ForOthers, g.Theirs, g.Mine, g.Becomes, g.Asked = false, false, nil, 0, false
 	if of := planBy(&r, g.planned, g.dues); of != nil {

@@ -50,6 +50,7 @@ type Suggestion struct {
 	Kept *Reason // what comes before something that the plan has for them; nil: nothing does
 
 	takes     time.Duration // of Step
+	tended    time.Duration // of Step, with the end of what a battery is plugged in for it; 0: it is not
 	planned   []Planned     // by which it was found
 	elsewhere []*busyStep   // what somebody else is at
 	dues      []*dueWork    // what is due

@@ -33,7 +33,8 @@ const (
 	RankOver                  // every job is complete
 )
 
-// Foremost is the airframe to go on with of several, see [Suggestion.ComesBefore]: the one of which something can't wait, then what makes safe what crashed, then the
+// Foremost is the airframe to go on with of several, see [Suggestion.ComesBefore]: the one of which something can't wait (but a join waits for
+// what is plugged in, where it has the time), then what makes safe what crashed, then the
 // one that somebody stays by, then the one that the last plan has first in its next sitting, then the first on which something can be
 // done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, then
 // what somebody else is to do, and only then one whose step would cost that join; nil: no job is open on any, and none crashed with its battery in.
@@ -56,13 +57,13 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 }
 
 // ComesBefore reports whether what is suggested on one airframe comes before what is suggested on another one, of their ranks among all: what
-// can wait, though it is open, comes after what can't wait until that is done; then by rank; then by when a window closes, by
+// can wait, though it is open, comes after what can't wait until that is done, and after what a battery is plugged in for; then by rank; then by when a window closes, by
 // when it is planned, or by when something can be done.
 func (g *Suggestion) ComesBefore(rank Rank, other *Suggestion, theirs Rank, now time.Time) bool {
 	switch {
-	case theirs == RankPresses && g.hurries(rank, other, now):
+	case theirs == RankPresses && (g.hurries(rank, other, now) || g.isTended(other, now)):
 		return true
-	case rank == RankPresses && other.hurries(theirs, g, now), rank > theirs:
+	case rank == RankPresses && (other.hurries(theirs, g, now) || other.isTended(g, now)), rank > theirs:
 		return false
 	}
 	return rank < theirs || compareTimes(g.at(), other.at()) < 0
@@ -74,6 +75,20 @@ func (g *Suggestion) hurries(rank Rank, other *Suggestion, now time.Time) bool {
 		return !then.By.IsZero() && now.Add(first.takes).After(then.By)
 	}
 	return g.Step != nil && other.Step != nil && rank <= RankCosts && rank != RankOthers && late(other, g) && !late(g, other)
+}
+
+// isTended reports whether a battery is plugged in for what is suggested, and is out again before an open join of another airframe must be
+// begun, with something to spare: nobody goes from what is plugged in to a join that can wait.
+func (g *Suggestion) isTended(join *Suggestion, now time.Time) bool {
+	if g.tended == 0 || g.ForOthers || !join.Presses {
+		return false
+	}
+	for _, d := range join.dues {
+		if d.is(join.Step) {
+			return !now.Add(g.tended).After(d.by)
+		}
+	}
+	return false
 }
 
 // at is by what time suggestions of one rank are ordered.

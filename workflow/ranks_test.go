@@ -68,6 +68,50 @@ func TestForemostCoatsTheOtherFaceBeforeAnOpenJoin(t *testing.T) {
 	}
 }
 
+// What a battery is plugged in for comes before the open join of another airframe, where the battery is out again before that must be begun
+// with something to spare, for next as in a plan; else the coat would lapse. It is open until 49, and so joined for five minutes from 38 at the
+// latest: six minutes are spared.
+func TestForemostPullsThePlugBeforeAJoinThatCanWait(t *testing.T) {
+	for _, test := range []struct {
+		at, try int
+		tried   bool
+		want    string
+	}{
+		{25, 9, false, "armed"}, // and three minutes to pull it
+		{25, 12, false, "joins"},
+		{34, 9, true, "armed"}, // it is only to be pulled
+		{39, 9, true, "joins"},
+	} {
+		in, out := setting("battery", "in").Set, setting("battery", "out").Set
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		plug, try, pull, join := hands("plug", "2 min"), hands("try", fmt.Sprintf("%d min", test.try)), hands("pull", "3 min"), joining("join", "tab")
+		plug.Sets, try.Needs, pull.Sets, join.Hands = in, in, out, q("5 min")
+		armed := workingOn(t, kit, one("power", plug, try, pull))
+		joins := workingOn(t, kit, one("one", coating("coat", "tab"), join))
+		joins.after(9 * time.Minute)
+		joins.done("coat")
+		armed.after(15 * time.Minute)
+		armed.done("plug")
+		if test.tried {
+			armed.done("try")
+		}
+		armed.state.Airframe.Mark, joins.state.Airframe.Mark = "armed", "joins"
+		now := evening.Add(minutesOf(test.at))
+		fleet := []*State{armed.state.Beside([]*State{joins.state}), joins.state.Beside([]*State{armed.state})}
+		for range fleet {
+			if got := Foremost(fleet, now); got.Airframe.Mark != test.want {
+				t.Errorf("at %d, try for %d min: %s, want %s", test.at, test.try, got.Airframe.Mark, test.want)
+			}
+			p, err := scheduled(t, now, Hours{Sittings: open(0, 240)}, fleet...)
+			if err != nil || test.want == "armed" && p.Visits[0].Turns[0].Mark != test.want {
+				t.Errorf("at %d, try for %d min: planned %s, %v", test.at, test.try, says(p), err)
+			}
+			fleet[0], fleet[1] = fleet[1], fleet[0]
+		}
+	}
+}
+
 func standsBeside(s *State, now time.Time) (end []Reason, stay []Plugged) {
 	g := s.Next(now)
 	return s.StandsBeside(&g, now)

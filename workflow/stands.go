@@ -423,6 +423,24 @@ func (s *State) pluggedIn(now time.Time) (all []steps.Setting) {
 	return all
 }
 
+// tendedFor is how long a suggested step takes that a battery is plugged in for, with the end of that; 0: none is.
+//
+//go:noinline
+func (s *State) tendedFor(g *Suggestion, now time.Time) (long time.Duration) {
+	plugged := s.pluggedIn(now)
+	job, err := s.Job(g.Step.Job)
+	if len(plugged) == 0 || g.Presses || err != nil || !s.isFor(plugged, job, &g.Step.Step, now) {
+		return 0
+	}
+	long = g.takes
+	for _, is := range plugged {
+		if !steps.AnySetting(g.Step.Step.Sets, func(set steps.Setting) bool { return set.Condition == is.Condition }) {
+			long += s.toEnd(is, g.Step.Step.Name)
+		}
+	}
+	return long
+}
+
 // isFor reports whether what is plugged in is so for a step: the last step before it that changes that did so, as what else is guarded
 // stands now, and the step needs it, comes between, or ends it.
 //

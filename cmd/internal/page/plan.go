@@ -469,22 +469,30 @@ func (p *Plan) line(s *PlanSitting, c *Clock) string {
 	return text + optionally("; before you leave: ", s.leave(false, c))
 }
 
-// leave is how the conditions stand before anybody leaves, and when they are needed otherwise again.
+// leave is how the conditions stand before anybody leaves, and when they are needed otherwise again: what is alike on several airframes, as the
+// gun of their bench is, once.
 func (s PlanSitting) leave(again bool, c *Clock) string {
-	var all []string
+	var all, of []string
 	for _, is := range s.Leave {
 		text := is.Says()
-		if len(s.marks()) > 1 {
-			text = is.Mark + " · " + text
-		}
 		if again && !is.Again.IsZero() {
 			text += " (until " + c.At(is.Again) + ")"
 		}
-		if text = esc(text); !lists.Contains(all, text) {
-			all = append(all, text)
+		k := slices.Index(all, text)
+		if k < 0 {
+			all, of = append(all, text), append(of, is.Mark)
+		} else if !lists.Contains(strings.Split(of[k], ", "), is.Mark) {
+			of[k] += ", " + is.Mark
 		}
 	}
-	return strings.Join(all, ", ")
+	between := ", "
+	if len(s.marks()) > 1 {
+		between = "; "
+		for k := range all {
+			all[k] = of[k] + " · " + all[k]
+		}
+	}
+	return esc(strings.Join(all, between))
 }
 
 // Days are the sittings in which a repair can be done, as it was planned. None: they have no plan for it.

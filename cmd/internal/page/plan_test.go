@@ -56,6 +56,8 @@ func (a album) planning(now time.Time) {
 		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "heat-iron", Title: "Heat the iron", Again: workflow.AgainReady, Sets: []steps.Setting{{Condition: "iron", State: "hot"}}, Look: []string{"It lies on its stand", "No coat is open"}, Begins: last.Add(-20 * time.Minute), Ends: last.Add(-12 * time.Minute)},
 		workflow.Turn{Mark: "WR-01", Job: "wren-build", Step: "cool-iron", Title: "Switch the iron off", Again: workflow.AgainSafe, Sets: []steps.Setting{{Condition: "iron", State: "cold"}}, Begins: last.Add(-2 * time.Minute), Ends: last.Add(-time.Minute)})
 	plan.Sittings[0].Leave = []workflow.Left{{Mark: "WR-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Title: "The film iron", Again: now.Add(2 * 24 * time.Hour)}}
+	plan.Sittings[0].Leave = append(plan.Sittings[0].Leave, plan.Sittings[0].Leave[0], workflow.Left{Mark: "WR-01", Setting: steps.Setting{Condition: "gun", State: "cold"}, Title: "The glue gun"})
+	plan.Sittings[0].Leave[1].Mark = "FN-01"
 	plan.Left = []page.Reason{{Reason: workflow.Reason{Text: "the journal says battery: in, and nothing since says that it is out", At: now.Add(-time.Hour),
 		Remedy: workflow.Remedy{Kind: workflow.ToSetCondition, Mark: "FN-01", Setting: steps.Setting{Condition: "battery", State: "out"}}}}}
 	plan.Hasty = []workflow.Hasty{{Mark: "FN-01", Job: "finch-build", Name: "wing-roots", Closes: now.Add(45 * time.Minute), Spare: 2}, {Mark: "FN-01", Job: "finch-build", Name: "fins", Closes: now.Add(45 * time.Minute)}}

@@ -90,7 +90,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	}
 	switch {
 	case stays:
-		if least == workflow.RankPresses && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
+		if (best.Presses || !best.By.IsZero()) && least == workflow.RankPresses && c.stay != (place{}) && placeOf(of, *best.Step) != placeOf(keep, *kept.Step) {
 			c.presses = &best
 		}
 		fallthrough
