@@ -100,12 +100,20 @@ func (s *State) unstatedSafe(jobs []*Job, now time.Time) (safe []steps.Setting) 
 	for i := range s.Sheet.Conditions {
 		def := &s.Sheet.Conditions[i]
 		k := slices.IndexFunc(def.States, func(state string) bool { return state != def.Guarded })
-		if def.Guarded == "" || def.Bench || k < 0 || s.Holds(def.Name, now) != "" || making && len(s.said[def.Name]) == 0 { // it has none yet
+		if def.Guarded == "" || def.Bench || k < 0 || s.Holds(def.Name, now) != "" || making && s.hasNone(def, now) {
 			continue
 		}
 		safe = append(safe, steps.Setting{Condition: def.Name, State: def.States[k]})
 	}
 	return safe
+}
+
+// hasNone reports whether an airframe that is being built has nothing yet that could be in or on: nobody ever said how that is, or only that
+// it isn't, of what the build makes later. One that flew has it.
+func (s *State) hasNone(def *steps.Condition, now time.Time) bool {
+	all := s.said[def.Name]
+	return len(all) == 0 || len(s.Flights) == 0 && !slices.ContainsFunc(append(all[:len(all):len(all)], s.voided[def.Name]...), func(is said) bool { return is.state == def.Guarded }) &&
+		s.Zones(now).Zone(def.Name).Standing == ZoneAbsent
 }
 
 // madeSafeSo is in which order what is guarded is made safe, in words: the other way round than the sheet has it, which is as it is set,

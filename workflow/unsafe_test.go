@@ -122,6 +122,42 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 	}
 }
 
+// A half-built airframe has no battery or propeller to be made safe before its build makes them, unless one was ever in or on, or it flew.
+func TestNothingIsMadeSafeThatIsNotThereYet(t *testing.T) {
+	out, off := setting("battery", "out"), setting("propeller", "off")
+	for name, test := range map[string]struct {
+		acts []Request
+		want string // how it is made safe; "": nothing is said
+	}{
+		"nobody said a word":    {},
+		"said to be out":        {acts: []Request{out, off}},
+		"made since":            {acts: []Request{out, off, Finish{Step: "fit-battery"}}, want: "battery: out"},
+		"in once":               {acts: []Request{setting("battery", "in"), out, off}, want: "battery: out"},
+		"on once, by a mistake": {acts: []Request{off, setting("propeller", "on"), Undo{Position: 5, Reason: "a mistake"}, out}, want: "propeller: off"},
+		"flew":                  {acts: []Request{out, off, LogFlight{Landing: Soft}}, want: "battery: out, then propeller: off"},
+	} {
+		kit := sheet()
+		kit.Zones = append(kit.Zones, "propeller", "battery")
+		kit.Conditions = append(kit.Conditions[1:], steps.Condition{Name: "propeller", States: []string{"off", "on"}, Guarded: "on"},
+			steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+		cut, battery, propeller := plain("cut"), plain("fit-battery"), plain("fit-propeller")
+		cut.Makes, battery.Makes, propeller.Makes = []steps.Made{{Zone: "wing"}}, []steps.Made{{Zone: "battery"}}, []steps.Made{{Zone: "propeller"}}
+		b := workingOn(t, kit, one("wing", cut), one("power", battery), one("drive", propeller))
+		b.docs.Procedures["sha256:work"].Kind = steps.Build
+		b.state = b.replay(b.state.Entries)
+		b.done("cut")
+		b.must(test.acts...)
+		b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+		got := ""
+		if r := b.state.Unsafe(b.now); r != nil {
+			_, got, _ = strings.Cut(r.Text, "not made safe: ")
+		}
+		if got != test.want {
+			t.Errorf("%s: %q is to be made safe, want %q", name, got, test.want)
+		}
+	}
+}
+
 // Who of several is not to do what is suggested is led to nothing that a plan of before has on what crashed since, neither before its
 // repair is begun nor while that keeps it, and is told what comes first; nor is that named beside a step.
 func TestNobodyIsLedToPlannedWorkOnWhatCrashed(t *testing.T) {

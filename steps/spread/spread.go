@@ -10,6 +10,8 @@ package spread
 import (
 	"math"
 	"math/big"
+
+	"gonum.org/v1/gonum/mathext"
 )
 
 // A Summary is what values come to.
@@ -109,13 +111,10 @@ func (s Summary) Capability(l Limits) (c Capability, ok bool) {
 	c.Cp.Is, c.Cpk.Is = s.ratios(l)
 	n, nu := float64(s.Count), float64(s.Count-1)
 	c.Cp.From, c.Cp.To = c.Cp.Is*math.Sqrt(chiSquaredQuantile(0.025, nu)/nu), c.Cp.Is*math.Sqrt(chiSquaredQuantile(0.975, nu)/nu)
-	off := normal * math.Sqrt(1/(9*n)+c.Cpk.Is*c.Cpk.Is/(2*nu))
+	off := mathext.NormalQuantile(0.975) * math.Sqrt(1/(9*n)+c.Cpk.Is*c.Cpk.Is/(2*nu))
 	c.Cpk.From, c.Cpk.To = c.Cpk.Is-off, c.Cpk.Is+off
 	return c, true
 }
-
-// normal is below what 97.5 % of the normal distribution lies.
-const normal = 1.959963984540054
 
 // ratios are Cp, 0 with one limit only, and Cpk.
 func (s Summary) ratios(l Limits) (cp, cpk float64) {

@@ -27,12 +27,6 @@ func TestDistributions(t *testing.T) {
 			near("another", chiSquaredQuantile(1-p, freedom), chi.Quantile(1-p), 1e-12)
 		}
 	}
-	for _, freedom := range []float64{1e3, 1e4, 1e5} { // as of very many readings
-		chi := distuv.ChiSquared{K: freedom}
-		near("a quantile of chi-squared", chiSquaredQuantile(0.025, freedom), chi.Quantile(0.025), 1e-10)
-		near("another", chiSquaredQuantile(0.975, freedom), chi.Quantile(0.975), 1e-10)
-	}
-	near("the normal quantile", normal, distuv.UnitNormal.Quantile(0.975), 1e-15)
 	near("Student's", studentsQuantile(0.975, 5), 2.571, 0.0005)
 	near("Student's", studentsQuantile(0.975, 10), 2.228, 0.0005)
 	near("chi-squared", chiSquaredQuantile(0.025, 10), 3.247, 0.0005)

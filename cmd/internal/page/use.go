@@ -120,8 +120,15 @@ func sameEnd(s *workflow.State, a, b *workflow.Remedy) bool {
 // over, or ends before the next step would be done.
 func atOnce(s *workflow.State, now time.Time) []Reason {
 	g := s.Next(now)
-	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown
-	all := harms(s, s.LeftBy(g, now), now)
+	beside := s.LeftBy(g, now)
+	g.AtOnce = false // what the next step makes safe is said all the same, where that step isn't shown, which is gone by
+	left := s.LeftBy(g, now)
+	for i := range left {
+		if do := &left[i].Remedy; !slices.ContainsFunc(beside, func(r workflow.Reason) bool { return sameEnd(s, &r.Remedy, do) }) {
+			do.Kind = workflow.ToSeeNext
+		}
+	}
+	all := harms(s, left, now)
 	if r := s.Unsafe(now); r != nil {
 		all = append(all, newReason(*r))
 	}

@@ -123,8 +123,15 @@ func (c *conversation) leave(ctx context.Context) error {
 	for _, r := range workflow.Standing(c.states, c.now()) {
 		i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == r.Remedy.Mark })
 		s := c.Desk.Seated(c.states[max(i, 0)], c.who)
-		if by := s.StaysBy(s, c.now()); i >= 0 && by > 0 {
-			left.Stays = append(left.Stays, page.NewPlugged(s, workflow.Plugged{Mark: r.Remedy.Mark, By: by, Reason: r}, c.now()))
+		g := s.Next(c.now())
+		is := workflow.Plugged{Mark: r.Remedy.Mark, By: s.StaysBy(s, c.now()), Reason: r}
+		for _, minded := range s.Minded(&g, c.now()) { // or ends it at once
+			if minded.Mark == is.Mark && minded.Remedy.Setting == r.Remedy.Setting {
+				is = minded
+			}
+		}
+		if i >= 0 && is.By > 0 {
+			left.Stays = append(left.Stays, page.NewPlugged(s, is, c.now()))
 		} else {
 			left.Stands = append(left.Stands, r)
 		}
