@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/store"
@@ -234,26 +235,32 @@ type NextPlugged struct {
 	who  string // that is, in words
 	ends bool   // and ends it at once
 	Reason
+	set steps.Setting // how it is ended
 }
 
 // NewPlugged has whoever is not the one who stays by it not told how to end it: they would pull the plug from under those hands.
 func NewPlugged(s *workflow.State, is workflow.Plugged) NextPlugged {
-	who := ""
+	who, set := "", is.Remedy.Setting
 	if is.By > 0 {
 		who, is.Remedy = s.Person(is.By), workflow.Remedy{}
 	}
-	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason)}
+	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason), set}
 }
 
 func (p *NextPlugged) caution(c *Clock) string {
-	who := "stay"
-	if p.By > 0 {
-		who = esc(p.who) + " stays"
-	}
 	if p.ends {
 		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), ReasonText(p.Reason.Reason, c))
 	}
-	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), ReasonText(p.Reason.Reason, c))
+	return fmt.Sprintf("**%s** %s", esc(p.stays()), ReasonText(p.Reason.Reason, c))
+}
+
+// stays is the caution that somebody stays by it, and who.
+func (p *NextPlugged) stays() string {
+	who := "stay"
+	if p.By > 0 {
+		who = p.who + " stays"
+	}
+	return "Caution, " + who + " by " + p.Mark + ":"
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -288,9 +295,7 @@ func (n *Next) AtOnce(c *Clock) string {
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
-	for _, other := range n.Plugged {
-		l.item("%s", other.caution(c))
-	}
+	l.stayed(n.Plugged, c)
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
 	}
