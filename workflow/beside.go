@@ -146,7 +146,7 @@ func (s *State) pooled(condition string) (all, voided []said) {
 			continue // it says nothing of what others said, or nothing that may be relied on
 		case c.unknown, c.loose:
 			c.state = ""
-		case last.mark != c.mark && last.at.Equal(c.at) && last.recorded.Equal(c.recorded) && last.state != c.state:
+		case last.mark != c.mark && last.at.Equal(c.at) && last.recorded.Equal(c.recorded) && last.state != c.state && (last.state != "" || last.against != ""): // what ended there says nothing of it
 			c.against = fmt.Sprintf("one that says %s and one that says %s", last.state, c.state)
 			c.state = "" // nobody knows which of the two was later
 		}

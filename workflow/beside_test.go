@@ -61,6 +61,7 @@ func TestWhatIsSaidOfTheBenchCountsForAll(t *testing.T) {
 		"taken back here":                    {acts: []act{{who: 1, minute: 1, do: "cold"}, {who: 0, minute: 2, do: "hot"}, {who: 0, minute: 3, do: "undo"}}, at: 5},
 		"flown there, where it was said":     {acts: []act{{who: 1, minute: 1, do: "cold"}, {who: 1, minute: 2, do: "fly"}}, at: 5},
 		"flown there, and said here":         {acts: []act{{who: 1, minute: 1, do: "hot"}, {who: 0, minute: 2, do: "cold"}, {who: 1, minute: 3, do: "fly"}}, at: 5, want: "cold"},
+		"flown there, as a third says it":    {acts: []act{{who: 1, minute: 1, do: "hot"}, {who: 1, minute: 2, do: "fly"}, {who: 2, minute: 2, do: "cold"}}, at: 5, want: "cold", by: "PL-03"},
 		"flown here":                         {acts: []act{{who: 1, minute: 1, do: "cold"}, {who: 0, minute: 2, do: "fly"}}, at: 5},
 		"lapsed there":                       {acts: []act{{who: 1, minute: 1, do: "cold"}}, at: 362},
 		"another sheet frees nothing":        {loose: true, acts: []act{{who: 0, minute: 1, do: "hot"}, {who: 1, minute: 2, do: "cold"}}, at: 5},

@@ -14,7 +14,7 @@ type Rank int
 const (
 	RankPresses   Rank = iota // its window is open, or its coat is in hand: it can't wait
 	RankMakesSafe             // it makes safe what crashed
-	RankStaysBy               // somebody stays by the airframe, since it is plugged in; of its steps what it is plugged in for
+	RankStaysBy               // somebody stays by the airframe, since it is plugged in, or what is suggested is what they heated something for; of its steps what it is plugged in for
 	RankLooksOver             // it looks a damaged airframe over
 	RankRepairs               // it repairs what is damaged
 	RankPlanned               // the last plan has it in its next sitting
@@ -132,7 +132,7 @@ func (s *State) Among(g *Suggestion, costs Rank, leave, now time.Time) Rank {
 		return costs
 	case g.AtOnce:
 		return RankMakesSafe
-	case slices.ContainsFunc(standing, func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) }):
+	case slices.ContainsFunc(standing, func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) || s.usesOn(g, is, now) }):
 		return RankStaysBy
 	case costs == RankLater:
 		return costs
@@ -142,6 +142,13 @@ func (s *State) Among(g *Suggestion, costs Rank, leave, now time.Time) Rank {
 		return RankLater
 	}
 	return RankPlanned
+}
+
+// usesOn reports whether whoever sits here set something hot for the airframe in this sitting, recorded something of it a moment ago, and goes
+// on with what needs it: they aren't led elsewhere, and told to end it first.
+func (s *State) usesOn(g *Suggestion, is *hotThing, now time.Time) bool {
+	last := &s.Entries[len(s.Entries)-1]
+	return is.bench && is.by == "" && (s.seat.By == "" || last.By == s.seat.By) && now.Sub(last.Recorded) <= untended && s.needsIt(g.Step, is, now) && !saysOf(s.LeftBy(*g, now), is)
 }
 
 // tight is the rank of what doesn't fit in.

@@ -337,7 +337,10 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
 			switch {
 			case is.bench:
-				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) || s.needsIt(g.Step, is, now) {
+				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) {
+					continue
+				}
+				if s.needsIt(g.Step, is, now) && (now.Sub(s.LastRecorded()) <= untended || !saysOf(other.LeftBy(other.Next(now), now), is)) {
 					continue
 				}
 				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)
@@ -408,6 +411,22 @@ func Standing(fleet []*State, now time.Time) []Reason {
 // Stands is what is hot, on or plugged in by the journal of the airframe itself, whoever goes on with it.
 func (s *State) Stands(now time.Time) []Reason {
 	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return is.by != "" }))
+}
+
+// MayStand reports whether something may be hot, on or plugged in by the last word of the airframe's own journal, whatever others say since.
+func (s *State) MayStand() bool {
+	for i := range s.Sheet.Conditions {
+		is := steps.Setting{Condition: s.Sheet.Conditions[i].Name}
+		for _, c := range s.said[is.Condition] {
+			if c.mark == "" && c.state != "" {
+				is.State = c.state
+			}
+		}
+		if s.ender(is) != nil {
+			return true
+		}
+	}
+	return false
 }
 
 // pluggedIn is what somebody stays by on the airframe now, such as a battery that is plugged in, in this sitting. Where a check is due,

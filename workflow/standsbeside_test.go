@@ -198,3 +198,32 @@ func TestWhatIsHotIsNotEndedByOneThatStandsBeside(t *testing.T) {
 		}
 	}
 }
+
+// Whoever has just set something hot for an airframe, and goes on with what needs it, is led to that one first, and not past it; somebody else
+// isn't, nor they once they left it alone for an hour, or went on with something else.
+func TestWhatIsHotIsUsedFirst(t *testing.T) {
+	film, other := parts(t, 2), working(t, one("tidy", plain("tidy")))
+	film.done("warm")
+	cold := *film
+	cold.must(setting("iron", "cold"))
+	film.state.Airframe.Mark, cold.state.Airframe.Mark = "PL-02", "PL-02"
+	for _, test := range []struct {
+		name  string
+		there *State
+		by    string
+		after int
+		want  string
+	}{
+		{"by whoever heated it", film.state, "builder", 1, "PL-02"},
+		{"where nobody is told apart", film.state, "", 1, "PL-02"},
+		{"by somebody else", film.state, "Ann", 1, "PL-01"},
+		{"an hour later", film.state, "builder", 61, "PL-01"},
+		{"once it is cold", cold.state, "builder", 1, "PL-01"},
+	} {
+		seat := Seat{By: test.by}
+		fleet := []*State{other.state.Seated(seat).Beside([]*State{test.there}), test.there.Seated(seat).Beside([]*State{other.state})}
+		if got := Foremost(fleet, film.now.Add(minutesOf(test.after))).Airframe.Mark; got != test.want {
+			t.Errorf("%s: led to %s, want %s", test.name, got, test.want)
+		}
+	}
+}

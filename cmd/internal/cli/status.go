@@ -106,8 +106,17 @@ func (a *app) board(ctx context.Context, marks []string, least int) (*page.Board
 	if unread = cmp.Or(unread, unclaimed); unread != nil && len(tiles) == 0 {
 		return nil, unread
 	}
+	if len(marks) == 0 && slices.ContainsFunc(tiles, func(t page.Tile) bool { return t.Stands }) {
+		page.Lead(tiles, a.beside(ctx), now)
+	}
 	board := page.NewBoard(tiles)
 	return &board, unread
+}
+
+// beside are the airframes that can be read, each beside the others.
+func (a *app) beside(ctx context.Context) []*workflow.State {
+	all, _ := rows(ctx, a, nil, func(s *workflow.State, _ int) *workflow.State { return s }) // what can't be is said
+	return all
 }
 
 func (a *app) timersCommand() *cobra.Command {
@@ -156,6 +165,9 @@ func (a *app) timersCommand() *cobra.Command {
 		clocks := page.Clocks{Timers: []page.Timer{}}
 		for _, of := range states {
 			clocks.Join(of)
+		}
+		if clocks.Stands && len(args) == 0 {
+			clocks.Lead(a.beside(cmd.Context()), now)
 		}
 		return cmp.Or(a.show(clocks), unread)
 	}

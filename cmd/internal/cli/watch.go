@@ -77,6 +77,7 @@ func (w *watch) run(ctx context.Context) error {
 		for _, s := range w.states() {
 			clocks.Add(s, w.ran)
 		}
+		w.lead(&clocks, w.ran)
 		if err := w.show(clocks); err != nil {
 			return err
 		}
@@ -200,6 +201,13 @@ func (w *watch) ring(now time.Time) error {
 	return nil
 }
 
+// lead adds what whoever asks what is next is told at once, where all airframes are watched.
+func (w *watch) lead(clocks *page.Clocks, now time.Time) {
+	if clocks.Stands && len(w.marks) == 0 {
+		clocks.Lead(w.states(), now)
+	}
+}
+
 // lastMoments is how many moments that came stay in sight.
 const lastMoments = 5
 
@@ -222,6 +230,7 @@ func (w *watch) rows(now time.Time) []term.Row {
 			clocks, longest = append(clocks, c), max(longest, len([]rune(c.name)))
 		}
 	}
+	w.lead(&bench, now)
 	sorting.Stable(clocks, func(i, k int) int {
 		a, b := &clocks[i], &clocks[k]
 		if a.calls != b.calls {

@@ -36,27 +36,28 @@ type Airframe struct {
 	Registered time.Time `json:"registered"`
 	Entries    int64     `json:"entries"`
 	MayFly
-	Build      string    `json:"build_missing,omitempty"` // of how it was built
-	Jobs       []Job     `json:"jobs"`
-	Damages    []Damage  `json:"damages,omitempty"`
-	Aboard     []string  `json:"aboard,omitempty"`  // equipment by its name
-	Balance    string    `json:"balance,omitempty"` // where it is now, if that is not where it was weighed
-	Flights    int       `json:"flights"`
-	Next       *Step     `json:"next,omitempty"`
-	outlasts   string    // the sitting, where Next does: how long
-	theirs     string    // who of several does Next, where that is others
-	Timers     []Timer   `json:"timers"`
-	Came       []Came    `json:"came,omitempty"`     // what came by itself since the last entry
-	Cured      []string  `json:"cured,omitempty"`    // the joints of open jobs that are
-	Since      time.Time `json:"since,omitzero"`     // when its last entry was recorded
-	TooLate    []string  `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
-	Gates      []Gate    `json:"gates"`
-	Conditions []Stated  `json:"conditions,omitempty"`
-	Bench      string    `json:"bench,omitempty"`
-	Warnings   []Reason  `json:"warnings,omitempty"`
-	Check      *Reason   `json:"check,omitempty"`     // that is due before the repair
-	Harms      []Reason  `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
-	Documents  []Cited   `json:"documents,omitempty"` // where they were asked for
+	Build      string        `json:"build_missing,omitempty"` // of how it was built
+	Jobs       []Job         `json:"jobs"`
+	Damages    []Damage      `json:"damages,omitempty"`
+	Aboard     []string      `json:"aboard,omitempty"`  // equipment by its name
+	Balance    string        `json:"balance,omitempty"` // where it is now, if that is not where it was weighed
+	Flights    int           `json:"flights"`
+	Next       *Step         `json:"next,omitempty"`
+	outlasts   string        // the sitting, where Next does: how long
+	theirs     string        // who of several does Next, where that is others
+	Timers     []Timer       `json:"timers"`
+	Came       []Came        `json:"came,omitempty"`     // what came by itself since the last entry
+	Cured      []string      `json:"cured,omitempty"`    // the joints of open jobs that are
+	Since      time.Time     `json:"since,omitzero"`     // when its last entry was recorded
+	TooLate    []string      `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
+	Gates      []Gate        `json:"gates"`
+	Conditions []Stated      `json:"conditions,omitempty"`
+	Bench      string        `json:"bench,omitempty"`
+	Warnings   []Reason      `json:"warnings,omitempty"`
+	Check      *Reason       `json:"check,omitempty"`      // that is due before the repair
+	Harms      []Reason      `json:"harms,omitempty"`      // what open coats need and the journal says otherwise
+	Plugged    []NextPlugged `json:"plugged_in,omitempty"` // what of that somebody else stays by, on a board of all
+	Documents  []Cited       `json:"documents,omitempty"`  // where they were asked for
 
 	Claims []*store.Claim `json:"claims,omitempty"` // who is at which step, on a board that benches share
 }
@@ -238,6 +239,7 @@ func (a *Airframe) short(l *lines, c *Clock) {
 	l.item("%s", a.flightLine(c))
 	l.quarantined(a.Quarantine, c)
 	l.harmed(a.Harms, c)
+	l.stayed(a.Plugged, c)
 	if a.Check != nil {
 		l.item("**First:** %s", ReasonText(a.Check.Reason, c))
 	}

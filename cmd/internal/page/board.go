@@ -38,8 +38,10 @@ const (
 // empty one is of an airframe that was retired, and is only counted.
 type Tile struct {
 	Airframe *Airframe
+	Stands   bool // something may be hot, on or plugged in, see [Lead]
 
 	mark  string
+	harms []Reason // where that is all that is shown of it
 	need  need
 	by    time.Time // the deadline; zero: none
 	first bool      // before others with the same need
@@ -57,14 +59,14 @@ func (t Tile) At(claims []*store.Claim) Tile {
 
 // NewTile makes the tile of an airframe on a board of so many.
 func NewTile(s *workflow.State, now time.Time, of int) Tile {
+	stands := s.MayStand()
 	if of <= roomy {
 		a := NewAirframe(s, now)
-		return Tile{Airframe: &a, mark: a.Mark}
+		return Tile{Airframe: &a, mark: a.Mark, Stands: stands}
 	}
 	a := Brief(s, now)
-	t := Tile{mark: a.Mark, need: needsNothing, line: a.flightLine}
-	if against := atOnce(s, now); len(against) > 0 {
-		t.need, t.line = needsCoat, func(c *Clock) string { return against[0].caution("", c) + esc(against[0].Text) }
+	t := Tile{mark: a.Mark, Stands: stands, need: needsNothing, line: a.flightLine, harms: atOnce(s, now)}
+	if t.against(); t.need == needsCoat {
 		return t
 	}
 	timers := Timers(s, now)
@@ -100,6 +102,37 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 		t.need = needsJob
 	}
 	return t
+}
+
+// against has a line say the first of what is against the airframe, if anything is.
+func (t *Tile) against() {
+	if len(t.harms) > 0 {
+		r := t.harms[0]
+		t.need, t.line = needsCoat, func(c *Clock) string { return r.caution("", c) + esc(r.Text) }
+	}
+}
+
+// Lead adds to the tiles of all airframes what the page of the one to go on with says at once of the others.
+func Lead(tiles []Tile, fleet []*workflow.State, now time.Time) {
+	said := ledPast(fleet, now)
+	for i := range tiles {
+		t := &tiles[i]
+		all := &t.harms
+		if t.Airframe != nil {
+			all = &t.Airframe.Harms
+		}
+		rest, stays := said.minded(*all)
+		for _, r := range said.ends {
+			if r.Remedy.Mark == t.mark {
+				rest = with(rest, r)
+			}
+		}
+		if *all = rest; t.Airframe != nil {
+			t.Airframe.Plugged = stays
+		} else if t.against(); len(rest) == 0 && len(stays) > 0 {
+			t.line = stays[0].caution
+		}
+	}
 }
 
 // soonest is the first window to close of those that are open or will be, whatever

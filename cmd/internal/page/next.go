@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/store"
@@ -235,27 +236,25 @@ type NextPlugged struct {
 	who  string // that is, in words
 	ends bool   // and ends it at once
 	Reason
-	Last time.Time `json:"there_last,omitzero"` // when they were, where they may have gone since
+	Last time.Time     `json:"there_last,omitzero"` // when they were, where they may have gone since
+	set  steps.Setting // how it is ended
 }
 
 // NewPlugged has whoever is not the one who stays by it not told how to end it: they would pull the plug from under those hands.
 // Once they may have gone, it is told to whoever asks them first.
 func NewPlugged(s *workflow.State, is workflow.Plugged, now time.Time) NextPlugged {
-	who, last := "", time.Time{}
+	who, last, set := "", time.Time{}, is.Remedy.Setting
 	if is.By > 0 {
 		who, last = s.Person(is.By), s.LastThere(&is, now)
 	}
 	if is.By > 0 && last.IsZero() {
 		is.Remedy = workflow.Remedy{}
 	}
-	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason), last}
+	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason), last, set}
 }
 
 func (p *NextPlugged) caution(c *Clock) string {
-	who, what := "stay", ReasonText(p.Reason.Reason, c)
-	if p.By > 0 {
-		who = esc(p.who) + " stays"
-	}
+	what := ReasonText(p.Reason.Reason, c)
 	if !p.Last.IsZero() {
 		what = "they were there last at " + c.At(p.Last) + ". Ask them, and end it only where nobody is there: " + what
 	}
@@ -265,7 +264,16 @@ func (p *NextPlugged) caution(c *Clock) string {
 	case p.ends:
 		return fmt.Sprintf("**Caution, stay clear of %s:** %s was to end this at once; %s", esc(p.Mark), esc(p.who), what)
 	}
-	return fmt.Sprintf("**Caution, %s by %s:** %s", who, esc(p.Mark), what)
+	return "**" + esc(p.stays()) + "** " + what
+}
+
+// stays is the caution that somebody stays by it, and who.
+func (p *NextPlugged) stays() string {
+	who := "stay"
+	if p.By > 0 {
+		who = p.who + " stays"
+	}
+	return "Caution, " + who + " by " + p.Mark + ":"
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -300,9 +308,7 @@ func (n *Next) AtOnce(c *Clock) string {
 		}
 		l.item("%s%s%s", r.caution(", and this step takes longer", c), why, ReasonText(r.Reason, c))
 	}
-	for _, other := range n.Plugged {
-		l.item("%s", other.caution(c))
-	}
+	l.stayed(n.Plugged, c)
 	if len(n.Harms)+len(n.EndFirst)+len(n.Plugged) > 0 {
 		l.add("")
 	}

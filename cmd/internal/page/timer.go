@@ -107,12 +107,16 @@ type Clocks struct {
 	Timers []Timer  `json:"timers"`
 	Harms  []Reason `json:"harms,omitempty"`       // what open coats need and the journal says otherwise, and what is left hot, on or plugged in
 	Wrong  string   `json:"clock_wrong,omitempty"` // why no time can be trusted
+
+	Plugged []NextPlugged `json:"plugged_in,omitempty"` // what of that somebody else stays by
+	Stands  bool          `json:"-"`                    // something may be hot, on or plugged in, see [Clocks.Lead]
 }
 
 // Add adds the clocks of an airframe.
 func (k *Clocks) Add(s *workflow.State, now time.Time) {
 	k.Timers = append(k.Timers, NewClocks(s, now)...)
 	k.harm(atOnce(s, now))
+	k.Stands = k.Stands || s.MayStand()
 	if why := s.Untrusted(now); why != nil {
 		k.Wrong = why.Text + ": set the clock"
 	}
@@ -122,15 +126,31 @@ func (k *Clocks) Add(s *workflow.State, now time.Time) {
 func (k *Clocks) Join(others Clocks) {
 	k.Timers, k.Wrong = append(k.Timers, others.Timers...), first(k.Wrong, others.Wrong)
 	k.harm(others.Harms)
+	k.Stands = k.Stands || others.Stands
+}
+
+// Lead adds what the page of the airframe to go on with of all says at once of the others.
+func (k *Clocks) Lead(fleet []*workflow.State, now time.Time) {
+	said := ledPast(fleet, now)
+	k.Harms, k.Plugged = said.minded(k.Harms)
+	k.harm(said.ends)
 }
 
 // harm adds what can hurt, of a bench that airframes share once.
 func (k *Clocks) harm(all []Reason) {
 	for _, r := range all {
-		if !slices.ContainsFunc(k.Harms, func(had Reason) bool { return had.Remedy.Setting == r.Remedy.Setting && had.At.Equal(r.At) }) {
-			k.Harms = append(k.Harms, r)
-		}
+		k.Harms = with(k.Harms, r)
 	}
+}
+
+// with adds one more that can hurt, unless that is said. What two airframes say in the same words of themselves are two things.
+func with(all []Reason, r Reason) []Reason {
+	if slices.ContainsFunc(all, func(had Reason) bool {
+		return had.Remedy.Setting == r.Remedy.Setting && had.At.Equal(r.At) && (r.At.IsZero() || had.Remedy.Mark == r.Remedy.Mark || had.Text != r.Text)
+	}) {
+		return all
+	}
+	return append(all, r)
 }
 
 // Markdown is the list of clocks.
@@ -140,7 +160,8 @@ func (k Clocks) Markdown(c *Clock) string {
 	if k.Wrong != "" {
 		l.add("**%s.**\n", esc(Capital(k.Wrong)))
 	}
-	if l.harmed(k.Harms, c); len(k.Harms) > 0 {
+	l.harmed(k.Harms, c)
+	if l.stayed(k.Plugged, c); len(k.Harms)+len(k.Plugged) > 0 {
 		l.add("")
 	}
 	if len(k.Timers) == 0 {
@@ -153,6 +174,10 @@ func (k Clocks) Markdown(c *Clock) string {
 func (k *Clocks) Cautions() (all []string) {
 	for _, r := range k.Harms {
 		all = append(all, "Caution, at once: "+term.Line(said(workflow.Cause{Text: r.Text, At: r.At})))
+	}
+	for i := range k.Plugged {
+		p := &k.Plugged[i]
+		all = append(all, term.Line(p.stays()+" "+said(workflow.Cause{Text: p.Text, At: p.At})))
 	}
 	return all
 }

@@ -170,6 +170,64 @@ func (l *lines) harmed(all []Reason, c *Clock) {
 	}
 }
 
+// stayed writes a caution for each thing that somebody stays by.
+func (l *lines) stayed(all []NextPlugged, c *Clock) {
+	for i := range all {
+		l.item("%s", all[i].caution(c))
+	}
+}
+
+// A past is what stands hot, on or plugged in on the airframes that whoever asks what is next, of all of them, is led past: what they end
+// at once, and what somebody stays by. All that shows several airframes says the same.
+type past struct {
+	ends  []Reason
+	stays []NextPlugged
+	bench func(condition string) bool
+	since time.Time // from when on that page has all that is of the bench
+}
+
+func ledPast(fleet []*workflow.State, now time.Time) (said past) {
+	s := workflow.Foremost(fleet, now)
+	if s == nil {
+		return said
+	}
+	said.since = now.Add(-workflow.SittingLength)
+	said.bench = func(condition string) bool {
+		def, _ := s.Sheet.Condition(condition)
+		return def.Bench
+	}
+	g := s.Next(now)
+	if !g.Theirs {
+		s.LeaveFor(&g, now)
+	}
+	n := NextOf(s, g, now)
+	said.ends = append(n.Harms, n.EndFirst...)
+	for _, p := range n.Plugged {
+		if !p.ends { // else it is at once, of whoever that is
+			said.stays = append(said.stays, p)
+		}
+	}
+	return said
+}
+
+// minded takes from what is said at once what somebody stays by, and what of the bench is in use, as of this sitting that page knows it.
+func (said past) minded(all []Reason) (rest []Reason, stays []NextPlugged) {
+	for _, r := range all {
+		bench := said.bench != nil && said.bench(r.Remedy.Setting.Condition)
+		i := slices.IndexFunc(said.stays, func(p NextPlugged) bool {
+			return p.set == r.Remedy.Setting && p.At.Equal(r.At) && !r.At.IsZero() && (bench || p.Mark == r.Remedy.Mark)
+		})
+		switch {
+		case i < 0 && bench && r.At.After(said.since): // it adds what is to be ended
+		case i < 0:
+			rest = append(rest, r)
+		case !slices.ContainsFunc(stays, func(p NextPlugged) bool { return p.Mark == said.stays[i].Mark && p.set == r.Remedy.Setting }):
+			stays = append(stays, said.stays[i])
+		}
+	}
+	return rest, stays
+}
+
 // sharedNeeds are what each of several adhesives needs.
 func sharedNeeds(sheet *steps.Sheet, step steps.Step, adhesives []string) []steps.Setting {
 	var shared []steps.Setting
