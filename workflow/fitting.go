@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 )
@@ -371,6 +372,9 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 			}
 		}
 	}
+	if until := s.untilJoined(r, now); until > 0 && of == nil {
+		o.Takes, o.Joins = max(o.Takes, until), true
+	}
 	before, own, takes := s.setFor(r, now)
 	if o.Takes += takes; !now.Add(o.Takes).After(by) {
 		return nil
@@ -380,6 +384,51 @@ func (s *State) Overruns(g Suggestion, now time.Time) *Overrun {
 		o.Sets = append(o.Sets, is.String())
 	}
 	return o
+}
+
+// untilJoined is how long it takes until a joint is joined from the step that coats it first, with all that is done before that, at least; 0: it
+// coats none, or one that waits for a later sitting.
+func (s *State) untilJoined(r *StepReport, now time.Time) time.Duration {
+	job, err := s.Job(r.Job)
+	if err != nil || !r.Step.Kind.Traits().Coats {
+		return 0
+	}
+	for _, j := range s.joints() {
+		if phase := s.Phase(j, now); j.Job == r.Job && j.Name == r.Step.Joint && (phase == HalfCoated || phase == Tacking || phase == Open) {
+			return 0
+		}
+	}
+	d, coated, dries := &dueWork{at: s, job: r.Job, joint: r.Step.Joint}, time.Duration(0), time.Duration(-1)
+	for _, part := range job.Procedure.JointParts(r.Step.Joint) {
+		if !lists.Contains(part.Coats, r.Step.Name) {
+			continue
+		}
+		d.then = part.Join
+		for _, name := range part.Coats {
+			if coat, _, ok := job.Procedure.Step(name); ok {
+				coated += s.lasts(job.Procedure, &coat)
+			}
+		}
+		break
+	}
+	for _, name := range r.Step.Adhesives {
+		a, _ := s.Sheet.Adhesive(name)
+		climate := bond.Even(a.Times.At)
+		if bench, known := s.benchAt(now); known {
+			climate = bond.Even(bench.celsius)
+		}
+		if least := a.Times.Least(a.Times.From, climate); dries < 0 || least < dries {
+			dries = least
+		}
+		if a.Times.Most(a.Times.To, climate) > SittingLength {
+			return 0
+		}
+	}
+	if d.then == "" || dries < 0 {
+		return 0
+	}
+	s.leadTo(d, nil, now)
+	return max(d.lead, coated+dries) + d.takes
 }
 
 // sits is when the sitting is over, or was, that has begun last: by the last plan, or as it was stated where the plan has nothing left
@@ -450,25 +499,30 @@ func (s *State) toEnd(is steps.Setting, from string) time.Duration {
 	return takes
 }
 
-// LeaveFor keeps what is suggested for a later sitting where something would be set hot, on or plugged in for it now, and ended at once
-// again: too little of this sitting is left for all of that, or the last plan has it in a later one. Whoever goes on all the same plans
-// with the time that they stay.
+// LeaveFor keeps what is suggested for a later sitting where it coats what can't be joined in this one, or something would be set hot, on or
+// plugged in for it now, and ended at once again: too little of this sitting is left for all of that, or the last plan has it in a later
+// one. Whoever goes on all the same plans with the time that they stay.
 func (s *State) LeaveFor(g *Suggestion, now time.Time) {
 	if g.Step == nil || g.Presses || g.AtOnce {
 		return
 	}
 	sets, own, _ := s.setFor(g.Step, now)
 	by := s.sits(now)
-	if s.Overruns(*g, now) != nil {
+	o := s.Overruns(*g, now)
+	joins := o != nil && o.Joins && s.untilJoined(g.Step, now) > 0
+	if o != nil {
 		sets = append(sets, own...)
 	} else if g.Planned.Sub(now) <= Soon || by.After(now) && g.Planned.Before(by) {
 		return
 	}
-	if len(sets) == 0 {
+	if len(sets) == 0 && !joins {
 		return
 	}
 	r := *g.Step
 	r.Progress, r.Reasons = Waiting, nil
+	if joins {
+		r.Reasons = append(r.Reasons, Reason{Because: ByState, Text: "joint " + r.Step.Joint + " can't be joined in this sitting, so it is not coated now", Remedy: s.remedy(Remedy{Kind: ToPlan})})
+	}
 	for _, is := range sets {
 		r.Reasons = append(r.Reasons, Reason{Because: ByState, Text: s.conditionTitle(is.Condition) + ": " + is.State + " is left for a later sitting", Remedy: s.remedy(Remedy{Kind: ToPlan})})
 	}

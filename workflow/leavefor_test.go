@@ -88,3 +88,36 @@ func TestWhatAStepPlugsInIsLeftWithTheStep(t *testing.T) {
 		}
 	}
 }
+
+// A joint isn't coated where this sitting has no time to join it: the coat would lapse once everybody is at home. It takes 3 min for each face,
+// 10 till the second one is dry at 20 °C, and 2 to join. Once a face is coated, whoever stays a little longer can still save it.
+func TestWhatCannotBeJoinedInTheSittingIsNotCoated(t *testing.T) {
+	coats := func(name string) steps.Step {
+		step := coating(name, "roots")
+		step.Hands = q("3 min")
+		return step
+	}
+	join := joining("join", "roots")
+	join.Hands = q("2 min")
+	b := working(t, one("wing", coats("left"), coats("right"), join))
+	over := 0
+	b.state.Sits = func() time.Time { return b.now.Add(minutesOf(over)) }
+	for at, left := range map[int]bool{18: false, 17: true, -30: true, -90: false} {
+		over = at
+		g := b.state.Next(b.now)
+		o := b.state.Overruns(g, b.now)
+		if (o != nil) != left || left && (!o.Joins || o.Takes != 18*time.Minute) {
+			t.Errorf("%d min are left: it outlasts the sitting by %+v", at, o)
+		}
+		b.state.LeaveFor(&g, b.now)
+		if waits := len(g.Resolve) == 1 && g.Resolve[0].Remedy.Kind == ToPlan && g.Step.Progress == Waiting; waits != left {
+			t.Errorf("%d min are left: %s, %+v", at, g.Step.Progress, g.Resolve)
+		}
+	}
+	b.done("left")
+	b.state.Sits, over = func() time.Time { return b.now.Add(minutesOf(over)) }, 5
+	g := b.state.Next(b.now)
+	if b.state.LeaveFor(&g, b.now); g.Step == nil || g.Step.Step.Name != "right" || len(g.Resolve) > 0 {
+		t.Errorf("the other face is coated: %+v", g.Step)
+	}
+}

@@ -181,6 +181,9 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		}
 		if o := s.Overruns(next, now); o != nil {
 			a.outlasts = ", longer than the sitting: " + Span(o.Takes) + optionally(" ", takesWith(o))
+			if !o.By.After(now) {
+				a.outlasts = ", and the sitting is over"
+			}
 		}
 	}
 	later := s.MeasuredLater(now)

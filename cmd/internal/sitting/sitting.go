@@ -276,6 +276,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		}
 		s, suggestion = c.choose(now)
 	}
+	if c.jump == (place{}) && !suggestion.Theirs {
+		s.LeaveFor(&suggestion, now)
+	}
 	c.mark = s.Airframe.Mark
 	if s.Untrusted(now) != nil {
 		c.show(s, suggestion)

@@ -788,7 +788,8 @@ func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow
 	}
 }
 
-// That a step is planned for another day is said before the hold of its tool is asked for, and before what it is done by is set.
+// What is heated is left for the sitting that the plan has its step in, as next says. To whoever goes there all the same, by the list, it is
+// said that it is planned for another day before the hold of its tool is asked for, and before what it is done by is set.
 func TestAHoldSaysThatItsStepIsForAnotherDay(t *testing.T) {
 	b, tomorrow := heating(t)
 	b.ready("RD-01")
@@ -796,7 +797,11 @@ func TestAHoldSaysThatItsStepIsForAnotherDay(t *testing.T) {
 	b.now = b.now.Add(24 * time.Hour)
 	b.act("RD-01", workflow.ReadBench{Temperature: q(t, "20 °C")})
 	b.plans = tomorrow
-	b.lead("RD-01", "1", "2", "y", "q")
+	b.lead("RD-01", "l", "press-pin", "1", "2", "y", "q")
+	if !strings.Contains(b.asked[0], "Press the pin | When") || !strings.Contains(b.seen[0], "is left for a later sitting") {
+		t.Errorf("it asks %s, and says %q", b.asked[0], b.seen[0])
+	}
+	b.asked, b.seen = b.asked[2:], b.seen[2:]
 	for i, want := range []string{"gun | Confirm", "gun | Confirm", "Gun on | Is the gun hot now?", "Press the pin | When"} {
 		if !strings.Contains(b.asked[i], want) || strings.Count(b.seen[i], "*Planned for Thu 5 Mar 19:00.*") != 1 {
 			t.Errorf("%d asks %s, and says %q", i, b.asked[i], b.seen[i])
