@@ -340,7 +340,7 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) {
 					continue
 				}
-				if s.needsIt(g.Step, is, now) && (now.Sub(s.LastRecorded()) <= untended || !saysOf(other.LeftBy(other.Next(now), now), is)) {
+				if !s.UnsafeFirst(g, now) && s.needsIt(g.Step, is, now) && (now.Sub(s.LastRecorded()) <= untended || !saysOf(other.LeftBy(other.Next(now), now), is)) {
 					continue
 				}
 				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)

@@ -49,7 +49,7 @@ func ledWork() *steps.Procedure {
 
 // Whoever asks what is next, of all airframes, reads the same at once as the clocks and the board say, in random lives of three airframes at
 // one bench: one builder or two, by a plan or by none, who go on, go elsewhere, say how things stand, come back hours or days later, or
-// damage one. What another one minds nobody is told to end.
+// damage one. What another one minds nobody is told to end. Beside what crashed, or one without a job, clocks and board may say more, never less.
 func TestAllSayTheSameAtOnce(t *testing.T) {
 	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{"sheet": ledSheet}, Procedures: map[string]*steps.Procedure{"work": ledWork()}}
 	said := map[string]int{}
@@ -146,11 +146,15 @@ func ledLife(t *rapid.T, docs workflow.Documents, said map[string]int) {
 		switch rapid.IntRange(0, 9).Draw(t, "what") {
 		case 0:
 			def := rapid.SampledFrom(ledSheet.Conditions).Draw(t, "condition")
-			record(mark, names[who-1], journal.ConditionSet{Setting: steps.Setting{Condition: def.Name, State: rapid.SampledFrom(def.States).Draw(t, "state")}})
+			is := steps.Setting{Condition: def.Name, State: rapid.SampledFrom(def.States).Draw(t, "state")}
+			if def.Guarded == is.State && len(states[mark].OpenDamages(now)) > 0 {
+				continue // it would be refused
+			}
+			record(mark, names[who-1], journal.ConditionSet{Setting: is})
 		case 1:
 			record(mark, names[who-1], journal.DamageFound{Finding: "cracked", Zone: "wing"})
 		default:
-			if step := states[mark].Next(now).Step; step != nil {
+			if step := states[mark].Next(now).Step; step != nil && len(step.Reasons) == 0 {
 				work := journal.Work{Job: step.Job, Step: step.Step.Name}
 				facts := []journal.Facts{journal.StepDone{Work: work}}
 				for _, is := range step.Step.Sets {
@@ -263,7 +267,9 @@ func compareLed(t *rapid.T, fleet []*workflow.State, now time.Time, said map[str
 	}
 	want := keys(next)
 	for what, got := range map[string]string{"the clocks": keys(clocks.Harms), "the board": keys(board), "a crowded board": keys(crowded)} {
-		if got != want {
+		aside := slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Unsafe(now) != nil || len(s.Jobs) == 0 })
+		more := aside && !slices.ContainsFunc(strings.Split(want, ", "), func(one string) bool { return !strings.Contains(got, one) }) // beside a wreck, or one without a job, clocks and board may say more
+		if got != want && !more {
 			step := "-"
 			if g.Step != nil {
 				step = g.Step.Step.Name
