@@ -31,7 +31,7 @@ func (c *scheduler) gatesOf(of int, s *State, first int) {
 			}
 		}
 		for _, p := range s.joints() {
-			if p.holds() && c.measures(s, t, p.Zones) {
+			if !p.Joined.IsZero() && c.measures(s, t, p.Zones) { // also one that is joined anew: it is refused till then
 				c.follow(i, front{at: c.minute(p.Handles()), early: tie{why: AfterHandling, joint: p.Name, until: p.Handles()}})
 			}
 		}
