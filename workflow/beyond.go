@@ -40,18 +40,42 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 	}
 }
 
-// RecordedLast is who recorded something of the airframe last, and when, if they may still be at the bench; "": nobody.
+// RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
+// crash or a flight; "": nobody. Who writes a note, reads the bench or fits equipment has their hands at nothing that somebody else is at.
 //
 //go:noinline
 func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
-	if len(s.Entries) == 0 {
-		return "", at
+	for i := len(s.Entries) - 1; i >= 0; i-- {
+		e := &s.Entries[i]
+		if age := now.Sub(e.Recorded); age < 0 || age > Present {
+			break
+		}
+		switch e.Facts.(type) {
+		case journal.FlightLogged, journal.DamageFound:
+			if by == "" {
+				by, at = e.By, e.Recorded
+			}
+		default:
+			if handsOn(e.Facts) {
+				return e.By, e.Recorded
+			}
+		}
 	}
-	last := &s.Entries[len(s.Entries)-1]
-	if age := now.Sub(last.Recorded); age < 0 || age > Present {
-		return "", at
+	return by, at
+}
+
+// HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how something stands.
+func HandsOn(entries []journal.Entry) bool {
+	return journal.Any(entries, func(e journal.Entry) bool { return handsOn(e.Facts) })
+}
+
+func handsOn(f journal.Facts) bool {
+	switch f.(type) {
+	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.UseCleared, journal.ConditionSet,
+		journal.ReadingTaken, journal.TouchTested, journal.Reworked, journal.Chosen:
+		return true
 	}
-	return last.By, last.Recorded
+	return false
 }
 
 // ledTo is who was led to a step of an airframe last, and is still there; without one, who was led to the airframe at all; 0: nobody.

@@ -179,3 +179,32 @@ func TestWhoTakesAStepOver(t *testing.T) {
 		}
 	}
 }
+
+// Whoever did something has their hands at the airframe; who writes a note, reads the bench, fits equipment or opens a job has not, nor has who
+// records a crash or a flight of what another one is at: they would be led to a battery that this one plugged in.
+func TestWhoRecordedWorkIsAtIt(t *testing.T) {
+	for name, test := range map[string]struct {
+		ann, bob []Request
+		after    int // minutes from Ann to Bob
+		want     string
+	}{
+		"Bob did the next step":           {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}}, 1, "Bob"},
+		"Bob said how something stands":   {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "off")}, 1, "Bob"},
+		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
+		"Bob read the bench":              {[]Request{Finish{Step: "one"}}, []Request{ReadBench{Temperature: q("21 °C")}}, 1, "Ann"},
+		"Bob logged a flight":             {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Ann"},
+		"Bob logged one, Ann is gone":     {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 61, "Bob"},
+		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
+		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
+	} {
+		b := working(t, one("stage", plain("one"), plain("two")))
+		b.by = "Ann"
+		b.must(test.ann...)
+		b.after(minutesOf(test.after))
+		b.by = "Bob"
+		b.must(test.bob...)
+		if by, _ := b.state.RecordedLast(b.now); by != test.want {
+			t.Errorf("%s: %q is at it, want %q", name, by, test.want)
+		}
+	}
+}

@@ -135,12 +135,12 @@ func (s *State) madeSafeSo(safe []steps.Setting) (text string) {
 }
 
 // UnsafeBeside is what is [State.Unsafe] of the other airframes of the bench, and who else of several makes it safe: where that is begun,
-// whoever recorded something there last. The others stay clear of it.
+// whoever is there, see [State.isAt]. The others stay clear of it.
 func (s *State) UnsafeBeside(now time.Time) (all []Plugged) {
 	for _, other := range s.others {
 		if r := other.Unsafe(now); r != nil {
 			by := 0
-			if who, me := s.lastAt(other, now); r.Remedy.Kind == ToSeeNext && !me {
+			if who, me := s.isAt(other, other.Next(now).Step, now); r.Remedy.Kind == ToSeeNext && !me {
 				by = who
 			}
 			all = append(all, Plugged{other.Airframe.Mark, by, *r, by > 0})

@@ -214,7 +214,11 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
-	_, _ = d.note(ctx, s.PersonOf(entries), mark, "", nil, nil)
+	at := mark
+	if !workflow.HandsOn(entries) {
+		at = ""
+	}
+	_, _ = d.note(ctx, s.PersonOf(entries), at, "", nil, nil)
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err
