@@ -37,7 +37,8 @@ const (
 // what is plugged in, where it has the time), then what makes safe what crashed, then the
 // one that somebody stays by, then the one that the last plan has first in its next sitting, then the first on which something can be
 // done, then what the plan has later, or what other people do than a join that is due, then the one that waits for that join, then
-// what somebody else is to do, and only then one whose step would cost that join; nil: no job is open on any, and none crashed with its battery in.
+// what somebody else is to do, and only then one whose step would cost that join. Where no job is open on any it is one that is not made
+// safe, else one that is left hot, on or plugged in; nil: there is none.
 func Foremost(fleet []*State, now time.Time) (first *State) {
 	var best Suggestion
 	least, leave := RankOver, NextLeave(fleet, now)
@@ -51,6 +52,13 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 		rank := s.Among(&g, costs, leave, now)
 		if rank < RankOver && g.ComesBefore(rank, &best, least, now) {
 			first, best, least = s, g, min(rank, least)
+		}
+	}
+	if first == nil {
+		for _, s := range fleet {
+			if left := len(s.LeftBy(s.Next(now), now)) > 0; s.Unsafe(now) != nil || left && first == nil {
+				first = s
+			}
 		}
 	}
 	return first

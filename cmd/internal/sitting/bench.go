@@ -114,7 +114,7 @@ func (b *Bench) put(s *workflow.State) {
 	if !b.known[mark].Goes(s) {
 		return // it was read before what is known
 	}
-	if len(s.OpenJobs(now)) > 0 || len(s.Clocks(now)) > 0 {
+	if len(s.OpenJobs(now)) > 0 || len(s.Clocks(now)) > 0 || s.MayStand() || s.Unsafe(now) != nil {
 		b.states[mark] = s
 	} else {
 		delete(b.states, mark)

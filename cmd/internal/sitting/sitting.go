@@ -218,6 +218,9 @@ func (c *conversation) look(ctx context.Context) error {
 	}
 	now := c.now()
 	c.states = sorting.Delete(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
+	if s := workflow.Foremost(c.Bench.States(), now); len(c.states) == 0 && s != nil { // it is not made safe
+		c.states = []*workflow.State{s}
+	}
 	for i, s := range c.states { // something may have been said on another one of the bench they share
 		beside, err := c.Desk.Beside(ctx, s, now)
 		if err == nil {
