@@ -261,6 +261,17 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 	return reasons
 }
 
+// Standing is what a plan that was made without the airframe says of it at once: what is hot, on or plugged in, and that it is not made safe.
+//
+//go:noinline
+func (s *State) Standing(now time.Time) []Reason {
+	all := reasonsOf(s.standing(now, now))
+	if r := s.Unsafe(now); r != nil {
+		all = append(all, *r)
+	}
+	return all
+}
+
 // Soon is how much later than now a step is planned, or a wait over, at most where somebody stays at the bench till then (common
 // practice, no source).
 const Soon = 30 * time.Minute

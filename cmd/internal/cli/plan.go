@@ -186,6 +186,17 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	for _, s := range begin {
 		p.ToBegin(s, now)
 	}
+	if len(marks) > 0 {
+		var all []*workflow.State
+		if all, err = rows(ctx, a, nil, func(s *workflow.State, _ int) *workflow.State { return s }); err != nil {
+			a.warn("%v; nothing is said of that here", err)
+		}
+		for _, s := range all {
+			if !slices.ContainsFunc(fleet, func(is *workflow.State) bool { return is.Airframe.Mark == s.Airframe.Mark }) {
+				p.Without(s, now)
+			}
+		}
+	}
 	inReach := func(of []*workflow.State, w workflow.Lapse) bool {
 		return slices.ContainsFunc(of, func(s *workflow.State) bool { return s.Airframe.Mark == w.Mark && s.InReach(w, now) })
 	}

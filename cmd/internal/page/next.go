@@ -229,6 +229,17 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 	return all
 }
 
+// first says that it comes before anything else, and more of it.
+//
+//go:noinline
+func (e *NextBeside) first(l *lines, more string, c *Clock) {
+	opens := ""
+	if e.Opens.After(c.Now) {
+		opens = "from " + c.At(e.Opens) + " "
+	}
+	l.add("**First, on %s:** %s can't wait: it must be joined or done %suntil %s (%s).%s\n\n%s", esc(e.Mark), esc(e.Name), opens, c.At(e.Closes), c.In(e.Closes), more, command("fettle next "+e.Mark))
+}
+
 // A NextPlugged is what somebody stays by on an airframe of the bench, such as a battery that is plugged in.
 type NextPlugged struct {
 	Mark string `json:"airframe"`
@@ -520,12 +531,8 @@ func (n *Next) Meanwhile(c *Clock) string {
 func (n Next) Markdown(c *Clock) string {
 	var l lines
 	l.WriteString(n.AtOnce(c))
-	for _, e := range n.Beside[:min(1, len(n.Beside))] {
-		opens := ""
-		if e.Opens.After(c.Now) {
-			opens = "from " + c.At(e.Opens) + " "
-		}
-		l.add("**First, on %s:** %s can't wait: it must be joined or done %suntil %s (%s).\n\n%s", esc(e.Mark), esc(e.Name), opens, c.At(e.Closes), c.In(e.Closes), command("fettle next "+e.Mark))
+	for i := range n.Beside[:min(1, len(n.Beside))] {
+		n.Beside[i].first(&l, "", c)
 	}
 	switch {
 	case n.Retired != "":

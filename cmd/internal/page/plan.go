@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -37,9 +38,10 @@ type Plan struct {
 	Hasty   []workflow.Hasty      `json:"little_to_spare,omitempty"`
 	Pace    *PlanPace             `json:"own_pace,omitempty"` // nil: all goes by the minutes that are written
 	Climate []workflow.Climates   `json:"climate"`
-	Bench   *float64              `json:"bench,omitempty"`         // at which it stops nothing, in °C
-	Begin   []PlanBegin           `json:"jobs_to_begin,omitempty"` // what is planned as if it were begun
-	Unbegun []string              `json:"to_begin,omitempty"`      // the commands that begin airframes without any job
+	Bench   *float64              `json:"bench,omitempty"`                 // at which it stops nothing, in °C
+	Begin   []PlanBegin           `json:"jobs_to_begin,omitempty"`         // what is planned as if it were begun
+	Unbegun []string              `json:"to_begin,omitempty"`              // the commands that begin airframes without any job
+	Clocks  []NextBeside          `json:"cannot_wait_elsewhere,omitempty"` // on airframes that it was made without
 	Full    bool                  `json:"-"`
 	Think   time.Duration         `json:"-"` // how long it was looked for, at most
 	Columns int                   `json:"-"` // of the page, where that is known
@@ -212,6 +214,9 @@ func (p Plan) Markdown(c *Clock) string {
 		l.add("Your sittings are too few for all of it. After them the same ones are assumed, week after week.\n")
 	}
 	l.harmed(p.Left, c)
+	for i := range p.Clocks {
+		p.Clocks[i].first(&l, " This plan keeps no time for it.", c)
+	}
 	p.stops(&l, c)
 	for _, w := range p.Lapses {
 		if still := ""; w.Lost {
@@ -547,6 +552,20 @@ func (p *Plan) ToBegin(s *workflow.State, now time.Time) {
 	}
 	if len(s.Unplanned(now)) > 0 {
 		p.Begin = append(p.Begin, PlanBegin{mark, "repair", "fettle repair " + mark + " --start"})
+	}
+}
+
+// Without adds what can't wait for a plan on an airframe that it was made without.
+func (p *Plan) Without(s *workflow.State, now time.Time) {
+	for _, r := range newReasons(s.Standing(now)) {
+		if !slices.ContainsFunc(p.Left, func(had Reason) bool { return sameEnd(s, &had.Remedy, &r.Remedy) }) {
+			p.Left = append(p.Left, r)
+		}
+	}
+	for _, t := range s.Timers(now) {
+		if !t.Closes.Before(now) && !t.Damaged {
+			p.Clocks = append(p.Clocks, NextBeside{s.Airframe.Mark, cmp.Or(t.Then, t.Name), t.Opens, t.Closes})
+		}
 	}
 }
 
