@@ -71,10 +71,33 @@ func (s *State) dues(now time.Time, planned []Planned, at *State) (all []*dueWor
 			d.by = d.opens
 		}
 	}
+	if at != s && at.planWithout(s.Airframe.Mark, now) {
+		for _, d := range all {
+			if !d.half && d.opens.Before(d.by) {
+				d.by = d.opens
+			}
+		}
+	}
 	for _, t := range s.coating(nil, now) { // joined once it is on, and who spreads it knows when
 		all = append(all, &dueWork{at: at, job: t.Job, joint: t.Name, closes: t.Closes, by: t.Closes})
 	}
 	return all
+}
+
+// planWithout reports whether a plan that goes on was made without an airframe. It keeps no time for what is due there, so whoever goes by
+// it has to be free when that opens, as a plan of both would have them: people are slow (common practice, no source).
+//
+//go:noinline
+func (s *State) planWithout(mark string, now time.Time) bool {
+	if len(s.Plans[mark]) > 0 {
+		return false
+	}
+	for _, planned := range s.Plans {
+		if !nextLeave(time.Time{}, planned, now).IsZero() {
+			return true
+		}
+	}
+	return false
 }
 
 // soonest is by when the first join, or step after a wait, must be done of what is due, and which: "", none.

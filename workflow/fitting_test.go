@@ -359,6 +359,48 @@ func TestForemostWaitsForWhatIsDue(t *testing.T) {
 	}
 }
 
+// A plan that was made without an airframe keeps no time for its coat. Whoever goes by it is free when that opens, and doesn't use the
+// window to its last minute by a step that they may be slow at.
+func TestAPlanOfOthersLeavesACoatItsWholeWindow(t *testing.T) {
+	join := joining("join", "tab")
+	join.Hands = q("4 min")
+	coated := working(t, one("glue", coating("coat", "tab"), join)) // open from 10 min to 40 min, of which 6 min are to spare
+	coated.done("coat")
+	coated.state.Airframe.Mark = "PL-09"
+	closes := coated.state.Timers(coated.now)[0].Closes
+	opens := coated.state.Timers(coated.now)[0].Opens
+	for _, test := range []struct {
+		length, planned string // of the step; the airframe that a plan has
+		over            bool   // the sitting of the plan is
+		want            string
+	}{
+		{"20 min", "", false, "PL-01"}, // it can be joined after it
+		{"20 min", "PL-01", false, "PL-09"},
+		{"20 min", "PL-01", true, "PL-01"},
+		{"20 min", "PL-02", false, "PL-09"}, // nor is a step begun that no plan has
+		{"5 min", "PL-01", false, "PL-01"},
+	} {
+		other := working(t, one("sand", hands("sand", test.length)))
+		other.state.Airframe.Mark = "PL-01"
+		beside := other.state.Beside([]*State{coated.state})
+		if test.planned != "" {
+			leave := coated.now.Add(time.Hour)
+			if test.over {
+				leave = coated.now.Add(-time.Minute)
+			}
+			beside.Plans = map[string][]Planned{test.planned: {{Job: beside.Jobs[0].ID, Step: "sand", Begins: coated.now, Leave: leave}}}
+			beside.Planned = beside.Plans["PL-01"]
+		}
+		if got := Foremost([]*State{coated.state, beside}, coated.now).Airframe.Mark; got != test.want {
+			t.Errorf("with a plan of %q, over %t, beside a step of %s it is %s, want %s", test.planned, test.over, test.length, got, test.want)
+		}
+		g := beside.Next(coated.now)
+		if told := len(g.Beside) == 1 && g.Beside[0].Opens.Equal(opens) && g.Beside[0].Closes.Equal(closes); told != (test.want == "PL-09") || coated.state.CanWaitFor(g.Step, beside, false, coated.now) == told {
+			t.Errorf("with a plan of %q, over %t, beside a step of %s the clocks are told: %+v", test.planned, test.over, test.length, g.Beside)
+		}
+	}
+}
+
 // A coat that damage keeps from its join is not due: nothing waits for it, here or on another airframe.
 func TestNothingWaitsForAJoinThatDamageKeeps(t *testing.T) {
 	other := working(t, one("cut", hands("cut", "38 min")))
