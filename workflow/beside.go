@@ -16,8 +16,8 @@ import (
 const CoatLength = 24 * time.Hour
 
 // LeftLength is how far back other journals are read for what was left hot, on or plugged in, where not all are: so that it is said to
-// whoever comes back a fortnight later (common practice, no source).
-const LeftLength = 15 * 24 * time.Hour
+// whoever comes back after the winter (common practice, no source).
+const LeftLength = 200 * 24 * time.Hour
 
 // Rests reports whether nobody need end what another journal says of a condition last, since then, as the first of these airframes tells
 // whose sheet has the condition, and, where it could be left hot, on or plugged in, whose jobs set it, or who says that it was ended since.

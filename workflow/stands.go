@@ -402,6 +402,13 @@ func (s *State) endedSince(is steps.Setting, since, now time.Time) bool {
 	return n > 0 && s.ofBench(is.Condition) && all[n-1].at.After(since) && all[n-1].state != "" && all[n-1].state != is.State
 }
 
+// SaysSince reports whether a condition is so by what was said of it last, and that was after the time.
+func (s *State) SaysSince(is steps.Setting, since, now time.Time) bool {
+	all := s.said[is.Condition]
+	n := saidBy(all, now)
+	return n > 0 && all[n-1].state == is.State && all[n-1].at.After(since)
+}
+
 // Standing is all that is hot, on or plugged in at the bench of these airframes, whoever goes on with it.
 func Standing(fleet []*State, now time.Time) []Reason {
 	var all []*hotThing

@@ -183,7 +183,8 @@ type past struct {
 	ends  []Reason
 	stays []NextPlugged
 	bench func(condition string) bool
-	since time.Time // from when on that page has all that is of the bench
+	over  func(r *Reason) bool // one of the airframes says so: of those that say nothing new the others are not told
+	since time.Time            // from when on that page has all that is of the bench
 }
 
 func ledPast(fleet []*workflow.State, now time.Time) (said past) {
@@ -195,6 +196,9 @@ func ledPast(fleet []*workflow.State, now time.Time) (said past) {
 	said.bench = func(condition string) bool {
 		def, _ := s.Sheet.Condition(condition)
 		return def.Bench
+	}
+	said.over = func(r *Reason) bool {
+		return slices.ContainsFunc(fleet, func(of *workflow.State) bool { return of.SaysSince(r.Remedy.Setting, r.At, now) })
 	}
 	g := s.Next(now)
 	if !g.Theirs {
@@ -218,7 +222,7 @@ func (said past) minded(all []Reason) (rest []Reason, stays []NextPlugged) {
 			return p.set == r.Remedy.Setting && p.At.Equal(r.At) && !r.At.IsZero() && (bench || p.Mark == r.Remedy.Mark)
 		})
 		switch {
-		case i < 0 && bench && r.At.After(said.since): // it adds what is to be ended
+		case i < 0 && bench && (r.At.After(said.since) || !r.At.IsZero() && said.over(&r)): // it adds what is to be ended
 		case i < 0:
 			rest = append(rest, r)
 		case !slices.ContainsFunc(stays, func(p NextPlugged) bool { return p.Mark == said.stays[i].Mark && p.set == r.Remedy.Setting }):
