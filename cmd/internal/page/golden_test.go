@@ -646,6 +646,7 @@ func (b *bench) build() {
 	b.pages["NextNothing-theirs"] = theirs.Nothing(&page.Clock{Now: b.Now})
 	drying := page.NewNext(b.State, b.Now)
 	b.pages["NextMeanwhile-drying"] = drying.Meanwhile(&page.Clock{Now: b.Now})
+	b.pages["NextStayFree-drying"] = drying.StayFree(&page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))

@@ -77,7 +77,8 @@ type Next struct {
 	Unsettled bool `json:"-"` // no setting says when somebody is at the bench, so that whoever plans must
 
 	Claims []*store.Claim `json:"claims,omitempty"` // of others, who are at steps of it
-	Took   *store.Claim   `json:"-"`                // from which the step was taken over just now; nil: from none
+	free   *Timer         // what is waited for; nil: nothing is
+	Took   *store.Claim   `json:"-"` // from which the step was taken over just now; nil: from none
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -112,6 +113,11 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	n := Next{Mark: s.Airframe.Mark, Command: "fettle next " + s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Planned: suggestion.Planned, Outdated: suggestion.Outdated, Who: suggestion.Hands, Others: sharesNext(s, suggestion, now), Beside: besideNext(suggestion), Timers: Timers(s, now), Harms: harms(s, all, now)}
 	n.Presses, n.Both = suggestion.Presses, s.Several()
+	for i := range n.Timers {
+		if t := &n.Timers[i]; suggestion.WaitsForDue && t.Opens.After(now) && !t.Closes.IsZero() && !t.Damaged && (n.free == nil || t.Opens.Before(n.free.Opens)) {
+			n.free = t
+		}
+	}
 	n.unmade(s, &suggestion, now)
 	if end, by := s.EndFirst(suggestion, now); len(end) > 0 {
 		n.EndFirst, n.LeaveBy = endFirst(s, end, by, n.Harms, now), by
@@ -227,6 +233,16 @@ func besideNext(suggestion workflow.Suggestion) (all []NextBeside) {
 		all = append(all, NextBeside{e.Mark, name, e.Opens, e.Closes})
 	}
 	return all
+}
+
+// StayFree says what is waited for, though something could be done that takes too long before it. "": nothing is.
+//
+//go:noinline
+func (n *Next) StayFree(c *Clock) string {
+	if n.free == nil {
+		return ""
+	}
+	return fmt.Sprintf("Stay free for %s on %s: it opens at %s", cmp.Or(n.free.Then, n.free.Name), n.Mark, c.At(n.free.Opens))
 }
 
 // first says that it comes before anything else, and more of it.
@@ -568,7 +584,11 @@ func (n Next) Markdown(c *Clock) string {
 		}
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
-		l.add("# Nothing can be done on %s before %s (%s)\n", esc(n.Mark), c.At(n.Until), c.In(n.Until))
+		if free := n.StayFree(c); free != "" {
+			l.add("# %s (%s)\n", esc(free), c.In(n.free.Opens))
+		} else {
+			l.add("# Nothing can be done on %s before %s (%s)\n", esc(n.Mark), c.At(n.Until), c.In(n.Until))
+		}
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	case n.Theirs != "":

@@ -275,7 +275,7 @@ stages:
 
 // Work of another airframe that would leave a join neither its minutes nor anything to spare is not begun before it: it is waited for.
 func TestAnotherAirframeLeavesAJoinItsTime(t *testing.T) {
-	for hands, want := range map[string]string{"32 min": "SK-01 | Nothing can be done now | Waiting until", "31 min": "SK-02 | Sand it"} {
+	for hands, want := range map[string]string{"32 min": "SK-01 | Stay free for pin on SK-01: it opens at ", "31 min": "SK-02 | Sand it"} {
 		b := withHolds(t, strings.Replace(aCoatAndMore, "32 min", hands, 1))
 		s, err := b.desk.Register(t.Context(), "SK-02", "skerry", nil, time.Time{})
 		must(t, err)

@@ -344,7 +344,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 		return
 	}
 	if suggestion.Step == nil {
-		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
+		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, cmp.Or(next.StayFree(clock), "Nothing can be done now"), next.Meanwhile(clock)
 		return
 	}
 	if suggestion.Theirs {
