@@ -121,3 +121,21 @@ func TestWhatCannotBeJoinedInTheSittingIsNotCoated(t *testing.T) {
 		t.Errorf("the other face is coated: %+v", g.Step)
 	}
 }
+
+// What a battery was plugged in for isn't shown beside the caution that has it pulled: nobody was at it for more than an hour.
+func TestWhatIsEndedAtOnceIsNotUsedFirst(t *testing.T) {
+	b := tried(t)
+	b.done("plug")
+	for after, first := range map[int]bool{59: false, 61: true} {
+		now := b.now.Add(minutesOf(after))
+		g := b.state.Next(now)
+		if got := b.state.UnsafeFirst(&g, now); g.Step == nil || g.Step.Step.Name != "try" || got != first {
+			t.Errorf("after %d min: %+v comes first: %t, want %t", after, g.Step, !got, !first)
+		}
+	}
+	b.after(61 * time.Minute)
+	b.must(setting("battery", "out"))
+	if g := b.state.Next(b.now); b.state.UnsafeFirst(&g, b.now) {
+		t.Error("it is out")
+	}
+}

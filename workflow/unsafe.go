@@ -84,7 +84,15 @@ func (s *State) UnsafeFirst(g *Suggestion, now time.Time) bool {
 	if g.Step == nil {
 		return r != nil && r.Remedy.Kind != ToSeeNext || r == nil && len(s.wrecked(now)) > 0 && s.keptBy(now) != nil
 	}
-	return r != nil && (r.Remedy.Kind != ToSeeNext || !g.Step.AtHand()) || r == nil && len(s.wrecked(now)) > 0
+	return r != nil && (r.Remedy.Kind != ToSeeNext || !g.Step.AtHand()) || r == nil && (len(s.wrecked(now)) > 0 || s.endsFirst(g, now))
+}
+
+// endsFirst reports whether what a battery was plugged in for is suggested, and that is ended at once: nobody was at it for long, and it is not
+// shown to be used on the page that has it pulled.
+func (s *State) endsFirst(g *Suggestion, now time.Time) bool {
+	return !g.Theirs && slices.ContainsFunc(s.leftNow(g, now), func(is *hotThing) bool {
+		return !is.bench && s.isGuarded(is.is) && s.needsIt(g.Step, is, now)
+	})
 }
 
 // led reports whether whoever goes on with the airframe is led to what makes it safe: a check that is due is begun, or what looks it over
