@@ -55,8 +55,8 @@ func (s *State) Persons(all []int) string {
 // Several reports whether the last plan is for several people, or several were at work by it.
 func (s *State) Several() bool { return s.seat.Known != 0 || PeopleOf(s.Plans) > 0 }
 
-// AtItLast is who recorded the last entry of the airframe, and when, where that is another person than whoever sits here and
-// they may still be at it; "": nobody is known to be.
+// AtItLast is who was at the airframe last, see [State.RecordedLast], and when, where that is another person than whoever sits here; "": nobody
+// is known to be.
 func (s *State) AtItLast(now time.Time) (by string, at time.Time) {
 	if by, at = s.RecordedLast(now); s.seat.By == "" || by == s.seat.By {
 		return "", time.Time{}
