@@ -54,11 +54,15 @@ func Foremost(fleet []*State, now time.Time) (first *State) {
 			first, best, least = s, g, min(rank, least)
 		}
 	}
-	if first == nil {
-		for _, s := range fleet {
-			if left := len(s.LeftBy(s.Next(now), now)) > 0; s.Unsafe(now) != nil || left && first == nil {
-				first = s
-			}
+	if first != nil {
+		return first
+	}
+	for _, s := range fleet {
+		switch {
+		case s.Unsafe(now) != nil:
+			return s
+		case first == nil && len(s.LeftBy(s.Next(now), now)) > 0:
+			first = s
 		}
 	}
 	return first

@@ -218,8 +218,10 @@ func (c *conversation) look(ctx context.Context) error {
 	}
 	now := c.now()
 	c.states = sorting.Delete(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
-	if s := workflow.Foremost(c.Bench.States(), now); len(c.states) == 0 && s != nil { // it is not made safe
-		c.states = []*workflow.State{s}
+	if len(c.states) == 0 { // one that is not made safe, or left plugged in
+		if s := workflow.Foremost(c.Bench.States(), now); s != nil {
+			c.states = []*workflow.State{s}
+		}
 	}
 	for i, s := range c.states { // something may have been said on another one of the bench they share
 		beside, err := c.Desk.Beside(ctx, s, now)
