@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/steps/bond"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 )
@@ -436,10 +435,7 @@ func (s *State) untilJoined(r *StepReport, now time.Time) time.Duration {
 	}
 	for _, name := range r.Step.Adhesives {
 		a, _ := s.Sheet.Adhesive(name)
-		climate := bond.Even(a.Times.At)
-		if bench, known := s.benchAt(now); known {
-			climate = bond.Even(bench.celsius)
-		}
+		climate := s.climateAt(a, now)
 		if least := a.Times.Least(a.Times.From, climate); dries < 0 || least < dries {
 			dries = least
 		}
