@@ -76,6 +76,9 @@ func (c *scheduler) split(r *row, starts []int, alone bool) cut {
 	is := cut{tasks: byStart(r.tasks, starts)}
 	is.gaps = slices.Repeat([]gap{stays}, len(is.tasks)+1)
 	is = c.bounded(r, is)
+	if c.pulls && r.setter < 0 && r.stands(c) {
+		is.gaps[0] = parted
+	}
 	first := is.tasks[0]
 	if r.setter >= 0 {
 		first = r.setter
@@ -226,10 +229,10 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		next, no := of.cutUp(ctx, o, d, false)
 		why, err = next, no
 		for _, way := range of.ways(d) {
-			if no != nil && stands { // what is left of the sitting may be too little to plan its end in
+			if (no != nil || len(next.more) > 0) && stands { // what is left of the sitting may be too little to plan its end in
 				of.warm, *way = d.r.Starts, true
 				next, no = of.cutUp(ctx, o, d, false)
-				*way, unended = false, no == nil
+				*way, unended = false, no == nil && len(next.more) == 0 && way != &of.pulls
 			}
 		}
 		if no == nil && len(next.more) == 0 {
@@ -240,7 +243,7 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	s.run(ctx)
 	known := s.bound == math.MaxInt32 // of all ways
 	for _, way := range of.ways(d) {
-		if s.best == nil && stands {
+		if s.best == nil && stands && way != &of.pulls { // which decides what a search would
 			*way = true
 			again := search{of: of, o: o, whole: d}
 			again.run(ctx)
@@ -264,10 +267,11 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	return s.found(ctx), nil, nil
 }
 
-// ways are what is given up, one after the other, where there is no plan that ends what stands now in time.
+// ways are what is given up, one after the other, where there is no plan that ends what stands now in time, or it gives up an end that
+// runs.
 func (of *scheduler) ways(d *draft) []*bool {
 	if slices.ContainsFunc(d.c.tasks, func(t task) bool { return t.late != nil }) {
-		return []*bool{&of.yields, &of.unended}
+		return []*bool{&of.pulls, &of.yields, &of.unended}
 	}
 	return []*bool{&of.unended}
 }
@@ -614,6 +618,13 @@ func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone 
 		rows := d.c.leaves(d.r.Starts)
 		if len(rows) == 0 {
 			return d, nil
+		}
+		if d.c.pulls = of.pulls; d == from && of.pulls { // also what the plan ends later
+			for at, r := range d.c.rows {
+				if r.setter < 0 && r.stands(d.c) && !slices.Contains(rows, at) {
+					rows = append(rows, at)
+				}
+			}
 		}
 		for _, at := range rows {
 			_, known := of.cuts[at]
