@@ -337,6 +337,7 @@ func (s *State) dueToFly(now time.Time) []Reason {
 	if built && len(reasons)+len(gates) == 0 && !released {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
+	s.inTurn(gates)
 	return append(reasons, gates...)
 }
 

@@ -297,11 +297,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
-	if suggestion.Step != nil && !suggestion.Theirs && !suggestion.Asked {
-		var anew bool
-		if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
-			return errAgain
-		}
+	var anew bool
+	if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
+		return errAgain
 	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {
