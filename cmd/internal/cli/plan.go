@@ -396,6 +396,9 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if !said && h.Like != nil && h.Like.Hands > 0 {
 		h.Hands = h.Like.Hands
 	}
+	if h.Like != nil && h.Like.Hands == h.Hands && isNew(h.Like, known, fleet, now) {
+		return h.Like
+	}
 	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
@@ -405,6 +408,16 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 		a.warn("%v; it is followed here, and known nowhere else", err)
 	}
 	return &t
+}
+
+// isNew reports whether the plan that was shown is of this minute and of all that is planned, with nothing recorded since: whoever asked for it
+// a moment ago, and may have thought long, is led by that one.
+func isNew(t *workflow.Timetable, known, fleet []*workflow.State, now time.Time) bool {
+	if age := now.Sub(t.Made); age < 0 || age >= time.Minute || slices.ContainsFunc(t.Visits, func(v workflow.Visit) bool { return !v.Made.IsZero() }) {
+		return false
+	}
+	return !slices.ContainsFunc(known, func(s *workflow.State) bool { return !s.Entries[len(s.Entries)-1].Recorded.Before(t.Made) }) &&
+		!slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.ToPlan(now) && len(t.Planned(s.Airframe.Mark)) == 0 })
 }
 
 // days is when a repair can be done, by the settings; nil: they know of no sittings, or can't be read.
