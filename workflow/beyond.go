@@ -25,19 +25,24 @@ func (s *State) numberOf(by string) int {
 	return 0
 }
 
+// whoIs is who of those at the bench somebody is by name, or whoever sits here; 0: nobody.
+func (s *State) whoIs(by string) int {
+	if by == s.seat.By {
+		return s.seat.Who
+	}
+	return s.numberOf(by)
+}
+
 // lastAt is who recorded something of an airframe last, if they are still at the bench: one of the others, or whoever sits here; 0: nobody is
 // known to be.
 //
 //go:noinline
 func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
-	switch by, _ := of.RecordedLast(now); by {
-	case "":
+	by, _ := of.RecordedLast(now)
+	if by == "" {
 		return 0, false
-	case s.seat.By:
-		return s.seat.Who, true
-	default:
-		return s.numberOf(by), false
 	}
+	return s.whoIs(by), by == s.seat.By
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
@@ -90,19 +95,37 @@ func (s *State) ledTo(of *State, r *StepReport, now time.Time) int {
 	return 0
 }
 
-// stillAt reports whether somebody is at an airframe still by one of the known places: they were at no other one since, or what somebody stays
-// by stands so there since before they came. Nobody leaves what is plugged in, or crashed so, by looking at another airframe.
+// stillAt reports whether somebody is at an airframe still by one of the known places: nobody took it over, and they were at no other one since,
+// or what somebody stays by stands so there since before they came. Nobody leaves what is plugged in, or crashed so, by looking at another airframe.
 //
 //go:noinline
 func (s *State) stillAt(i int, of *State, now time.Time) bool {
 	at := &s.seat.At[i]
-	if at.Mark != of.Airframe.Mark {
+	if at.Mark != of.Airframe.Mark || s.tookOver(at, of, now) {
 		return false
 	}
 	if !s.ledAway(at.Who, at.Mark) {
 		return true
 	}
 	return of.guardedSince(at.Since, now)
+}
+
+// tookOver reports whether somebody else set since what nobody leaves so alone, as they pulled the plug: they go on there.
+//
+//go:noinline
+func (s *State) tookOver(at *Place, of *State, now time.Time) bool {
+	for i := range of.Sheet.Conditions {
+		def := &of.Sheet.Conditions[i]
+		all := of.said[def.Name]
+		n := saidBy(all, now)
+		if n == 0 || def.Guarded == "" || def.Bench {
+			continue
+		}
+		if e := &of.Entries[all[n-1].position]; e.Recorded.After(at.Since) && s.whoIs(e.By) != at.Who {
+			return true
+		}
+	}
+	return false
 }
 
 // guardedSince reports whether something that nobody leaves so alone stands so since then, or longer.
@@ -162,7 +185,7 @@ func (s *State) ledAway(who int, mark string) bool {
 //go:noinline
 func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bool) {
 	for i := range s.seat.At {
-		if at := &s.seat.At[i]; who == 0 && at.Ends && at.Mark == of.Airframe.Mark && of.guardedSince(at.Since, now) {
+		if at := &s.seat.At[i]; who == 0 && at.Ends && at.Mark == of.Airframe.Mark && of.guardedSince(at.Since, now) && !s.tookOver(at, of, now) {
 			who = at.Who
 		}
 	}
@@ -211,7 +234,8 @@ func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 }
 
 // LastThere is when whoever stays by something, or is to end it, asked or recorded something there last, where that is so long ago that they
-// may have gone, and whoever reads it looks (common practice, no source); zero: it isn't, or nobody knows.
+// may have gone, and whoever reads it looks (common practice, no source), or where they stay by another airframe since: nobody stays by two.
+// Zero: it isn't, or nobody knows.
 func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
 	long := Soon
 	if is.Ends {
@@ -222,10 +246,27 @@ func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
 			at = p.Since
 		}
 	}
-	if now.Sub(at) <= long {
-		return time.Time{}
+	if now.Sub(at) > long || !at.IsZero() && s.staysElsewhere(is.By, is.Mark, at, now) {
+		return at
 	}
-	return at
+	return time.Time{}
+}
+
+// staysElsewhere reports whether somebody was led to another airframe, or recorded something there, since then, where something stands so that
+// nobody leaves it alone.
+//
+//go:noinline
+func (s *State) staysElsewhere(who int, mark string, since, now time.Time) bool {
+	for i := range s.seat.At {
+		at := &s.seat.At[i]
+		if at.Who != who || at.Mark == mark || at.Ends || !at.Since.After(since) {
+			continue
+		}
+		if at.Mark == s.Airframe.Mark && s.guardedSince(now, now) || slices.ContainsFunc(s.others, func(of *State) bool { return of.Airframe.Mark == at.Mark && of.guardedSince(now, now) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // besideOthers is what is suggested where no plan says whose it is, and others are at the bench: not what one of them was led to, or goes on
