@@ -64,9 +64,13 @@ func (a *app) nextCommand() *cobra.Command {
 					g = s.GoTo(g, r, a.time.Now())
 				}
 				if g.Theirs && step == "" || g.Asked {
-					from = s.Persons(g.Hands)
-					by, at = s.AtItLast(a.time.Now())
-					s = d.Take(cmd.Context(), s, g.Step)
+					who, anew := s.Persons(g.Hands), false
+					was, last := s.AtItLast(a.time.Now())
+					if s, anew = d.Take(cmd.Context(), s, g.Step); anew { // somebody else did in the same instant
+						take = false
+					} else {
+						from, by, at = who, was, last
+					}
 				}
 			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)

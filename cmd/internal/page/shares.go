@@ -68,7 +68,9 @@ func (n *Next) ToldAlike(people int, noted bool) {
 // of the airframe last; "": nobody did lately.
 func (n *Next) TakenFrom(who, by string, at time.Time) {
 	if n.from = who; by != "" {
-		n.from, n.Last, n.LastAt = "", by, at
+		if n.Last, n.LastAt = by, at; strings.Contains(who, "("+by+")") {
+			n.from = "" // the same one
+		}
 	}
 }
 
