@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -293,7 +294,7 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 	c := *d.c
 	c.cuts = of.cuts
 	for at, r := range c.rows {
-		of.cuts[at] = c.bounded(r, c.cutOf(at, starts))
+		of.cuts[at] = c.bounded(r, c.anew(r, c.cutOf(at, starts), starts))
 		for range of.cuts[at].gaps { // within a sitting it was ended for what lies between
 			g := c.disturbedAt(at, starts)
 			if g < 0 {
@@ -311,6 +312,23 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 		return next
 	}
 	return nil
+}
+
+// anew is the cut of a row parted where what was shown before sets it once more. It writes into the cut.
+func (c *scheduler) anew(r *row, is cut, starts []int) cut {
+	had, _ := c.shown()
+	for _, t := range had {
+		if t.Again != AgainReady || t.Mark != c.fleet[r.of].Airframe.Mark || !lists.Contains(t.Sets, r.is) {
+			continue
+		}
+		for g := range is.gaps {
+			before, after := r.around(is, g)
+			if at := c.minute(t.Begins); after >= 0 && at < starts[after] && (before < 0 || at > starts[before]) {
+				is.gaps[g] = parted
+			}
+		}
+	}
+	return is
 }
 
 // lying is the cut of a row decided by where its tasks lie. It writes into the cut.

@@ -376,6 +376,7 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
 		n.Unmade = s.ToMakeSafe(suggestion, now)
 	case r != nil && r.Remedy.Kind == workflow.ToSeeNext:
+		r.Remedy = workflow.Remedy{} // which shows this page
 		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged...)
 	case r != nil: // which says more than the first of them
 		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)

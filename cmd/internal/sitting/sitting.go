@@ -123,6 +123,7 @@ type conversation struct {
 
 	planned  time.Time // when it was planned last; zero: not in this sitting
 	finishes time.Time // when all is done by the plan, as was told last
+	stops    string    // where that ends before the work does, as was told last
 	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
 
 	questions int                      // that were asked
