@@ -13,24 +13,19 @@ import (
 
 // This file knows who of several is at what no plan has for anybody: there is none, it goes by another choice, or it has nothing of the airframe.
 
-// numberOf is who of those at the bench somebody is by name; 0: nobody.
+// numberOf is who of those at the bench somebody is by name, or whoever sits here; 0: nobody.
 //
 //go:noinline
 func (s *State) numberOf(by string) int {
+	if by == s.seat.By {
+		return s.seat.Who
+	}
 	for who := 1; who <= MostHands; who++ {
 		if s.seat.Here>>who&1 == 1 && lists.Contains(strings.Split(s.seat.Names, "\n"), fmt.Sprint(who, " ", by)) {
 			return who
 		}
 	}
 	return 0
-}
-
-// whoIs is who of those at the bench somebody is by name, or whoever sits here; 0: nobody.
-func (s *State) whoIs(by string) int {
-	if by == s.seat.By {
-		return s.seat.Who
-	}
-	return s.numberOf(by)
 }
 
 // lastAt is who recorded something of an airframe last, if they are still at the bench: one of the others, or whoever sits here; 0: nobody is
@@ -42,7 +37,7 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 	if by == "" {
 		return 0, false
 	}
-	return s.whoIs(by), by == s.seat.By
+	return s.numberOf(by), by == s.seat.By
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
@@ -116,12 +111,11 @@ func (s *State) stillAt(i int, of *State, now time.Time) bool {
 func (s *State) tookOver(at *Place, of *State, now time.Time) bool {
 	for i := range of.Sheet.Conditions {
 		def := &of.Sheet.Conditions[i]
-		all := of.said[def.Name]
-		n := saidBy(all, now)
-		if n == 0 || def.Guarded == "" || def.Bench {
+		if def.Guarded == "" || def.Bench {
 			continue
 		}
-		if e := &of.Entries[all[n-1].position]; e.Recorded.After(at.Since) && s.whoIs(e.By) != at.Who {
+		all := of.said[def.Name]
+		if n := saidBy(all, now); n > 0 && all[n-1].recorded.After(at.Since) && s.numberOf(of.Entries[all[n-1].position].By) != at.Who {
 			return true
 		}
 	}
@@ -246,27 +240,21 @@ func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
 			at = p.Since
 		}
 	}
-	if now.Sub(at) > long || !at.IsZero() && s.staysElsewhere(is.By, is.Mark, at, now) {
-		return at
-	}
-	return time.Time{}
-}
-
-// staysElsewhere reports whether somebody was led to another airframe, or recorded something there, since then, where something stands so that
-// nobody leaves it alone.
-//
-//go:noinline
-func (s *State) staysElsewhere(who int, mark string, since, now time.Time) bool {
-	for i := range s.seat.At {
-		at := &s.seat.At[i]
-		if at.Who != who || at.Mark == mark || at.Ends || !at.Since.After(since) {
-			continue
+	gone := now.Sub(at) > long
+	for n := -1; n < len(s.others); n++ {
+		of := s
+		if n >= 0 {
+			of = s.others[n]
 		}
-		if at.Mark == s.Airframe.Mark && s.guardedSince(now, now) || slices.ContainsFunc(s.others, func(of *State) bool { return of.Airframe.Mark == at.Mark && of.guardedSince(now, now) }) {
-			return true
+		for i := range s.seat.At {
+			p := &s.seat.At[i]
+			gone = gone || p.Who == is.By && p.Mark == of.Airframe.Mark && p.Mark != is.Mark && !p.Ends && p.Since.After(at) && of.guardedSince(now, now)
 		}
 	}
-	return false
+	if !gone {
+		return time.Time{}
+	}
+	return at
 }
 
 // besideOthers is what is suggested where no plan says whose it is, and others are at the bench: not what one of them was led to, or goes on

@@ -64,12 +64,11 @@ func (a *app) nextCommand() *cobra.Command {
 					g = s.GoTo(g, r, a.time.Now())
 				}
 				if g.Theirs && step == "" || g.Asked {
-					who, anew := s.Persons(g.Hands), false
-					was, last := s.AtItLast(a.time.Now())
+					from = s.Persons(g.Hands)
+					by, at = s.AtItLast(a.time.Now())
+					var anew bool
 					if s, anew = d.Take(cmd.Context(), s, g.Step); anew { // somebody else did in the same instant
-						take = false
-					} else {
-						from, by, at = who, was, last
+						from, by, take = "", "", false
 					}
 				}
 			}
