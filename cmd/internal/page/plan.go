@@ -427,7 +427,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c *Clock) {
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, "; ")))
 	}
-	if leave := s.leave(true, c); leave != "" {
+	if leave := s.leave(true, len(p.Marks) > 1, c); leave != "" {
 		l.item("**Before you leave:** %s", leave)
 	}
 	for i, t := range s.Turns {
@@ -482,12 +482,12 @@ func (p *Plan) line(s *PlanSitting, c *Clock) string {
 			text += "; at " + clockOf(t.Begins) + " " + of(t.Mark) + turnTitle(t) + ": " + secondAt(t)
 		}
 	}
-	return text + optionally("; before you leave: ", s.leave(false, c))
+	return text + optionally("; before you leave: ", s.leave(false, len(p.Marks) > 1, c))
 }
 
 // leave is how the conditions stand before anybody leaves, and when they are needed otherwise again: what is alike on several airframes, as the
-// gun of their bench is, once.
-func (s PlanSitting) leave(again bool, c *Clock) string {
+// gun of their bench is, once. Marked: with the marks, as in a plan of several.
+func (s PlanSitting) leave(again, marked bool, c *Clock) string {
 	var all, of []string
 	for _, is := range s.Leave {
 		text := is.Says()
@@ -502,7 +502,7 @@ func (s PlanSitting) leave(again bool, c *Clock) string {
 		}
 	}
 	between := ", "
-	if len(s.marks()) > 1 {
+	if marked {
 		between = "; "
 		for k := range all {
 			all[k] = of[k] + " · " + all[k]

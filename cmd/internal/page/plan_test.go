@@ -401,6 +401,25 @@ func TestPlanSaysOfWhichAirframeItMustStand(t *testing.T) {
 	}
 }
 
+// What is to be so before anybody leaves has its mark in each sitting of a plan of several, also where only one of them has work.
+func TestPlanMarksWhatIsLeftInEverySitting(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	iron := workflow.Left{Mark: "FN-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Title: "The film iron"}
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Title: "Film it", Begins: now, Ends: now.Add(time.Minute)}}, Leave: []workflow.Left{iron}}
+	later := v
+	later.Sitting = workflow.Sitting{From: now.Add(24 * time.Hour), To: now.Add(25 * time.Hour)}
+	for marks, want := range map[string]int{"FN-01 WR-01": 4, "FN-01": 0} {
+		p := page.NewPlan(strings.Fields(marks), workflow.Timetable{Made: now, Finish: later.To, Bound: later.To, Proven: true, Visits: []workflow.Visit{v, later}})
+		text := p.Markdown(&page.Clock{Now: now})
+		for _, e := range p.Calendar() {
+			text += e.Description
+		}
+		if n := strings.Count(text, "FN-01 · The film iron: cold"); n != want {
+			t.Errorf("a plan of %s has it %d times: %s", marks, n, text)
+		}
+	}
+}
+
 // A sitting on one line names two of its steps, and each that wants a second person at its time: nobody takes that for the time of another.
 func TestSittingOnALineSaysWhichStepWantsASecond(t *testing.T) {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
