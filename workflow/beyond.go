@@ -126,7 +126,12 @@ func (s *State) tookOver(at *Place, of *State, now time.Time) bool {
 //
 //go:noinline
 func (s *State) guardedSince(since, now time.Time) bool {
-	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) && !is.At.After(since) })
+	for _, is := range s.standing(now, now) {
+		if !is.bench && s.isGuarded(is.is) && !is.At.After(since) {
+			return true
+		}
+	}
+	return false
 }
 
 // EndsAtOnce is on which airframes of the bench whoever sits here, one of several, is told to end at once what is plugged in, or crashed so,
@@ -139,10 +144,15 @@ func (s *State) EndsAtOnce(g *Suggestion, now time.Time) (marks []string) {
 	minded := s.Minded(g, now)
 	end = append(s.LeftBy(*g, now), end...)
 	for _, of := range append(s.others[:len(s.others):len(s.others)], s) {
-		mark := of.Airframe.Mark
-		if slices.ContainsFunc(end, func(r Reason) bool { return r.Remedy.Mark == mark && of.safeSo(r.Remedy.Setting) }) &&
-			!slices.ContainsFunc(minded, func(is Plugged) bool { return is.Mark == mark }) {
-			marks = append(marks, mark)
+		told := false
+		for i := range end {
+			told = told || end[i].Remedy.Mark == of.Airframe.Mark && of.safeSo(end[i].Remedy.Setting)
+		}
+		for i := range minded {
+			told = told && minded[i].Mark != of.Airframe.Mark
+		}
+		if told {
+			marks = append(marks, of.Airframe.Mark)
 		}
 	}
 	return marks

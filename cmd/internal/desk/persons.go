@@ -238,7 +238,12 @@ func (o *order) sits(by string, who int, now time.Time) bool {
 func (o *order) isAt(by, mark, step string, ends []string, now time.Time) bool {
 	is := o.Who[by]
 	for _, mark := range ends {
-		if !slices.ContainsFunc(is.Was, func(p place) bool { return p.Ends && p.Mark == mark && now.Sub(p.Since) < workflow.Slip/10 }) {
+		kept := false
+		for i := range is.Was {
+			p := &is.Was[i]
+			kept = kept || p.Ends && p.Mark == mark && now.Sub(p.Since) < workflow.Slip/10
+		}
+		if !kept {
 			return false
 		}
 	}
