@@ -183,6 +183,7 @@ func TestWhoTakesAStepOver(t *testing.T) {
 // Whoever did something has their hands at the airframe; who writes a note, reads the bench, fits equipment or opens a job has not, nor has who
 // records a crash or a flight of what another one is at: they would be led to a battery that this one plugged in.
 func TestWhoRecordedWorkIsAtIt(t *testing.T) {
+	look := &steps.Procedure{Name: "look", Title: "Look", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", plain("look"))}}
 	for name, test := range map[string]struct {
 		ann, bob []Request
 		after    int // minutes from Ann to Bob
@@ -193,11 +194,17 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
 		"Bob read the bench":              {[]Request{Finish{Step: "one"}}, []Request{ReadBench{Temperature: q("21 °C")}}, 1, "Ann"},
 		"Bob logged a flight":             {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Ann"},
+		"Bob found it crashed":            {[]Request{Finish{Step: "one"}}, []Request{ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}}, 1, "Ann"},
+		"Bob did, Ann is gone":            {[]Request{Finish{Step: "one"}}, []Request{ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}}, 61, "Bob"},
+		"Bob fitted a camera":             {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 1, "Ann"},
+		"Bob did, and Ann is gone":        {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 61, ""},
+		"Bob opened a job":                {[]Request{Finish{Step: "one"}}, []Request{Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: "sha256:own"}}, 1, "Ann"},
 		"Bob logged one, Ann is gone":     {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 61, "Bob"},
 		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
 		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
 	} {
 		b := working(t, one("stage", plain("one"), plain("two")))
+		b.docs.Procedures["sha256:look"] = look
 		b.by = "Ann"
 		b.must(test.ann...)
 		b.after(minutesOf(test.after))
