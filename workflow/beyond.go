@@ -41,7 +41,8 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
-// crash or a flight; "": nobody. Who writes a note, reads the bench or fits equipment has their hands at nothing that somebody else is at.
+// crash, a flight, a hold of what is used, or how something of the bench or the propeller stands. Who writes a note, reads the bench or fits
+// equipment has their hands at nothing that somebody else is at.
 //
 //go:noinline
 func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
@@ -50,30 +51,32 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
+		if s.handsOn(e.Facts) {
+			return e.By, e.Recorded
+		}
 		switch e.Facts.(type) {
-		case journal.FlightLogged, journal.DamageFound:
+		case journal.FlightLogged, journal.DamageFound, journal.UseCleared, journal.ConditionSet:
 			if by == "" {
 				by, at = e.By, e.Recorded
-			}
-		default:
-			if handsOn(e.Facts) {
-				return e.By, e.Recorded
 			}
 		}
 	}
 	return by, at
 }
 
-// HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how something stands.
-func HandsOn(entries []journal.Entry) bool {
-	return journal.Any(entries, func(e journal.Entry) bool { return handsOn(e.Facts) })
+// HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how what is guarded stands.
+func (s *State) HandsOn(entries []journal.Entry) bool {
+	return journal.Any(entries, func(e journal.Entry) bool { return s.handsOn(e.Facts) })
 }
 
-func handsOn(f journal.Facts) bool {
-	switch f.(type) {
-	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.UseCleared, journal.ConditionSet,
-		journal.ReadingTaken, journal.TouchTested, journal.Reworked, journal.Chosen:
+func (s *State) handsOn(f journal.Facts) bool {
+	switch f := f.(type) {
+	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.ReadingTaken, journal.TouchTested,
+		journal.Reworked, journal.Chosen:
 		return true
+	case journal.ConditionSet: // whoever opens the window, or switches a tool on, takes no plug from who stays by it
+		def, _ := s.Sheet.Condition(f.Condition)
+		return def.Guarded != "" && !def.Bench
 	}
 	return false
 }

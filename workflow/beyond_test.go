@@ -189,7 +189,11 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		want     string
 	}{
 		"Bob did the next step":           {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}}, 1, "Bob"},
-		"Bob said how something stands":   {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "off")}, 1, "Bob"},
+		"Bob pulled the plug":             {[]Request{Finish{Step: "one"}}, []Request{setting("battery", "out")}, 1, "Bob"},
+		"Bob opened the window":           {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 1, "Ann"},
+		"Bob switched the charger on":     {[]Request{Finish{Step: "one"}}, []Request{setting("charger", "on")}, 1, "Ann"},
+		"Bob put the propeller on":        {[]Request{Finish{Step: "one"}}, []Request{setting("propeller", "on")}, 1, "Ann"},
+		"Bob opened it, Ann is gone":      {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 61, "Bob"},
 		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
 		"Bob read the bench":              {[]Request{Finish{Step: "one"}}, []Request{ReadBench{Temperature: q("21 °C")}}, 1, "Ann"},
 		"Bob logged a flight":             {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Ann"},
@@ -197,7 +201,10 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
 		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
 	} {
-		b := working(t, one("stage", plain("one"), plain("two")))
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"},
+			steps.Condition{Name: "charger", States: []string{"off", "on"}, Guarded: "on", Bench: true})
+		b := workingOn(t, kit, one("stage", plain("one"), plain("two")))
 		b.by = "Ann"
 		b.must(test.ann...)
 		b.after(minutesOf(test.after))
