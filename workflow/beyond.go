@@ -51,7 +51,7 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
-		if s.handsOn(e.Facts) {
+		if s.handsOn(e) {
 			return e.By, e.Recorded
 		}
 		switch e.Facts.(type) {
@@ -66,19 +66,39 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 
 // HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how what is guarded stands.
 func (s *State) HandsOn(entries []journal.Entry) bool {
-	return journal.Any(entries, func(e journal.Entry) bool { return s.handsOn(e.Facts) })
+	return journal.Any(entries, func(e journal.Entry) bool { return s.handsOn(&e) })
 }
 
-func (s *State) handsOn(f journal.Facts) bool {
-	switch f := f.(type) {
+func (s *State) handsOn(e *journal.Entry) bool {
+	switch f := e.Facts.(type) {
 	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.ReadingTaken, journal.TouchTested,
 		journal.Reworked, journal.Chosen:
 		return true
-	case journal.ConditionSet: // whoever opens the window, or switches a tool on, takes no plug from who stays by it
-		def, _ := s.Sheet.Condition(f.Condition)
-		return def.Guarded != "" && !def.Bench
+	case journal.ConditionSet: // whoever opens the window, switches a tool on, or says that it is as it was takes no plug from who stays by it
+		if def, _ := s.Sheet.Condition(f.Condition); def.Guarded == "" || def.Bench {
+			return false
+		}
+		was := ""
+		for _, c := range s.said[f.Condition] {
+			if c.mark == "" && c.position < e.Position {
+				was = c.state
+			}
+		}
+		return was != f.State
 	}
 	return false
+}
+
+// lastWorked is when somebody who had their hands at the airframe recorded something of it last; zero: nobody did.
+//
+//go:noinline
+func (s *State) lastWorked() (at time.Time) {
+	for i := len(s.Entries) - 1; i >= 0; i-- {
+		if e := &s.Entries[i]; s.handsOn(e) {
+			return e.Recorded
+		}
+	}
+	return at
 }
 
 // ledTo is who was led to a step of an airframe last, and is still there; without one, who was led to the airframe at all; 0: nobody.

@@ -192,6 +192,7 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob pulled the plug":             {[]Request{Finish{Step: "one"}}, []Request{setting("battery", "out")}, 1, "Bob"},
 		"Bob opened the window":           {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 1, "Ann"},
 		"Bob switched the charger on":     {[]Request{Finish{Step: "one"}}, []Request{setting("charger", "on")}, 1, "Ann"},
+		"Bob said that it is in":          {[]Request{setting("battery", "in"), Finish{Step: "one"}}, []Request{setting("battery", "in")}, 1, "Ann"},
 		"Bob put the propeller on":        {[]Request{Finish{Step: "one"}}, []Request{setting("propeller", "on")}, 1, "Ann"},
 		"Bob opened it, Ann is gone":      {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 61, "Bob"},
 		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
