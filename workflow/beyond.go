@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
@@ -41,27 +42,48 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
-// crash, a flight, a hold of what is used, or how something of the bench or the propeller stands. Who writes a note, reads the bench or fits
-// equipment has their hands at nothing that somebody else is at.
+// crash, a flight, a hold of what is used, how something of the bench or the propeller stands, or began a job: so too where the work was
+// before the last flight or crash, and nothing is plugged in since. Who writes a note, reads the bench or fits equipment has their hands at
+// nothing that somebody else is at.
 //
 //go:noinline
 func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
+	var since time.Time
 	for i := len(s.Entries) - 1; i >= 0; i-- {
 		e := &s.Entries[i]
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
 		if s.handsOn(e) {
+			if e.Recorded.Before(since) && !s.plugStands(now) {
+				break
+			}
 			return e.By, e.Recorded
 		}
 		switch e.Facts.(type) {
-		case journal.FlightLogged, journal.DamageFound, journal.UseCleared, journal.ConditionSet:
+		case journal.FlightLogged, journal.DamageFound, journal.UseCleared, journal.ConditionSet, journal.JobOpened:
 			if by == "" {
 				by, at = e.By, e.Recorded
 			}
 		}
+		switch e.Facts.(type) {
+		case journal.FlightLogged, journal.DamageFound:
+			since = latest(since, e.At)
+		}
 	}
 	return by, at
+}
+
+// plugStands reports whether something stands so that somebody stays by, such as the plug, and not a propeller, which a build leaves on.
+//
+//go:noinline
+func (s *State) plugStands(now time.Time) bool {
+	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool {
+		return !is.bench && s.isGuarded(is.is) && !slices.ContainsFunc(s.Jobs, func(j *Job) bool {
+			left, _ := s.endsItself(j.written, is.is, "")
+			return j.Procedure.Kind == steps.Build && left == is.is
+		})
+	})
 }
 
 // HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how what is guarded stands.

@@ -180,9 +180,10 @@ func TestWhoTakesAStepOver(t *testing.T) {
 	}
 }
 
-// Whoever did something has their hands at the airframe; who writes a note, reads the bench, fits equipment or opens a job has not, nor has who
-// records a crash or a flight of what another one is at: they would be led to a battery that this one plugged in.
+// Whoever did something has their hands at the airframe; who writes a note, reads the bench, or fits equipment has not, nor has who records
+// a crash of what another one plugged in: they would be led to that battery. Without that, what was done before a flight says nothing of after.
 func TestWhoRecordedWorkIsAtIt(t *testing.T) {
+	cracked := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
 	for name, test := range map[string]struct {
 		ann, bob []Request
 		after    int // minutes from Ann to Bob
@@ -197,7 +198,9 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob opened it, Ann is gone":      {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 61, "Bob"},
 		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
 		"Bob read the bench":              {[]Request{Finish{Step: "one"}}, []Request{ReadBench{Temperature: q("21 °C")}}, 1, "Ann"},
-		"Bob logged a flight":             {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Ann"},
+		"Bob logged a flight after it":    {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Bob"},
+		"Bob found damage":                {[]Request{Finish{Step: "one"}}, []Request{cracked}, 1, "Bob"},
+		"Bob found it with Ann's plug in": {[]Request{setting("battery", "in")}, []Request{cracked}, 1, "Ann"},
 		"Bob logged one, Ann is gone":     {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 61, "Bob"},
 		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
 		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
@@ -205,7 +208,9 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		kit := sheet()
 		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"},
 			steps.Condition{Name: "charger", States: []string{"off", "on"}, Guarded: "on", Bench: true})
-		b := workingOn(t, kit, one("stage", plain("one"), plain("two")))
+		plug, pull := plain("plug"), plain("pull")
+		plug.Sets, pull.Sets = setting("battery", "in").Set, setting("battery", "out").Set
+		b := workingOn(t, kit, one("stage", plain("one"), plain("two"), plug, pull))
 		b.by = "Ann"
 		b.must(test.ann...)
 		b.after(minutesOf(test.after))
