@@ -147,12 +147,33 @@ func (s *State) stillAt(i int, of *State, now time.Time) bool {
 	if !s.ledAway(at.Who, at.Mark) {
 		return true
 	}
-	for _, is := range of.standing(now, now) {
-		if !is.bench && of.isGuarded(is.is) && !is.At.After(at.Since) {
-			return true
+	return of.guardedSince(at.Since, now)
+}
+
+// guardedSince reports whether something that nobody leaves so alone stands so since then, or longer.
+//
+//go:noinline
+func (s *State) guardedSince(since, now time.Time) bool {
+	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) && !is.At.After(since) })
+}
+
+// EndsAtOnce is on which airframes of the bench whoever sits here, one of several, is told to end at once what is plugged in, or crashed so,
+// beside what is suggested: whoever asks after them stays clear of that.
+func (s *State) EndsAtOnce(g *Suggestion, now time.Time) (marks []string) {
+	if s.seat.Who == 0 {
+		return nil
+	}
+	end, _ := s.StandsBeside(g, now)
+	minded := s.Minded(g, now)
+	end = append(s.LeftBy(*g, now), end...)
+	for _, of := range append(s.others[:len(s.others):len(s.others)], s) {
+		mark := of.Airframe.Mark
+		if slices.ContainsFunc(end, func(r Reason) bool { return r.Remedy.Mark == mark && of.safeSo(r.Remedy.Setting) }) &&
+			!slices.ContainsFunc(minded, func(is Plugged) bool { return is.Mark == mark }) {
+			marks = append(marks, mark)
 		}
 	}
-	return false
+	return marks
 }
 
 // goesOn is who else goes on with the airframe: they recorded something of it last, and were not led elsewhere since. Nobody leaves what is
@@ -179,12 +200,18 @@ func (s *State) ledAway(who int, mark string) bool {
 	return false
 }
 
-// isAt is who is at an airframe, as far as is known: who was led to its next step, else who recorded something of it last, else who was led
-// there last, and recorded nothing yet; one of the others, or whoever sits here. 0: nobody is known to be.
+// isAt is who is at an airframe, as far as is known: who was told to end at once what is plugged in there, else who was led to its next step,
+// else who recorded something of it last, else who was led there last, and recorded nothing yet; one of the others, or whoever sits here. 0:
+// nobody is known to be.
 //
 //go:noinline
 func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bool) {
-	if next != nil {
+	for i := range s.seat.At {
+		if at := &s.seat.At[i]; who == 0 && at.Ends && at.Mark == of.Airframe.Mark && of.guardedSince(at.Since, now) {
+			who = at.Who
+		}
+	}
+	if next != nil && who == 0 {
 		who = s.ledTo(of, next, now)
 	}
 	if who == 0 {
@@ -198,7 +225,7 @@ func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bo
 
 // Minded is what stands so on the airframe, or on another one of the bench, such as a battery that is plugged in, where one person of several
 // is known to be there who minds it, see [State.isAt], and that is not whoever sits here. They end it at once, and nobody else does, where it
-// crashed so, or stands so since an earlier sitting; whoever is led to a step there too is told to as they are. What is hot at the bench they
+// crashed so, or stands so since an earlier sitting. What is hot at the bench they
 // mind where they set it so in this sitting, and were not led elsewhere since: of an earlier one everybody ends it, since nobody works with it.
 func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 	for n := -1; n < len(s.others) && s.seat.Here != 0; n++ {
@@ -217,10 +244,9 @@ func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 		if me || who == 0 {
 			continue
 		}
-		led := n < 0 && g.Step != nil && !g.Theirs && !g.Asked
 		for _, is := range standing {
 			old := now.Sub(is.At) > SittingLength || !is.wreck && of.forgotten(is, now)
-			if is.bench && (n < 0 || old || s.ledAway(who, of.Airframe.Mark)) || !is.bench && (!of.isGuarded(is.is) || old && led) {
+			if is.bench && (n < 0 || old || s.ledAway(who, of.Airframe.Mark)) || !is.bench && !of.isGuarded(is.is) {
 				continue
 			}
 			all = append(all, Plugged{of.Airframe.Mark, who, is.Reason, !is.bench && (old || is.wreck)})

@@ -481,6 +481,9 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
 		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}
+	if step.Kind.Traits().Releases {
+		s.inTurn(reasons)
+	}
 	return reasons
 }
 

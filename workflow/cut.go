@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps/lists"
 	"fettle/workflow/plan"
 )
 
@@ -76,6 +77,9 @@ func (c *scheduler) split(r *row, starts []int, alone bool) cut {
 	is := cut{tasks: byStart(r.tasks, starts)}
 	is.gaps = slices.Repeat([]gap{stays}, len(is.tasks)+1)
 	is = c.bounded(r, is)
+	if c.pulls && r.setter < 0 && r.stands(c) {
+		is.gaps[0] = parted
+	}
 	first := is.tasks[0]
 	if r.setter >= 0 {
 		first = r.setter
@@ -226,10 +230,10 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 		next, no := of.cutUp(ctx, o, d, false)
 		why, err = next, no
 		for _, way := range of.ways(d) {
-			if no != nil && stands { // what is left of the sitting may be too little to plan its end in
+			if (no != nil || len(next.more) > 0) && stands { // what is left of the sitting may be too little to plan its end in
 				of.warm, *way = d.r.Starts, true
 				next, no = of.cutUp(ctx, o, d, false)
-				*way, unended = false, no == nil
+				*way, unended = false, no == nil && len(next.more) == 0 && way != &of.pulls
 			}
 		}
 		if no == nil && len(next.more) == 0 {
@@ -240,7 +244,7 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	s.run(ctx)
 	known := s.bound == math.MaxInt32 // of all ways
 	for _, way := range of.ways(d) {
-		if s.best == nil && stands {
+		if s.best == nil && stands && way != &of.pulls { // which decides what a search would
 			*way = true
 			again := search{of: of, o: o, whole: d}
 			again.run(ctx)
@@ -264,10 +268,11 @@ func (of *scheduler) attempt(ctx context.Context, o plan.Options) (t Timetable, 
 	return s.found(ctx), nil, nil
 }
 
-// ways are what is given up, one after the other, where there is no plan that ends what stands now in time.
+// ways are what is given up, one after the other, where there is no plan that ends what stands now in time, or it gives up an end that
+// runs.
 func (of *scheduler) ways(d *draft) []*bool {
 	if slices.ContainsFunc(d.c.tasks, func(t task) bool { return t.late != nil }) {
-		return []*bool{&of.yields, &of.unended}
+		return []*bool{&of.pulls, &of.yields, &of.unended}
 	}
 	return []*bool{&of.unended}
 }
@@ -289,7 +294,7 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 	c := *d.c
 	c.cuts = of.cuts
 	for at, r := range c.rows {
-		of.cuts[at] = c.bounded(r, c.cutOf(at, starts))
+		of.cuts[at] = c.bounded(r, c.anew(r, c.cutOf(at, starts), starts))
 		for range of.cuts[at].gaps { // within a sitting it was ended for what lies between
 			g := c.disturbedAt(at, starts)
 			if g < 0 {
@@ -307,6 +312,23 @@ func (of *scheduler) asShown(ctx context.Context, o plan.Options, d *draft) *dra
 		return next
 	}
 	return nil
+}
+
+// anew is the cut of a row parted where what was shown before sets it once more. It writes into the cut.
+func (c *scheduler) anew(r *row, is cut, starts []int) cut {
+	had, _ := c.shown()
+	for _, t := range had {
+		if t.Again != AgainReady || t.Mark != c.fleet[r.of].Airframe.Mark || !lists.Contains(t.Sets, r.is) {
+			continue
+		}
+		for g := range is.gaps {
+			before, after := r.around(is, g)
+			if at := c.minute(t.Begins); after >= 0 && at < starts[after] && (before < 0 || at > starts[before]) {
+				is.gaps[g] = parted
+			}
+		}
+	}
+	return is
 }
 
 // lying is the cut of a row decided by where its tasks lie. It writes into the cut.
@@ -614,6 +636,13 @@ func (of *scheduler) cutUp(ctx context.Context, o plan.Options, d *draft, alone 
 		rows := d.c.leaves(d.r.Starts)
 		if len(rows) == 0 {
 			return d, nil
+		}
+		if d.c.pulls = of.pulls; d == from && of.pulls { // also what the plan ends later
+			for at, r := range d.c.rows {
+				if r.setter < 0 && r.stands(d.c) && !slices.Contains(rows, at) {
+					rows = append(rows, at)
+				}
+			}
 		}
 		for _, at := range rows {
 			_, known := of.cuts[at]

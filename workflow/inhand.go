@@ -143,7 +143,7 @@ func (c *scheduler) stay(order, starts, wanted, last []int) {
 	var led [MostHands + 1]string
 	for k, s := range c.fleet {
 		for i := range s.seat.At {
-			if at := &s.seat.At[i]; s.stillAt(i, s, c.now) && c.setOf([]int{at.Who}) > 0 && (on[at.Who] == 0 || s.ledAway(at.Who, at.Mark)) {
+			if at := &s.seat.At[i]; !at.Ends && s.stillAt(i, s, c.now) && c.setOf([]int{at.Who}) > 0 && (on[at.Who] == 0 || s.ledAway(at.Who, at.Mark)) {
 				on[at.Who], led[at.Who] = k+1, at.Step
 			}
 		}

@@ -60,3 +60,20 @@ func TestScheduleGivesUpNoBetterPlan(t *testing.T) {
 		t.Errorf("%s", says(other))
 	}
 }
+
+// A plan that was shown is kept with what it ends first, and sets once more in the same sitting.
+func TestSchedulePullsThePlugFirstAsShown(t *testing.T) {
+	fleet := func(takes string) []*State {
+		return pluggedBesideACoat(t, takes, coating("coat", "tab"), joining("join", "tab"))
+	}
+	now, h := evening.Add(20*time.Minute), Hours{Hands: 1, Sittings: open(20, 300)}
+	shown, err := Schedule(t.Context(), fleet("60 min"), now, h, plan.Options{Think: 1})
+	if err != nil || shown.Visits[0].Turns[0].Step != "pull" {
+		t.Fatalf("%v %s", err, says(shown))
+	}
+	h.Like = &shown
+	again, err := Schedule(t.Context(), fleet("10 min"), now, h, plan.Options{Think: 1})
+	if err != nil || again.Visits[0].Turns[0].Step != "pull" || !again.Kept {
+		t.Errorf("%v %s, shown %s", err, says(again), says(shown))
+	}
+}

@@ -76,8 +76,7 @@ func (s *State) unlooked(j *Job, step *steps.Step, at time.Time) *Reason {
 		return nil
 	}
 	safe, _ := s.ends(j.Procedure, is, "")
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("before %s the lines of %s are confirmed again: they count in one sitting, and until %s", is, hold.Name, safe),
-		Remedy: s.remedy(Remedy{Kind: ToClear, Name: j.ID + "/" + hold.Name})}
+	return s.lookAgain(j, is, safe, hold)
 }
 
 // overlooked reports whether a step without lines sets what is so, and a bare word said so alone, for which the hold before that step
@@ -101,18 +100,101 @@ func (s *State) overlooked(is steps.Setting, at time.Time) bool {
 	return hold != nil
 }
 
-// LooksAgain is the hold of that name whose lines are confirmed again for what is plugged in after it; nil: they are not.
+// LooksAgain is the hold of that name whose lines are confirmed again for what is plugged in after it, in an open job, or for a gate that
+// a job which is complete measured with that, and that is to be measured again; nil: they are not.
 func (s *State) LooksAgain(name string, at time.Time) (of *Job, hold *steps.Step) {
 	r, j, err := s.FindStep(name, at)
-	if err != nil || !lists.Contains(s.OpenJobs(at), j) {
+	if err != nil {
 		return nil, nil
 	}
+	var is steps.Setting
 	for _, step := range j.Procedure.Steps() {
-		if _, hold = s.looksOver(j.Procedure, step); hold != nil && hold.Name == r.Step.Name && s.unlooked(j, step, at) != nil {
+		if is, hold = s.looksOver(j.Procedure, step); hold != nil && hold.Name == r.Step.Name && s.unlooked(j, step, at) != nil &&
+			(lists.Contains(s.OpenJobs(at), j) || s.toLook(j, hold, is, at)) {
 			return j, hold
 		}
 	}
 	return nil, nil
+}
+
+// toLook reports whether a gate that is to be measured again is measured by the job with what is plugged in after the hold.
+//
+//go:noinline
+func (s *State) toLook(j *Job, hold *steps.Step, is steps.Setting, at time.Time) bool {
+	gates := s.Gates(at)
+	for i := range gates {
+		if g := &gates[i]; !g.Met() && lists.Contains(s.lookedFor(j, &g.Gate, is, at), hold) {
+			return true
+		}
+	}
+	return false
+}
+
+// lookedFor are the holds that a job has looked over for what is plugged in where it measures a gate.
+//
+//go:noinline
+func (s *State) lookedFor(j *Job, gate *steps.Gate, is steps.Setting, at time.Time) (holds []*steps.Step) {
+	all := j.Procedure.Steps()
+	for _, step := range all {
+		if !step.Kind.Traits().Measures || !s.measures(j, *step, *gate, at) {
+			continue
+		}
+		name, _ := setFor(j.Procedure, is, step.Name)
+		for _, by := range all {
+			if by.Name != name {
+				continue
+			}
+			if _, hold := s.looksOver(j.Procedure, by); hold != nil {
+				holds = append(holds, hold)
+			}
+		}
+	}
+	return holds
+}
+
+// untied says that what is plugged in for a gate is not so after a hold that is looked over for that where a job measures it, be that job
+// complete or not: its lines are confirmed again before it is plugged in. nil: it is, or none asks for that.
+//
+//go:noinline
+func (s *State) untied(gate *steps.Gate, is steps.Setting, at time.Time) (loose *Reason) {
+	if !s.isGuarded(is) {
+		return nil
+	}
+	in := s.Holds(is.Condition, at) == is.State
+	for _, j := range s.Jobs {
+		for _, hold := range s.lookedFor(j, gate, is, at) {
+			if in && s.pluggedAfter(j, is, hold, at) || !in && !s.lookedOver(j, is, hold, s.Size(), at).IsZero() {
+				return nil
+			}
+			safe, _ := s.endsItself(j.written, is, "")
+			if loose = s.lookAgain(j, is, safe, hold); in {
+				loose = &Reason{Because: ByCondition, Text: "before " + is.String() + " the lines of " + hold.Name + " are confirmed, and before that it needs " + safe.String(),
+					Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}
+			}
+		}
+	}
+	return loose
+}
+
+// lookAgain says that the lines of a hold are confirmed again before something is plugged in.
+//
+//go:noinline
+func (s *State) lookAgain(j *Job, is, safe steps.Setting, hold *steps.Step) *Reason {
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("before %s the lines of %s are confirmed again: they count in one sitting, and until %s", is, hold.Name, safe),
+		Remedy: s.remedy(Remedy{Kind: ToClear, Name: j.ID + "/" + hold.Name})}
+}
+
+// pluggedAfter reports whether what is plugged in now was so after a hold that counted then.
+//
+//go:noinline
+func (s *State) pluggedAfter(j *Job, is steps.Setting, hold *steps.Step, at time.Time) bool {
+	all := s.said[is.Condition]
+	for i := saidBy(all, at) - 1; i >= 0 && all[i].state == is.State && !s.lapsed(all[i], is.Condition, at); i-- {
+		if c := &all[i]; c.mark == "" && !s.lookedOver(j, is, hold, c.position, c.at).IsZero() {
+			return true
+		}
+	}
+	return false
 }
 
 // looks is the hold that is looked over for what a step plugs in, as a row sets it or a task does: it is cleared once more before it,

@@ -1,10 +1,14 @@
 package workflow
 
 import (
+	"errors"
+	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 	"fettle/workflow/plan"
 )
@@ -105,4 +109,97 @@ func TestSchedulePlugsInWhatIsTiedDown(t *testing.T) {
 			t.Errorf("%s: %s, %v; want %s", test.name, got, err, test.want)
 		}
 	}
+}
+
+// underPower is a bench where a gate was measured at full power, tied down, in a job that is complete, and is to be measured again. Another
+// job is open that has a hold of its own before it plugs in.
+func underPower(t *testing.T) *bench {
+	t.Helper()
+	on, in, out := setting("propeller", "on"), setting("battery", "in"), setting("battery", "out")
+	kit := sheet()
+	kit.Conditions[0].Guarded = "on"
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	kit.Gates[1].Needs = append(slices.Clone(on.Set), in.Set...) // square
+	tie, arm, disarm := plain("tie"), plain("arm"), plain("disarm")
+	tie.Kind, tie.Needs, tie.Confirm = steps.Hold, append(slices.Clone(on.Set), out.Set...), []string{"A hard pull moved nothing"}
+	arm.Needs, arm.Sets, disarm.Sets = tie.Needs, in.Set, out.Set
+	full := steps.Step{Name: "full", Kind: steps.Measure, Gates: []string{"square"}, Needs: kit.Gates[1].Needs}
+	b := workingOn(t, kit, one("power", tie, arm, full, disarm))
+	b.must(on, out, tieAnew)
+	b.done("arm")
+	b.must(readings("square", "left=300 mm", "right=300 mm"))
+	b.done("disarm")
+
+	knock, radio, plug, try := plain("knock"), plain("radio"), plain("plug"), plain("try")
+	knock.Disturbs = []string{"pod"}
+	radio.Kind, radio.Needs, radio.Confirm = steps.Hold, out.Set, []string{"It shows the name"}
+	plug.Needs, plug.Sets, try.Needs = out.Set, in.Set, in.Set
+	look := steps.Step{Name: "fly", Kind: steps.Release, Needs: out.Set}
+	p := &steps.Procedure{Name: "second", Title: "Second", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", knock, radio, plug, try), one("fly", look)}}
+	b.docs.Procedures["sha256:second"] = p
+	b.must(Start{Procedure: p, Digest: "sha256:second", Sheet: kit, SheetDigest: "sha256:own"})
+	b.done("knock")
+	b.must(Clear{Step: "radio", Answers: []bool{true}})
+	return b
+}
+
+// What is measured at full power is tied down for that by the hold of the job that measures it, also where that job is complete and another
+// one plugs in: after a hard landing a check before a flight asked for its own hold alone, and a tie of before the landing was enough.
+func TestFullPowerIsTiedDownWhateverPlugsIn(t *testing.T) {
+	in, out := setting("battery", "in"), setting("battery", "out")
+	full := readings("square", "left=300 mm", "right=300 mm")
+	b := underPower(t)
+	refusedBy := func(want ...string) {
+		t.Helper()
+		var got []string
+		var refusal *Refusal
+		if err := b.try(full); !errors.As(err, &refusal) {
+			t.Fatalf("%v", err)
+		}
+		for _, r := range refusal.Reasons {
+			got = append(got, fmt.Sprintf("%s %s%s", r.Remedy.Kind, r.Remedy.Name, r.Remedy.Setting))
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	refusedBy("clear work/tie: ", "set-condition battery: in")
+	b.must(Finish{Step: "plug"}) // by the other job, which knows of no tie
+	refusedBy("set-condition battery: out")
+	b.must(out)
+	refusedBy("clear work/tie: ", "clear second/radio: ")
+	b.must(Clear{Step: "second/radio", Answers: []bool{true}})
+	refusedBy("clear work/tie: ", "set-condition battery: in")
+	b.must(Clear{Step: "work/tie", Answers: []bool{true}}) // its job is complete
+	b.refused(Clear{Step: "work/tie", Answers: []bool{true}}, ByState)
+	b.must(in, full)
+	b.must(out)
+	b.refused(Clear{Step: "work/tie", Answers: []bool{true}}, ByState) // nothing is measured again
+}
+
+// A release leads to what is measured at full power by what comes before that, and never by pulling what was plugged in for it.
+func TestReleaseLeadsToFullPower(t *testing.T) {
+	b := underPower(t)
+	b.done("plug", "try")
+	b.must(setting("battery", "out"))
+	leads := func(want ...string) {
+		t.Helper()
+		var got []string
+		for _, r := range b.step("fly").Reasons {
+			if r.Because == ByGate || r.Because == ByCondition {
+				got = append(got, fmt.Sprintf("%s %s%s %s", r.Remedy.Kind, r.Remedy.Name, r.Remedy.Setting, r.Remedy.Gate))
+			}
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	leads("measure :  slot", "clear work/tie:  square")
+	b.must(Clear{Step: "work/tie", Answers: []bool{true}})
+	b.must(Clear{Step: "second/radio", Answers: []bool{true}})
+	leads("measure :  slot", "set-condition battery: in square")
+	b.must(setting("battery", "in"))
+	leads("measure :  square", "set-condition battery: out ", "measure :  slot")
+	b.must(readings("square", "left=300 mm", "right=300 mm"))
+	leads("set-condition battery: out ", "measure :  slot")
 }

@@ -262,16 +262,24 @@ func (s *State) begunAnew(zone string, at time.Time) bool {
 }
 
 // unsafe says which conditions do not stand that must when the gate is read: a
-// propeller that is on.
+// propeller that is on. What is plugged in for it is so after the hold that is looked over for that by the step that measures the gate,
+// whatever other job plugs in: nothing runs at full throttle that was not tied down for it.
+//
+//go:noinline
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	needs := s.NeedsOf(gate, at)
+	s.safely(needs)
 	for _, need := range needs {
 		if first := s.leftToCheck(need, nil, at); first != nil && s.isGuarded(need) {
 			reasons = append(reasons, *first)
 			continue
 		}
-		reasons = append(reasons, s.stands(need, at, needs...)...)
+		stands := s.stands(need, at, needs...)
+		if loose := s.untied(&gate, need, at); loose != nil && !helped(stands, loose) {
+			reasons = append(reasons, *loose)
+		}
+		reasons = append(reasons, stands...)
 	}
 	return append(reasons, s.harms(openCoat{}, "needs", needs, at)...)
 }

@@ -14,7 +14,7 @@ import (
 func ledSo(lines string, since time.Time) (all []Place) {
 	for _, line := range strings.Split(lines, "\n") {
 		if is := strings.SplitN(line, " ", 3); len(is) == 3 {
-			all = append(all, Place{int(is[0][0] - '0'), is[1], is[2], since.Add(time.Duration(len(all)) * time.Second)})
+			all = append(all, Place{Who: int(is[0][0] - '0'), Mark: is[1], Step: is[2], Since: since.Add(time.Duration(len(all)) * time.Second)})
 		}
 	}
 	return all
@@ -147,5 +147,50 @@ func TestWhoMayHaveGoneFromAPlug(t *testing.T) {
 		if want := b.now; !at.IsZero() != test.gone || test.gone && !at.Equal(want) {
 			t.Errorf("%+v: they were there last at %v", test, at)
 		}
+	}
+}
+
+// Whoever is told first to end what was left plugged in ends it, wherever they are led and whoever is led there after them, until it is out.
+func TestWhoIsToldFirstEndsIt(t *testing.T) {
+	b := armed(t)
+	b.after(24 * time.Hour)
+	mark, job := b.state.Airframe.Mark, b.state.Jobs[0].ID
+	ann := Seat{By: "Ann", Who: 1, Known: 1 << 2, Here: 1 << 2, Names: "2 Ben"}
+	ends := func(seat Seat) string {
+		s := b.state.Seated(seat)
+		g := s.Next(b.now)
+		told := fmt.Sprint(s.EndsAtOnce(&g, b.now))
+		for _, is := range s.Minded(&g, b.now) {
+			told += fmt.Sprint(" ", is.By, is.Ends)
+		}
+		return told
+	}
+	if got, want := ends(ann), "["+mark+"]"; got != want {
+		t.Errorf("nobody is known to be there: %s, want %s", got, want)
+	}
+	ben := Seat{By: "Ben", Who: 2, Known: 1 << 1, Here: 1 << 1, Names: "1 Ann"}
+	ann.At = []Place{{Who: 1, Mark: mark, Since: b.now, Ends: true}, {Who: 1, Mark: "PL-09", Step: "work/saw", Since: b.now},
+		{Who: 2, Mark: mark, Step: job + "/full", Since: b.now.Add(time.Second)}}
+	ben.At = ann.At
+	if got, want := ends(ann), "["+mark+"]"; got != want {
+		t.Errorf("Ann, who was told first: %s, want %s", got, want)
+	}
+	if got := ends(ben); got != "[] 1 true" {
+		t.Errorf("Ben, who was led there since: %s", got)
+	}
+	s := b.state.Seated(Seat{By: "Ben", Who: 2})
+	s.Airframe.Mark = "PL-08"
+	if !s.CameSince(&ben) {
+		t.Error("Ben was led to another airframe before Ann was told, and isn't answered anew")
+	}
+	ben.At = ann.At[1:2]
+	if s.CameSince(&ben) {
+		t.Error("that Ann was led to a third airframe is nothing to Ben")
+	}
+	ben.At = ann.At[:2]
+	b.after(time.Minute)
+	b.must(setting("battery", "out"), setting("battery", "in"))
+	if got := ends(ben); got != "[]" {
+		t.Errorf("once it is out, and in anew: %s", got)
 	}
 }

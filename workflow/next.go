@@ -217,6 +217,8 @@ func (s *State) suggest(now time.Time, putOff func(StepReport) bool, at func(*St
 			return RankPresses
 		case !fits(r, of, dues, true, now):
 			return tight(r, of, dues, now)
+		case s.safeAgain(r, jobs, turn, now):
+			return RankMakesSafe
 		case staysBy[r.Job+"/"+r.Step.Name] && (of == nil || leave.IsZero() || !of.Begins.After(leave)): // nobody lays by what is armed
 			return RankStaysBy
 		case turn[r.Job] > 0:
@@ -337,6 +339,7 @@ func (s *State) dueToFly(now time.Time) []Reason {
 	if built && len(reasons)+len(gates) == 0 && !released {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
+	s.inTurn(gates)
 	return append(reasons, gates...)
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -129,7 +130,57 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	if g.Standing == Current {
 		return nil
 	}
-	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: s.ToMeet(g, at)}
+	do := s.ToMeet(g, at)
+	if first := s.BeforePower(g.Gate, at); first != nil && do.Kind == ToMeasure {
+		do = first.Remedy
+		do.Gate = g.Gate.Name
+	}
+	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}
+}
+
+// underPower reports whether a gate is read with something plugged in or on.
+//
+//go:noinline
+func (s *State) underPower(gate string) bool {
+	for i := range s.Sheet.Gates {
+		if g := &s.Sheet.Gates[i]; g.Name == gate {
+			return steps.AnySetting(g.Needs, s.isGuarded)
+		}
+	}
+	return false
+}
+
+// BeforePower is what comes first before a gate is read that is read with something plugged in or on; nil: it can be read now, or is read
+// without.
+//
+//go:noinline
+func (s *State) BeforePower(gate steps.Gate, at time.Time) *Reason {
+	if s.underPower(gate.Name) {
+		if first := s.unsafe(gate, at); len(first) > 0 {
+			return &first[0]
+		}
+	}
+	return nil
+}
+
+// inTurn puts reasons in the order in which they are seen to: what is read with something plugged in comes last, as it does in a build,
+// but while it is plugged in for that, first, and before that is ended.
+func (s *State) inTurn(reasons []Reason) {
+	power := func(r *Reason) bool { return r.Because == ByGate && s.underPower(r.Remedy.Gate) }
+	live := false
+	for i := range reasons {
+		live = live || reasons[i].Remedy.Kind == ToMeasure && power(&reasons[i])
+	}
+	sorting.Stable(reasons, func(i, k int) int {
+		a, b := power(&reasons[i]), power(&reasons[k])
+		switch {
+		case a == b:
+			return 0
+		case a == live:
+			return -1
+		}
+		return 1
+	})
 }
 
 // incomplete says what is left of a job; nil: nothing. If the release is given

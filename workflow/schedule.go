@@ -171,6 +171,7 @@ type asked struct {
 	loose   bool        // only stretches about whose gaps all is decided are kept from coats: no plan finishes before one that keeps all
 	barest  bool        // no coat waits for the end of what no row is for
 	mixed   bool        // jobs of one airframe are not kept from what another one sets for good
+	pulls   bool        // what stands now is ended before all else
 	yields  bool        // what stands now waits for all that a clock that runs leads to, also where there is time to end it before
 	unended bool        // what stands now is ended when the first sitting is over, by nothing that is planned
 	rough   bool        // nobody asks whether there is more work than time

@@ -18,11 +18,13 @@ type Seat struct {
 	At        []Place // where they and whoever sits here are and were, as far as that is known since [Present], the latest last
 }
 
-// A Place is the step of an airframe, as job/step, that one of several was led to, and when; without a step they recorded something there.
+// A Place is the step of an airframe, as job/step, that one of several was led to, and when; without a step they recorded something there, or
+// were told to end at once what is plugged in.
 type Place struct {
 	Who        int
 	Mark, Step string
 	Since      time.Time
+	Ends       bool // they were told that
 }
 
 // Present is how long somebody who asked or recorded something is taken to be at the bench (common practice, no source).
@@ -112,15 +114,15 @@ func (seat *Seat) is(other *Seat) bool {
 	return true
 }
 
-// CameSince reports whether somebody else was led to the airframe, or recorded something there, of whom the state doesn't know that: it was
-// seated before.
+// CameSince reports whether somebody else was led to the airframe, or recorded something there, or was told to end something on any, of whom
+// the state doesn't know that: it was seated before.
 func (s *State) CameSince(now *Seat) bool {
 	for i := range now.At {
 		at, known := &now.At[i], false
 		for k := range s.seat.At {
 			known = known || s.seat.At[k].Mark == at.Mark && s.seat.At[k].Since.Equal(at.Since)
 		}
-		if at.Mark == s.Airframe.Mark && at.Who != now.Who && !known {
+		if (at.Mark == s.Airframe.Mark || at.Ends) && at.Who != now.Who && !known {
 			return true
 		}
 	}

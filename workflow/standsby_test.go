@@ -150,3 +150,16 @@ func TestSchedulePullsThePlugBeforeWhatLeadsToAJoin(t *testing.T) {
 		}
 	}
 }
+
+// It is pulled for a join also where nobody has the time to look for a better plan, and what it is in for is in several parts.
+func TestSchedulePullsThePlugForAJoinAtOnce(t *testing.T) {
+	fleet := pluggedBesideACoat(t, "60 min", coating("coat", "tab"), joining("join", "tab"))
+	now := evening.Add(20 * time.Minute)
+	p, err := Schedule(t.Context(), fleet, now, Hours{Hands: 1, Sittings: open(20, 300)}, plan.Options{Think: 1})
+	if err != nil || len(p.Lapses) > 0 {
+		t.Fatalf("%v %+v %s", err, p.Lapses, says(p))
+	}
+	if turns := p.Visits[0].Turns; turns[0].Step != "pull" || turns[1].Step != "join" {
+		t.Error(says(p))
+	}
+}

@@ -36,13 +36,29 @@ func (s *State) makingSafe(jobs []*Job, now time.Time) *Reason {
 		if turns[j.ID] == 0 {
 			continue
 		}
-		for _, stage := range j.Procedure.Stages {
-			if head := s.head(j, stage, now); slices.ContainsFunc(stage.Steps[head:], func(step steps.Step) bool { return steps.AnySetting(step.Sets, s.safeSo) }) {
-				return &Reason{Because: ByDamage, Text: "job " + j.ID + " is open", Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
-			}
+		if s.leftToSet(j, now) {
+			return &Reason{Because: ByDamage, Text: "job " + j.ID + " is open", Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
 		}
 	}
 	return nil
+}
+
+// leftToSet reports whether a step of a job that is not done yet sets what is guarded on the airframe safe.
+//
+//go:noinline
+func (s *State) leftToSet(j *Job, now time.Time) bool {
+	return slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool {
+		return slices.ContainsFunc(stage.Steps[s.head(j, stage, now):], func(step steps.Step) bool { return steps.AnySetting(step.Sets, s.safeSo) })
+	})
+}
+
+// safeAgain reports whether a step makes safe what crashed once more while it was looked over: whatever looks it over made it safe before
+// that, and does so no more.
+//
+//go:noinline
+func (s *State) safeAgain(r *StepReport, jobs []*Job, turns map[string]Rank, now time.Time) bool {
+	return turns[r.Job] > 0 && steps.AnySetting(r.Step.Sets, func(is steps.Setting) bool { return s.safeSo(is) && s.Holds(is.Condition, now) == "" }) &&
+		!slices.ContainsFunc(jobs, func(j *Job) bool { return turns[j.ID] == RankLooksOver && s.leftToSet(j, now) })
 }
 
 // toMakeSafe reports whether what makes safe what crashed is left of a repair.

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // flown is a bench of an airframe with a propeller and a battery, in the order of a sheet, with a build that is open.
@@ -210,4 +211,41 @@ func TestNobodyIsLedToPlannedWorkOnWhatCrashed(t *testing.T) {
 			t.Errorf("%s: meanwhile others do %v", name, g.Others)
 		}
 	}
+}
+
+// What crashed once more while it was looked over, and was made safe by that before, is made safe by its repair first, and by nothing that
+// looks at it: what looks it over asked for that by a bare word, and the page led to itself.
+func TestRepairMakesSafeWhatIsLookedOver(t *testing.T) {
+	off := append(setting("battery", "out").Set, setting("propeller", "off").Set...)
+	take, near, first := plain("take-off"), plain("near"), plain("make-safe")
+	take.Sets, near.Needs, first.Sets = off, off, off
+	docs := map[string]*steps.Procedure{
+		"look": {Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("safe", plain("far"), take, near)}},
+		"mend": {Name: "mend", Title: "Mend it", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "first", Phase: steps.Safe, Steps: []steps.Step{first, plain("glue-it")}}}},
+	}
+	b := flown(t, "propeller", "battery")
+	begin := func(name string, damages ...string) {
+		b.docs.Procedures["sha256:"+name] = docs[name]
+		b.must(Start{Procedure: docs[name], Digest: "sha256:" + name, Sheet: b.docs.Sheets["sha256:own"], SheetDigest: "sha256:own", Damages: damages})
+	}
+	next := func(want string) {
+		t.Helper()
+		if g := b.state.Next(b.now); g.Step == nil || g.Step.Step.Name != want {
+			t.Fatalf("%+v is next, want %s", g.Step, want)
+		}
+	}
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "tail", Severity: steps.Serious}}}
+	b.must(LogFlight{Landing: Hard, Check: "look"}, crash)
+	begin("look")
+	begin("mend", "D1")
+	next("far") // nobody goes to it before that
+	b.done("far")
+	next("take-off") // by what looks it over
+	b.done("take-off")
+	next("near")
+	b.written(0, journal.FlightLogged{})
+	b.state.Planned = []Planned{{Job: "look", Step: "near", Begins: b.now, Minutes: 8}, {Job: "mend", Step: "make-safe", Begins: b.now.Add(minutesOf(8)), Minutes: 5}} // of before
+	next("make-safe")
+	b.done("make-safe")
+	next("near")
 }

@@ -107,9 +107,12 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 			return slip.Markdown(a.clock()), err
 		},
 	}
+	n, _, err := a.hands(people)
+	if people != "" && err == nil {
+		d.Plan.Hands = n // before it is read
+	}
 	hours, unplanned := a.hours(nil, a.time.Now())
 	if people != "" || unplanned == nil && len(hours) > 0 {
-		n, _, err := a.hands(people)
 		switch {
 		case people != "" && err != nil:
 			return err
@@ -117,9 +120,6 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 			a.warn("nothing is planned anew without sittings: in the config")
 		case unplanned == nil:
 			unplanned = err
-		}
-		if people != "" {
-			d.Plan.Hands = n
 		}
 	}
 	if unplanned == nil && len(hours) > 0 {

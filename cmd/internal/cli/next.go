@@ -75,7 +75,7 @@ func (a *app) nextCommand() *cobra.Command {
 				if step == "" && !suggestion.Theirs {
 					s.LeaveFor(&suggestion, a.time.Now())
 				}
-				if anew = false; suggestion.Step != nil && !suggestion.Theirs && step == "" && !a.json {
+				if anew = false; step == "" && !a.json {
 					noted, anew = d.Led(cmd.Context(), s, &suggestion)
 				}
 				if anew {

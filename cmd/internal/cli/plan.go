@@ -46,8 +46,8 @@ func (a *app) planCommand() *cobra.Command {
 			"every tue. On a day of which something is said, what is repeated gives way to that. One may end\n" +
 			"after midnight. Where they are too few, the same ones are assumed after them, week after week.\n" +
 			"Without --sitting they are the list below sittings: in config.yaml, or FETTLE_SITTINGS, which has\n" +
-			"a semicolon between two.\n" +
-			"With sittings there, follow plans anew when you begin and when you are late, and repair shows its\n" +
+			"a semicolon between two, else those that you gave for the last plan.\n" +
+			"With sittings known, follow plans anew when you begin and when you are late, and repair shows its\n" +
 			"days. How many people work at once is hands: there, or FETTLE_HANDS. In a plan for several, next\n" +
 			"and follow say whose step it is. Follow plans anew for as many as the last plan was for, unless\n" +
 			"--hands there, or FETTLE_HANDS, says how many people there are: then next too goes by that. Planned\n" +
@@ -178,6 +178,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 			}
 			without = d.Plan.Without(fleet, all, beside)
 		}
+		d.Plan.Given = dated(o.sittings, now)
 		if err := d.Plan.Keep(ctx, fleet, timetable, without); err != nil {
 			a.warn("%v; what is next does not follow it", err)
 		}
@@ -253,7 +254,7 @@ func considered(names []string, fleet []*workflow.State, now time.Time) error {
 	return nil
 }
 
-// hours are when somebody is at the bench: as given, else by the settings.
+// hours are when somebody is at the bench: as given, else by the settings, else as it was given for the last plan.
 func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 	now = now.In(time.Local)
 	if len(given) > 0 {
@@ -264,8 +265,14 @@ func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
 		return nil, err
 	}
 	value, origin, from := a.settings(c)[sittingsSetting].value()
-	if origin == "default" {
-		return nil, c.fault("sittings")
+	if err := c.fault("sittings"); origin == "default" && err == nil {
+		if d, err := a.desk(); err == nil {
+			all, _ := sittings(d.Plan.Sittings(), now, true) // what can't be read is passed over, as all of that file
+			return all, nil
+		}
+		return nil, nil
+	} else if origin == "default" {
+		return nil, err
 	}
 	blank := func(text string) bool { return strings.TrimSpace(text) == "" } // after a semicolon at the end
 	all, err := sittings(sorting.Delete(strings.Split(value, ";"), blank), now, true)
@@ -290,14 +297,10 @@ func (a *app) sits() (over time.Time) {
 	return over
 }
 
-// unsettled reports whether no setting says when somebody is at the bench.
+// unsettled reports whether neither a setting nor the last plan says when somebody is at the bench.
 func (a *app) unsettled() bool {
-	c, err := a.config()
-	if err != nil {
-		return false
-	}
-	_, origin, _ := a.settings(c)[sittingsSetting].value()
-	return origin == "default"
+	all, err := a.hours(nil, a.time.Now())
+	return err == nil && len(all) == 0
 }
 
 // inFile is where a setting is said, with the file where it is in one.
@@ -412,6 +415,9 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if !said && h.Like != nil && h.Like.Hands > 0 {
 		h.Hands = h.Like.Hands
 	}
+	if h.Like != nil && h.Like.Hands == h.Hands && isNew(h.Like, known, fleet, now) {
+		return h.Like
+	}
 	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
@@ -421,6 +427,16 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 		a.warn("%v; it is followed here, and known nowhere else", err)
 	}
 	return &t
+}
+
+// isNew reports whether the plan that was shown is of this minute and of all that is planned, with nothing recorded since: whoever asked for it
+// a moment ago, and may have thought long, is led by that one.
+func isNew(t *workflow.Timetable, known, fleet []*workflow.State, now time.Time) bool {
+	if age := now.Sub(t.Made); age < 0 || age >= time.Minute || slices.ContainsFunc(t.Visits, func(v workflow.Visit) bool { return !v.Made.IsZero() }) {
+		return false
+	}
+	return !slices.ContainsFunc(known, func(s *workflow.State) bool { return !s.Entries[len(s.Entries)-1].Recorded.Before(t.Made) }) &&
+		!slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.ToPlan(now) && len(t.Planned(s.Airframe.Mark)) == 0 })
 }
 
 // days is when a repair can be done, by the settings; nil: they know of no sittings, or can't be read.

@@ -85,6 +85,22 @@ func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting,
 	return out, nil
 }
 
+// dated are sittings as they are to be kept: one that is not repeated has its date.
+func dated(texts []string, now time.Time) (out []string) {
+	now = now.In(time.Local)
+	for _, text := range texts {
+		some, _ := readSitting(text, now)
+		for _, s := range some {
+			if s.every {
+				out = append(out, text)
+				break
+			}
+			out = append(out, s.day.Format(time.DateOnly)+" "+s.From.Format("15:04")+"-"+s.To.Format("15:04"))
+		}
+	}
+	return out
+}
+
 func isOver(text string, now time.Time) error {
 	return usage("%q is over: it is %s now", text, now.Format("Mon 2 Jan 15:04"))
 }

@@ -34,6 +34,7 @@ type place struct {
 	Mark  string    `json:"mark"`
 	Step  string    `json:"step,omitempty"` // as job/step
 	Since time.Time `json:"since"`
+	Ends  bool      `json:"ends,omitempty"` // they were told to end at once what is plugged in there
 }
 
 // sit has a seat know which person of the last plan it is, else the first whom nobody else is; 0: it is for one; and who the others are.
@@ -61,7 +62,7 @@ func (o *order) sit(seat *workflow.Seat, hands int, now time.Time) {
 		}
 		for _, p := range append(is.Was[:len(is.Was):len(is.Was)], is.At) {
 			if p.counts(now) && age <= workflow.Present {
-				at = append(at, workflow.Place{Who: is.Who, Mark: p.Mark, Step: p.Step, Since: p.Since})
+				at = append(at, workflow.Place{Who: is.Who, Mark: p.Mark, Step: p.Step, Since: p.Since, Ends: p.Ends})
 			}
 		}
 		if name == seat.By {
@@ -105,7 +106,7 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 				if o.Who == nil {
 					o.Who = map[string]person{}
 				}
-				o.Who[by] = person{who, at, place{s.Airframe.Mark, "", at}, nil}
+				o.Who[by] = person{who, at, place{Mark: s.Airframe.Mark, Since: at}, nil}
 				taken |= 1 << who
 			}
 			break
@@ -117,10 +118,19 @@ func (o *order) meet(fleet []*workflow.State, now time.Time) {
 // that person is the one that they were. Where it can't be kept, the next one who asks is taken for the same.
 func (d *Desk) BePerson(ctx context.Context, who int) { _, _ = d.note(ctx, who, "", "", nil, nil) }
 
-// Led notes the step that whoever is here is led to on an airframe, so that nobody else is led there too. kept is false where others may be:
-// it can't be kept. Where somebody else came to the airframe since it was seated, nothing is noted, and what is suggested is to be found anew.
+// Led notes the step that whoever is here is led to on an airframe, so that nobody else is led there too, and where they are told to end
+// something at once, so that nobody else is. kept is false where others may be: it can't be kept. Where somebody else came to the airframe
+// since it was seated, nothing is noted, and what is suggested is to be found anew. Nobody is led to a step that isn't shown before what
+// stands so is ended.
 func (d *Desk) Led(ctx context.Context, s *workflow.State, g *workflow.Suggestion) (kept, anew bool) {
-	return d.note(ctx, g.Becomes, s.Airframe.Mark, g.Step.Job+"/"+g.Step.Step.Name, nil, s)
+	ends := s.EndsAtOnce(g, d.Now())
+	switch led := g.Step != nil && !g.Theirs && !g.Asked; {
+	case led && !s.UnsafeFirst(g, d.Now()):
+		return d.note(ctx, g.Becomes, s.Airframe.Mark, g.Step.Job+"/"+g.Step.Step.Name, nil, s, ends...)
+	case led || len(ends) > 0:
+		_, anew = d.note(ctx, 0, "", "", nil, s, ends...)
+	}
+	return false, anew
 }
 
 // Take has whoever is here do a step that somebody else is at or was to do. Both stay who they are: the last plan has it for the one from
@@ -135,14 +145,14 @@ func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepR
 }
 
 // note keeps who whoever is here is, and where they are on the airframe of the mark; "": as before. take is done with its rows of the plan.
-// s is the airframe as they were led there, see [Desk.Led]; nil: that doesn't matter.
-func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int), s *workflow.State) (kept, anew bool) {
+// s is the airframe as they were led there, see [Desk.Led]; nil: that doesn't matter. ends are the marks where they end something at once.
+func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(planned []workflow.Planned, who int), s *workflow.State, ends ...string) (kept, anew bool) {
 	if d.Plan == nil {
 		return false, false
 	}
 	p, now, seat := d.Plan, d.Now(), d.seat()
 	by, had := seat.By, seat.Who
-	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) && take == nil && p.last.isAt(by, mark, step, now) {
+	if had == 0 || p.last.sits(by, max(who, had), now) && (who == 0 || who == had) && take == nil && p.last.isAt(by, mark, step, ends, now) {
 		return had > 0, false
 	}
 	release, err := wholefile.Lock(p.File)
@@ -193,7 +203,10 @@ func (d *Desk) note(ctx context.Context, who int, mark, step string, take func(p
 	at, was := next.Who[by].At, next.Who[by].Was
 	if mark != "" {
 		was = sorting.Delete(append(was, at), func(p place) bool { return p.Mark == mark || !p.counts(now) })
-		at = place{mark, step, now}
+		at = place{Mark: mark, Step: step, Since: now}
+	}
+	for _, mark := range ends {
+		was = append(sorting.Delete(was, func(p place) bool { return p.Ends && p.Mark == mark }), place{Mark: mark, Since: now, Ends: true})
 	}
 	if take != nil {
 		take(next.Planned[mark], who)
@@ -220,9 +233,15 @@ func (o *order) sits(by string, who int, now time.Time) bool {
 	return is.Who == who && now.Sub(is.Since) < workflow.Slip/10
 }
 
-// isAt reports whether it is kept that somebody is there on an airframe, since a moment ago.
-func (o *order) isAt(by, mark, step string, now time.Time) bool {
-	at := o.Who[by].At
+// isAt reports whether it is kept that somebody is there on an airframe, and ends what they are told to, since a moment ago.
+func (o *order) isAt(by, mark, step string, ends []string, now time.Time) bool {
+	is := o.Who[by]
+	for _, mark := range ends {
+		if !slices.ContainsFunc(is.Was, func(p place) bool { return p.Ends && p.Mark == mark && now.Sub(p.Since) < workflow.Slip/10 }) {
+			return false
+		}
+	}
+	at := is.At
 	return mark == "" || at.Mark == mark && at.Step == step && now.Sub(at.Since) < workflow.Slip/10
 }
 

@@ -78,7 +78,7 @@ func TestWhoIsThereWithoutAPlan(t *testing.T) {
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
 	is := func(who, ago, led int, mark string) person {
 		since := func(minutes int) time.Time { return now.Add(-time.Duration(minutes) * time.Minute) }
-		return person{who, since(ago), place{mark, "work/cut", since(led)}, []place{{"PL-07", "work/saw", since(led + 6)}}}
+		return person{who, since(ago), place{Mark: mark, Step: "work/cut", Since: since(led)}, []place{{Mark: "PL-07", Step: "work/saw", Since: since(led + 6)}}}
 	}
 	o := order{Who: map[string]person{"ada": is(2, 0, 0, "PL-01"), "ben": is(1, 20, 30, "PL-02"), "cleo": is(3, 61, 61, "PL-04"), "dee": is(4, 55, 55, "PL-05"), "fay": is(6, 0, 65, "PL-06")}}
 	for hands, want := range map[int]string{ // where dee was before is longer ago

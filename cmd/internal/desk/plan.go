@@ -29,6 +29,7 @@ type Plan struct {
 	Hands  int              // how many people there are, where that is said for now; 0: as many as the plan is for
 	People int              // how many people there are, where no plan is for several; 0 or 1: one
 	Sits   func() time.Time // see [workflow.State.Sits]
+	Given  []string         // when somebody is at the bench, as it was said for the plan to be kept; nil: it was not
 
 	mu   sync.Mutex
 	read os.FileInfo // the file that last is of, or stands in the place of; nil: there was none
@@ -43,6 +44,7 @@ type order struct {
 	Who     map[string]person             `json:"who,omitempty"`   // by name, who is which person of a plan for several
 	Hands   int                           `json:"hands,omitempty"` // people the last plan is for, also where it has nothing for some of them
 	Aside   []string                      `json:"aside,omitempty"` // marks that a plan of others was made without: nothing leads to them by a plan
+	Given   []string                      `json:"given,omitempty"` // the sittings that were said for the last plan of which any were
 }
 
 // mostPlan is more bytes than the file of a plan has.
@@ -126,6 +128,17 @@ func (p *Plan) aside() []string {
 	defer p.mu.Unlock()
 	p.refresh()
 	return p.last.Aside
+}
+
+// Sittings are those that were said for the last plan of which any were.
+func (p *Plan) Sittings() []string {
+	if p == nil {
+		return nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.refresh()
+	return p.last.Given
 }
 
 // Followed are those of a fleet that are planned anew: all, but for those that a plan was made without while something is left to do on the
@@ -276,6 +289,9 @@ func (p *Plan) Keep(ctx context.Context, fleet []*workflow.State, t workflow.Tim
 	next.Aside = append(next.Aside, without...)
 	for _, mark := range without {
 		delete(next.Planned, mark)
+	}
+	if p.Given != nil {
+		next.Given = p.Given
 	}
 	first := workflow.PeopleOf(next.Planned) == 0
 	next.Hands = t.Hands

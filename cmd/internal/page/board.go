@@ -42,6 +42,7 @@ type Tile struct {
 
 	mark  string
 	harms []Reason // where that is all that is shown of it
+	stays []NextPlugged
 	need  need
 	by    time.Time // the deadline; zero: none
 	first bool      // before others with the same need
@@ -129,8 +130,10 @@ func Lead(tiles []Tile, fleet []*workflow.State, now time.Time) {
 		}
 		if *all = rest; t.Airframe != nil {
 			t.Airframe.Plugged = stays
-		} else if t.against(); len(rest) == 0 && len(stays) > 0 {
-			t.line = stays[0].caution
+		} else if t.stays = stays; len(rest) > 0 {
+			t.against()
+		} else if len(stays) > 0 {
+			t.line = stays[max(0, slices.IndexFunc(stays, func(p NextPlugged) bool { return p.ends }))].caution
 		}
 	}
 }

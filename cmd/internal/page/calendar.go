@@ -116,7 +116,7 @@ func (p Plan) Calendar() []ics.Event {
 		for _, t := range s.Turns {
 			text = append(text, TurnLine(t, t.Mark+": "))
 		}
-		if leave := s.leave(false, &Clock{}); leave != "" {
+		if leave := s.leave(false, len(p.Marks) > 1, &Clock{}); leave != "" {
 			text = append(text, "Before you leave: "+leave)
 		}
 		if len(s.Tools)+len(s.Materials) > 0 {

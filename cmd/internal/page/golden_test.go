@@ -624,6 +624,7 @@ func (b *bench) build() {
 	b.pages["PutOff"] = page.PutOff([]workflow.Turn{{Mark: "FN-01", Title: "Join the roots", Act: workflow.ToPress, Begins: b.Now.Add(24 * time.Hour)}}, b.Now, time.Time{}, &page.Clock{Now: b.Now}) + "\n"
 	b.pages["PutOff-done"] = page.PutOff(nil, b.Now.Add(25*time.Hour), b.Now.Add(24*time.Hour), &page.Clock{Now: b.Now}) + "\n"
 	b.pages["PutOff-nothing"] = page.PutOff(nil, b.Now, time.Time{}, &page.Clock{Now: b.Now}) + "\n"
+	b.pages["StopsAt"] = page.StopsAt(&workflow.Timetable{Stops: []workflow.Stop{{Mark: "FN-01", Title: "Press it"}, {Mark: "WR-01"}}}) + page.StopsAt(&workflow.Timetable{}) + "\n"
 	b.pages["Without"] = page.Without([]*workflow.State{b.State, b.State}) + page.Without(nil) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, &page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{

@@ -243,13 +243,17 @@ func compareLed(t *rapid.T, fleet []*workflow.State, now time.Time, said map[str
 	if !g.Theirs {
 		first.LeaveFor(&g, now)
 	}
-	n := NextOf(first, g, now)
-	next := append(slices.Clone(n.Harms), n.EndFirst...)
-	for _, p := range n.Plugged {
-		if p.ends && p.set.Condition != "" {
-			next = append(next, Reason{Reason: workflow.Reason{Remedy: workflow.Remedy{Mark: p.Mark, Setting: p.set}}})
+	ended := func(all []Reason, plugged []NextPlugged) []Reason { // by whomever
+		all = slices.Clone(all)
+		for _, p := range plugged {
+			if p.ends && p.set.Condition != "" {
+				all = append(all, Reason{Reason: workflow.Reason{Remedy: workflow.Remedy{Mark: p.Mark, Setting: p.set}}})
+			}
 		}
+		return all
 	}
+	n := NextOf(first, g, now)
+	next := ended(append(slices.Clone(n.Harms), n.EndFirst...), n.Plugged)
 	var clocks Clocks
 	var tiles, lines []Tile
 	for _, s := range fleet {
@@ -263,10 +267,10 @@ func compareLed(t *rapid.T, fleet []*workflow.State, now time.Time, said map[str
 	}
 	var board, crowded []Reason
 	for i := range tiles {
-		board, crowded = append(board, tiles[i].Airframe.Harms...), append(crowded, lines[i].harms...)
+		board, crowded = append(board, ended(tiles[i].Airframe.Harms, tiles[i].Airframe.Plugged)...), append(crowded, ended(lines[i].harms, lines[i].stays)...)
 	}
 	want := keys(next)
-	for what, got := range map[string]string{"the clocks": keys(clocks.Harms), "the board": keys(board), "a crowded board": keys(crowded)} {
+	for what, got := range map[string]string{"the clocks": keys(ended(clocks.Harms, clocks.Plugged)), "the board": keys(board), "a crowded board": keys(crowded)} {
 		aside := slices.ContainsFunc(fleet, func(s *workflow.State) bool { return s.Unsafe(now) != nil || len(s.Jobs) == 0 })
 		more := aside && !slices.ContainsFunc(strings.Split(want, ", "), func(one string) bool { return !strings.Contains(got, one) }) // beside a wreck, or one without a job, clocks and board may say more
 		if got != want && !more {

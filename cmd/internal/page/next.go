@@ -285,22 +285,21 @@ func (p *NextPlugged) caution(c *Clock) string {
 	if !p.Last.IsZero() {
 		what = "they were there last at " + c.At(p.Last) + ". Ask them, and end it only where nobody is there: " + what
 	}
-	switch {
-	case p.ends && p.Last.IsZero():
-		return fmt.Sprintf("**Caution, stay clear of %s:** %s ends this at once, and nobody else: %s", esc(p.Mark), esc(p.who), what)
-	case p.ends:
-		return fmt.Sprintf("**Caution, stay clear of %s:** %s was to end this at once; %s", esc(p.Mark), esc(p.who), what)
-	}
-	return "**" + esc(p.stays()) + "** " + what
+	head, who := p.stays()
+	return "**" + esc(head) + "** " + strings.TrimLeft(esc(who)+" "+what, " ")
 }
 
-// stays is the caution that somebody stays by it, and who.
-func (p *NextPlugged) stays() string {
-	who := "stay"
-	if p.By > 0 {
-		who = p.who + " stays"
+// stays is the caution that somebody stays by it, or ends it, and who.
+func (p *NextPlugged) stays() (head, who string) {
+	switch {
+	case p.ends && p.Last.IsZero():
+		return "Caution, stay clear of " + p.Mark + ":", p.who + " ends this at once, and nobody else:"
+	case p.ends:
+		return "Caution, stay clear of " + p.Mark + ":", p.who + " was to end this at once;"
+	case p.By > 0:
+		return "Caution, " + p.who + " stays by " + p.Mark + ":", ""
 	}
-	return "Caution, " + who + " by " + p.Mark + ":"
+	return "Caution, stay by " + p.Mark + ":", ""
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -377,6 +376,7 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 	case suggestion.Step != nil && (suggestion.AtOnce || suggestion.Theirs) && (r == nil || r.Remedy.Kind == workflow.ToSeeNext):
 		n.Unmade = s.ToMakeSafe(suggestion, now)
 	case r != nil && r.Remedy.Kind == workflow.ToSeeNext:
+		r.Remedy = workflow.Remedy{} // which shows this page
 		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged...)
 	case r != nil: // which says more than the first of them
 		n.Damaged = append(newReasons([]workflow.Reason{*r}), n.Damaged[min(1, len(n.Damaged)):]...)

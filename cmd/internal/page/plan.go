@@ -227,7 +227,14 @@ func (p Plan) Markdown(c *Clock) string {
 				}
 				still = fmt.Sprintf(" It is open until %s: `fettle next %s`%s if you are at the bench and quick enough.", c.At(w.Closes), w.Mark, before)
 			}
-			l.add("**%s** on %s can't be met in these sittings before its window closes; it is done once more.%s%s\n", esc(w.Name), esc(w.Mark), still, saved(w.Lapse, c))
+			text, save := "can't be met in these sittings before its window closes; it is done once more.", saved(w.Lapse, c)
+			if !p.Best && p.Gap >= 100 { // nobody knows: a sitting that is planned may do
+				text = "is not met before its window closes, and is done once more: in the time to think, no plan that meets it was found."
+				if slices.ContainsFunc(p.Sittings, func(s PlanSitting) bool { return !w.Save.From.Before(s.From) && !w.Save.To.After(s.To) }) {
+					save = ""
+				}
+			}
+			l.add("**%s** on %s %s%s%s\n", esc(w.Name), esc(w.Mark), text, still, save)
 		} else {
 			l.add("**%s** on %s can be met with little to spare: its window closes at %s.\n", esc(w.Name), esc(w.Mark), c.At(w.Closes))
 		}
@@ -351,7 +358,11 @@ func (p *Plan) how() string {
 	if p.Gap >= 100 {
 		return "Nobody knows how far from the best possible"
 	}
-	return fmt.Sprintf("At most %s (%d %% of the whole) from the best possible", Span(p.Finish.Sub(p.Bound)), p.Gap)
+	from, share := p.Finish.Sub(p.Bound), fmt.Sprint(p.Gap)
+	if 100*from < p.Finish.Sub(p.Made) {
+		share = "under 1"
+	}
+	return fmt.Sprintf("At most %s (%s %% of the whole) from the best possible", Span(from), share)
 }
 
 // worked is time of work: hours at the bench, not days.
@@ -416,7 +427,7 @@ func (p *Plan) sitting(l *lines, s *PlanSitting, c *Clock) {
 	if len(s.Set) > 0 {
 		l.item("**At the bench, in this order:** %s", esc(strings.Join(s.Set, "; ")))
 	}
-	if leave := s.leave(true, c); leave != "" {
+	if leave := s.leave(true, len(p.Marks) > 1, c); leave != "" {
 		l.item("**Before you leave:** %s", leave)
 	}
 	for i, t := range s.Turns {
@@ -471,12 +482,12 @@ func (p *Plan) line(s *PlanSitting, c *Clock) string {
 			text += "; at " + clockOf(t.Begins) + " " + of(t.Mark) + turnTitle(t) + ": " + secondAt(t)
 		}
 	}
-	return text + optionally("; before you leave: ", s.leave(false, c))
+	return text + optionally("; before you leave: ", s.leave(false, len(p.Marks) > 1, c))
 }
 
 // leave is how the conditions stand before anybody leaves, and when they are needed otherwise again: what is alike on several airframes, as the
-// gun of their bench is, once.
-func (s PlanSitting) leave(again bool, c *Clock) string {
+// gun of their bench is, once. Marked: with the marks, as in a plan of several.
+func (s PlanSitting) leave(again, marked bool, c *Clock) string {
 	var all, of []string
 	for _, is := range s.Leave {
 		text := is.Says()
@@ -491,7 +502,7 @@ func (s PlanSitting) leave(again bool, c *Clock) string {
 		}
 	}
 	between := ", "
-	if len(s.marks()) > 1 {
+	if marked {
 		between = "; "
 		for k := range all {
 			all[k] = of[k] + " · " + all[k]

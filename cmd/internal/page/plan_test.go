@@ -119,6 +119,35 @@ func TestLookLonger(t *testing.T) {
 	}
 }
 
+// Where nobody knows whether a window can be met, it isn't said that it can't, nor is a sitting asked for that is there.
+func TestWindowForWhichNoPlanWasFound(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	for _, unknown := range []bool{false, true} {
+		t1 := twoSittings(now)
+		t1.Lapses = t1.Lapses[:1]
+		if unknown {
+			t1.Bound = t1.Made
+		}
+		text := page.NewPlan([]string{"FN-01", "WR-01"}, t1).Markdown(&page.Clock{Now: now})
+		for said, want := range map[string]bool{"can't be met": !unknown, "would save it": !unknown, "no plan that meets it was found": unknown} {
+			if strings.Contains(text, said) != want {
+				t.Errorf("unknown %v, %q: %s", unknown, said, text)
+			}
+		}
+	}
+}
+
+// How far a plan is at most from the best is a share of the whole, and one that is little is no whole percent.
+func TestHowFarFromTheBest(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	for bound, share := range map[int]string{1999: "(under 1 %", 1980: "(1 %", 1979: "(2 %"} {
+		p := page.NewPlan(nil, workflow.Timetable{Made: now, Finish: now.Add(2000 * time.Minute), Bound: now.Add(time.Duration(bound) * time.Minute), Visits: twoSittings(now).Visits})
+		if text := p.Markdown(&page.Clock{Now: now}); !strings.Contains(text, share) {
+			t.Errorf("not before %d of 2000 min: %s", bound, text)
+		}
+	}
+}
+
 // Where none was found, more time is named than was given, up to the most that may be.
 func TestLookLongerForAny(t *testing.T) {
 	for think, named := range map[time.Duration]string{time.Second: "look longer, with `--think 10s`.", 10 * time.Second: "--think 1min`.", time.Minute: "--think 10min`.", 59 * time.Minute: "--think 1h`.", time.Hour: "One may exist."} {
@@ -369,6 +398,25 @@ func TestPlanSaysOfWhichAirframeItMustStand(t *testing.T) {
 	v.Turns = v.Turns[:1]
 	if text := page.NewPlan([]string{"FN-01"}, workflow.Timetable{Made: now, Finish: v.To, Bound: v.To, Proven: true, Visits: []workflow.Visit{v}}).Markdown(&page.Clock{Now: now}); strings.Contains(text, "The propeller: on") {
 		t.Errorf("who pulls the plug fits the propeller first:\n%s", text)
+	}
+}
+
+// What is to be so before anybody leaves has its mark in each sitting of a plan of several, also where only one of them has work.
+func TestPlanMarksWhatIsLeftInEverySitting(t *testing.T) {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	iron := workflow.Left{Mark: "FN-01", Setting: steps.Setting{Condition: "iron", State: "cold"}, Title: "The film iron"}
+	v := workflow.Visit{Sitting: workflow.Sitting{From: now, To: now.Add(time.Hour)}, Turns: []workflow.Turn{{Mark: "FN-01", Title: "Film it", Begins: now, Ends: now.Add(time.Minute)}}, Leave: []workflow.Left{iron}}
+	later := v
+	later.Sitting = workflow.Sitting{From: now.Add(24 * time.Hour), To: now.Add(25 * time.Hour)}
+	for marks, want := range map[string]int{"FN-01 WR-01": 4, "FN-01": 0} {
+		p := page.NewPlan(strings.Fields(marks), workflow.Timetable{Made: now, Finish: later.To, Bound: later.To, Proven: true, Visits: []workflow.Visit{v, later}})
+		text := p.Markdown(&page.Clock{Now: now})
+		for _, e := range p.Calendar() {
+			text += e.Description
+		}
+		if n := strings.Count(text, "FN-01 · The film iron: cold"); n != want {
+			t.Errorf("a plan of %s has it %d times: %s", marks, n, text)
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/term"
@@ -177,7 +178,8 @@ func (k *Clocks) Cautions() (all []string) {
 	}
 	for i := range k.Plugged {
 		p := &k.Plugged[i]
-		all = append(all, term.Line(p.stays()+" "+said(workflow.Cause{Text: p.Text, At: p.At})))
+		head, who := p.stays()
+		all = append(all, term.Line(head+" "+strings.TrimLeft(who+" "+said(workflow.Cause{Text: p.Text, At: p.At}), " ")))
 	}
 	return all
 }

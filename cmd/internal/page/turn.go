@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -123,6 +124,20 @@ func PutOff(all []workflow.Turn, done, was time.Time, c *Clock) (text string) {
 		text += "Done " + c.At(done) + " in place of " + c.At(was) + "."
 	}
 	return strings.TrimSpace(text)
+}
+
+// StopsAt says where a plan ends before the work does. "": nowhere.
+func StopsAt(t *workflow.Timetable) string {
+	const mostStops = 200 // characters
+	var at []string
+	for i := range t.Stops {
+		s := &t.Stops[i]
+		at = append(at, cmp.Or(s.Title, "the first step")+" ("+s.Mark+")")
+	}
+	if len(at) == 0 {
+		return ""
+	}
+	return "From " + fitting(at, mostStops) + " on nothing can be planned. Why: fettle plan"
 }
 
 // secondAt says that a turn wants a second person; "": it wants none.

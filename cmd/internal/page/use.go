@@ -178,7 +178,7 @@ func (l *lines) stayed(all []NextPlugged, c *Clock) {
 }
 
 // A past is what stands hot, on or plugged in on the airframes that whoever asks what is next, of all of them, is led past: what they end
-// at once, and what somebody stays by. All that shows several airframes says the same.
+// at once, and what somebody stays by, or ends. All that shows several airframes says the same.
 type past struct {
 	ends  []Reason
 	stays []NextPlugged
@@ -205,12 +205,7 @@ func ledPast(fleet []*workflow.State, now time.Time) (said past) {
 		s.LeaveFor(&g, now)
 	}
 	n := NextOf(s, g, now)
-	said.ends = append(n.Harms, n.EndFirst...)
-	for _, p := range n.Plugged {
-		if !p.ends { // else it is at once, of whoever that is
-			said.stays = append(said.stays, p)
-		}
-	}
+	said.ends, said.stays = append(n.Harms, n.EndFirst...), n.Plugged
 	return said
 }
 

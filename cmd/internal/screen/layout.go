@@ -196,8 +196,19 @@ func first(told []string, width int) []string {
 		return told
 	}
 	in := strings.Repeat(" ", indent(width))
-	one := strings.Join(strings.Fields(xansi.Strip(strings.Join(told, " "))), " ")
-	return []string{cut(in+strings.ReplaceAll(strings.ReplaceAll(one, ": • ", ": "), " • ", "; ")+strings.Repeat(" ", width), width)}
+	var words []string
+	for _, line := range told {
+		of := strings.Fields(xansi.Strip(line))
+		if len(of) == 0 { // a paragraph ends
+			of = []string{"•"}
+		}
+		words = append(words, of...)
+	}
+	one := strings.Join(words, " ")
+	for _, r := range [4][2]string{{" • • ", " • "}, {": • ", ": "}, {". • ", ". "}, {" • ", "; "}} {
+		one = strings.ReplaceAll(one, r[0], r[1])
+	}
+	return []string{cut(in+one+strings.Repeat(" ", width), width)}
 }
 
 // last is the end of a text that has room: whole paragraphs, or items of a list.

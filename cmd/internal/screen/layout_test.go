@@ -147,6 +147,10 @@ func TestToldOnOneLine(t *testing.T) {
 	if want := "  Back at CW-01, last entry 19:05: joint tab: dries; next: Join"; !strings.HasPrefix(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
+	got = strings.Join(first([]string{"  • next: Coat it,", "    takes 4 min", "", "  Back at CW-01: it waits.", "", "  • joint: dry", "", "  • next: Join it", "", "  Nothing more", "  is said"}, 100), "")
+	if want := "next: Coat it, takes 4 min; Back at CW-01: it waits. joint: dry; next: Join it; Nothing"; !strings.Contains(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
 }
 
 // What was told has all the lines that are left, and the last of them says that there is more.

@@ -247,6 +247,34 @@ func TestWhatCrashedIsSeenToFirst(t *testing.T) {
 	}
 }
 
+// Whoever is at full throttle as it is recorded that it crashed, or came down hard, reads that the plug is in before they leave the step, and
+// the key that ends it is there: no key leads to that first.
+func TestThePlugIsSaidAsTheStepIsLeft(t *testing.T) {
+	for _, meanwhile := range []workflow.Request{
+		workflow.LogFlight{Landing: workflow.Hard, Check: "post-crash"},
+		workflow.ReportDamage{Triage: &steps.Triage{}, Seen: []workflow.Sighting{{Finding: "bent", Zone: "wing", Severity: steps.Serious}}},
+	} {
+		b := withHolds(t, tiedDown)
+		b.act("SK-01", workflow.Finish{Step: "bare"})
+		b.act("SK-01", workflow.Clear{Step: "plug", Answers: []bool{true}})
+		b.act("SK-01", workflow.Finish{Step: "pull"})
+		b.act("SK-01", workflow.Finish{Step: "fit"})
+		b.act("SK-01", workflow.Clear{Step: "tie", Answers: []bool{true}})
+		b.act("SK-01", workflow.Finish{Step: "arm"})
+		b.first = func() { b.act("SK-01", meanwhile) }
+		b.lead("SK-01", sitting.Changed, "h", "y", "q")
+		if asked := b.asked[1]; !strings.Contains(asked, "Full throttle | When you have left it as it may stay:") {
+			t.Errorf("it asks %q", asked)
+		}
+		if got := b.cautions[1]; !strings.Contains(got, "**At once:** The plug") || !strings.Contains(got, "fettle bench SK-01 --set battery=out") {
+			t.Errorf("it says %q before that", got)
+		}
+		if asked := b.asked[2]; !strings.Contains(asked, "Is the battery out now?") {
+			t.Errorf("the key asks %q", asked)
+		}
+	}
+}
+
 // aCoatAndMore has a coat that is joined, and work beside it.
 const aCoatAndMore = `procedure: skerry-bench
 kind: check

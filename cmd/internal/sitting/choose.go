@@ -13,8 +13,8 @@ import (
 // mostMoved is by how much a finish moves that nobody is told of.
 const mostMoved = 5 * time.Minute
 
-// replan has what is left planned anew, which is followed from here, and says what that puts off, and once by how much it moves the finish; and
-// first what the sitting has.
+// replan has what is left planned anew, which is followed from here, and says what that puts off, and once by how much it moves the finish, or where it ends
+// before the work does; and first what the sitting has.
 func (c *conversation) replan(ctx context.Context, now time.Time) error {
 	first := c.planned.IsZero()
 	c.planned = now
@@ -26,7 +26,7 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 		before[s.Airframe.Mark] = s.Planned
 	}
 	followed, aside := c.Desk.Plan.Followed(c.states, now)
-	if last := c.Desk.Plan.Last(followed); last != nil && first {
+	if last := c.Desk.Plan.Last(followed); last != nil && first && len(last.Stops) == 0 {
 		c.finishes = last.Finish
 	}
 	t := c.Replan(ctx, c.states)
@@ -42,7 +42,10 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 			return err
 		}
 	}
-	was := c.finishes
+	was, stops := c.finishes, page.StopsAt(t)
+	if stops+c.stops != "" { // not all is done then, or was
+		was, c.finishes = time.Time{}, time.Time{}
+	}
 	if was.IsZero() || t.Finish.Sub(was).Abs() < mostMoved {
 		was = time.Time{}
 	}
@@ -50,6 +53,9 @@ func (c *conversation) replan(ctx context.Context, now time.Time) error {
 		c.finishes = t.Finish
 	}
 	putOff := page.PutOff(workflow.PutOff(c.states, before, now), t.Finish, was, c.clock())
+	if stops != c.stops {
+		putOff, c.stops = strings.TrimSpace(putOff+" "+stops), stops
+	}
 	for _, s := range c.states {
 		c.Bench.follow(s) // c.states may be made anew from there
 	}

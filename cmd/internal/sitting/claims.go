@@ -311,7 +311,8 @@ func (c *conversation) left(ctx context.Context) error {
 			break
 		}
 	}
-	c.mark, c.view = was.mark, View{ID: fmt.Sprint(was) + "/left", Mark: was.mark, Part: c.view.Part, Title: title, Action: "You were at this step. " + text}
+	next, g := c.choose(now) // what is ended at once waits for no key
+	c.mark, c.view = was.mark, View{ID: fmt.Sprint(was) + "/left", Mark: was.mark, Part: c.view.Part, Title: title, Cautions: c.atOnce(page.NextOf(next, g, now)), Action: "You were at this step. " + text}
 	_, err := c.ask(ctx, Question{Prompt: "When you have left it as it may stay:", Keys: []Key{{Key: Enter, Word: "go on", Also: keyNo}}})
 	return err
 }

@@ -34,16 +34,8 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 			if use, err := s.Use(reason.Remedy.Name); err == nil && reason.Remedy.Kind == workflow.ToClearUse {
 				return c.askUse(ctx, use)
 			}
-			if of, hold := s.LooksAgain(reason.Remedy.Name, c.now()); hold != nil {
-				how, _, err := s.FindStep(reason.Remedy.Name, c.now())
-				if err != nil {
-					return err
-				}
-				if use := c.uncleared(s, s.UsesOf(of, *hold, c.now())); use != nil {
-					return c.askUse(ctx, *use)
-				}
-				c.showHow(s, how, hold.Name)
-				return c.askAnew(ctx, s, of, []*steps.Step{hold})
+			if asked, err := c.askLookOver(ctx, s, reason.Remedy.Name); asked || err != nil {
+				return err
 			}
 		case workflow.ByGate:
 			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
@@ -53,7 +45,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				}
 				return c.askPoints(ctx, s, g, "")
 			}
-			return c.askGates(ctx, s)
+			return c.askGates(ctx, s, reason.Remedy.Gate)
 		case workflow.ByGauge:
 			return c.askCheck(ctx, s)
 		case workflow.ByTouch:
@@ -61,6 +53,23 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 		}
 	}
 	return c.lookAgain(ctx)
+}
+
+// askLookOver asks for the lines of a hold that is looked over once more for what is plugged in after it, and reports whether it is one.
+func (c *conversation) askLookOver(ctx context.Context, s *workflow.State, name string) (asked bool, err error) {
+	of, hold := s.LooksAgain(name, c.now())
+	if hold == nil {
+		return false, nil
+	}
+	how, _, err := s.FindStep(name, c.now())
+	if err != nil {
+		return true, err
+	}
+	if use := c.uncleared(s, s.UsesOf(of, *hold, c.now())); use != nil {
+		return true, c.askUse(ctx, *use)
+	}
+	c.showHow(s, how, hold.Name)
+	return true, c.askAnew(ctx, s, of, []*steps.Step{hold})
 }
 
 // answerable reports whether resolve asks for what a reason says is missing.

@@ -10,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
@@ -42,7 +43,16 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State) error
 // must stand when it is read. The reading is recorded as it is given. says is shown before
 // how the gate is measured.
 func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport, says string) error {
-	if asked, err := c.askConditions(ctx, s, s.NeedsOf(g.Gate, c.now())); asked || err != nil {
+	needs := s.NeedsOf(g.Gate, c.now())
+	if first := s.BeforePower(g.Gate, c.now()); first != nil {
+		if asked, err := c.askLookOver(ctx, s, first.Remedy.Name); asked || err != nil {
+			return err
+		}
+		if first.Remedy.Kind == workflow.ToSetCondition {
+			needs = []steps.Setting{first.Remedy.Setting}
+		}
+	}
+	if asked, err := c.askConditions(ctx, s, needs); asked || err != nil {
 		return err
 	}
 	missing := g.Missing()
@@ -191,7 +201,7 @@ func rowsOf(s *workflow.State, g workflow.GateReport, here string) []Row {
 
 // askGates asks for the rework of gates that are out of tolerance, or before a release for
 // the readings of critical gates that are not met.
-func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
+func (c *conversation) askGates(ctx context.Context, s *workflow.State, first string) error {
 	gates, err := c.gatesAtHand(s)
 	if err != nil {
 		return err
@@ -202,7 +212,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
 		}
 	}
 	for _, g := range gates {
-		if c.hand.Step.Kind.Traits().Releases && !g.Met() {
+		if c.hand.Step.Kind.Traits().Releases && !g.Met() && (first == "" || g.Gate.Name == first) {
 			gauge, err := s.GaugeReport(g.Gate.Gauge, c.now())
 			if err != nil {
 				return err

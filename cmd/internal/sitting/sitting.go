@@ -123,6 +123,7 @@ type conversation struct {
 
 	planned  time.Time // when it was planned last; zero: not in this sitting
 	finishes time.Time // when all is done by the plan, as was told last
+	stops    string    // where that ends before the work does, as was told last
 	outdated bool      // a plan for what is suggested went by another choice, and was to be made anew
 
 	questions int                      // that were asked
@@ -296,11 +297,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		c.view.Cautions = c.atOnce(page.NextOf(s, suggestion, now)) // what stands hot may be needed for it
 		return c.askSitting(ctx, s, nil)
 	}
-	if suggestion.Step != nil && !suggestion.Theirs && !suggestion.Asked {
-		var anew bool
-		if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
-			return errAgain
-		}
+	var anew bool
+	if c.noted, anew = c.Desk.Led(ctx, s, &suggestion); anew {
+		return errAgain
 	}
 	c.show(s, suggestion)
 	if err := c.notice(); err != nil {

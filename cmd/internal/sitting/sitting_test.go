@@ -772,6 +772,30 @@ func TestTellsWhatReplanningPutsOff(t *testing.T) {
 	}
 }
 
+// Where a plan that is made anew ends before the work does, that is told, once, and no finish that is one of a part only.
+func TestTellsWhereReplanningEnds(t *testing.T) {
+	b := reed(t)
+	begun, made := b.now, 0
+	b.plans = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
+		made++
+		job := fleet[0].OpenJobs(b.now)[0].ID
+		plan := workflow.Timetable{Finish: begun.Add(10 * time.Hour), Visits: []workflow.Visit{{}}}
+		for i, step := range []string{"lay-out", "wing-form", "cut-wing"} {
+			plan.Visits[0].Turns = append(plan.Visits[0].Turns, workflow.Turn{Mark: "RD-01", Job: job, Step: step, Begins: begun.Add(time.Duration(i) * 5 * time.Minute)})
+		}
+		if made > 1 {
+			plan.Finish, plan.Stops = begun.Add(time.Hour), []workflow.Stop{{Mark: "RD-01", Job: job, Step: "press", Title: "Press it"}}
+		}
+		must(t, b.desk.Plan.Keep(ctx, fleet, plan, nil))
+		return &plan
+	}
+	b.lead("RD-01", "1", "+30m d", "+30m 1", "q")
+	text := strings.Join(b.told, "\n")
+	if made < 3 || strings.Count(text, "From Press it (RD-01) on nothing can be planned. Why: fettle plan") != 1 || strings.Contains(text, "in place of") {
+		t.Errorf("planned %d times: %s", made, text)
+	}
+}
+
 // heating is a bench with a Reed on which a gun is heated, and what plans the press that it is for, to be kept, a day later.
 func heating(t *testing.T) (b *bench, tomorrow func(context.Context, []*workflow.State) *workflow.Timetable) {
 	b = atBench(t)
