@@ -187,7 +187,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, &Refusal{What: set.String(), Reasons: reasons}
 		}
 		if first := s.safeFirst(set, c.At); first.State != "" && !lists.Contains(r.Set, first) {
-			return nil, refuse(set.String(), ByCondition, fmt.Sprintf("before that it needs %s, but %s says %s: %s", first, s.sayer(first.Condition, c.At), first.Condition, s.Holds(first.Condition, c.At)),
+			return nil, refuse(set.String(), ByCondition, "before that it needs "+s.butStands(first, c.At),
 				s.remedy(Remedy{Kind: ToSetCondition, Setting: first}))
 		}
 		facts = append(facts, journal.ConditionSet{Setting: set})

@@ -180,3 +180,11 @@ func (s *State) SaidBeside(condition string, at time.Time) (mark, state string, 
 func (s *State) sayer(condition string, at time.Time) string {
 	return cmp.Or(s.lastSaid(condition, at).mark, "the journal")
 }
+
+// butStands is how a condition must stand, and how it does.
+//
+//go:noinline
+func (s *State) butStands(first steps.Setting, at time.Time) string {
+	def, _ := s.Sheet.Condition(first.Condition)
+	return fmt.Sprintf("%s, but %s says %s: %s", first, s.sayer(first.Condition, at), first.Condition, s.lastStood(&def, at).state)
+}

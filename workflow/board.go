@@ -511,7 +511,7 @@ func (s *State) stands(need steps.Setting, at time.Time, with ...steps.Setting) 
 	remedy := Remedy{Kind: ToSetCondition, Setting: need}
 	of, hold := s.anew(need, with, at)
 	if first := s.firstFor(need, with, at); first.State != "" {
-		text := fmt.Sprintf("it needs %s, and before that %s, but %s says %s: %s", need, first, s.sayer(first.Condition, at), first.Condition, s.Holds(first.Condition, at))
+		text := fmt.Sprintf("it needs %s, and before that %s", need, s.butStands(first, at))
 		switch {
 		case state != need.State:
 		case s.tendedNow(need, at):

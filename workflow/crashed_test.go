@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -183,4 +184,60 @@ func TestOthersWaitTillWhatCrashedIsSafe(t *testing.T) {
 			crashed.done(step)
 		}
 	}
+}
+
+// A plug that was said to be out is in again once that is taken back, and is said at once: nobody plugs in anew, fits a propeller or goes on
+// with what needs it before it is out. Taken back with what plugged in, nothing says so; nor after a flight, but once
+// that is taken back.
+func TestAPlugIsInOnceItsEndIsTakenBack(t *testing.T) {
+	kit := sheet()
+	kit.Conditions[0].Guarded = "on"
+	kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"})
+	plug, try, pull, fits := plain("plug"), plain("try"), plain("pull"), plain("fit")
+	plug.Sets, try.Needs, pull.Sets = setting("battery", "in").Set, setting("battery", "in").Set, setting("battery", "out").Set
+	fits.Sets, fits.Needs = setting("propeller", "on").Set, setting("battery", "out").Set
+	plugged := func() *bench {
+		b := workingOn(t, kit, one("power", plug, try, pull), one("fits", fits))
+		b.must(setting("propeller", "off"), setting("battery", "out"))
+		b.done("plug")
+		return b
+	}
+	back := func(b *bench) { b.must(Undo{Position: b.state.Size() - 1, Reason: "it is still so"}) }
+	is := func(b *bench, when string, want int) {
+		t.Helper()
+		for range 2 {
+			if got := b.state.Left(Suggestion{}, b.now); len(got) != want {
+				t.Errorf("%s: %v is said, want %d", when, textsOf(got), want)
+			}
+			b.after(25 * time.Hour)
+		}
+	}
+	b := plugged()
+	b.must(setting("battery", "out"))
+	back(b)
+	if got := b.refused(setting("propeller", "on"), ByCondition); !strings.Contains(got, "it needs battery: out, but the journal says battery: in") {
+		t.Errorf("fitting a propeller: %s", got)
+	}
+	b.refused(Finish{Step: "fit"}, ByCondition)
+	if got := b.refused(Finish{Step: "try"}, ByCondition); !strings.Contains(got, "before that battery: out, but the journal says battery: in") {
+		t.Errorf("what needs it in: %s", got)
+	}
+	now := b.now
+	is(b, "its end taken back", 1)
+	b.now = now
+	b.must(LogFlight{Landing: Soft})
+	is(b, "landed after that", 0)
+
+	b = plugged()
+	b.must(setting("battery", "out"))
+	back(b)
+	b.must(setting("battery", "out"))
+	is(b, "out since", 0)
+	b = plugged()
+	back(b)
+	is(b, "what plugged in taken back", 0)
+	b = plugged()
+	b.must(LogFlight{Landing: Soft})
+	back(b)
+	is(b, "a flight taken back", 1)
 }

@@ -173,13 +173,22 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 }
 
 // lastStood is what was said of a condition last by the time, if it still counts; of what is of the bench, such as an iron, also where
-// it counts no more: no crash or flight switches it off, and in doubt it is hot.
+// it counts no more: no crash or flight switches it off, and in doubt it is hot. Where it was said that a battery is out, and that was
+// taken back, it is in, as was said before, though that is no longer enough for what needs it in.
 func (s *State) lastStood(def *steps.Condition, at time.Time) said {
 	c, all := s.lastSaid(def.Name, at), s.said[def.Name]
-	for n := saidBy(all, at) - 1; n >= 0 && c.state == "" && def.Bench; n-- {
+	for n := saidBy(all, at) - 1; n >= 0 && c.state == "" && (def.Bench || def.Guarded == all[n].state && !s.overSince(&all[n], at)); n-- {
 		c = all[n]
 	}
 	return c
+}
+
+// stillStands reports whether a condition stands so, or is guarded and did by what was said last that nobody took back.
+//
+//go:noinline
+func (s *State) stillStands(is steps.Setting, at time.Time) bool {
+	def, _ := s.Sheet.Condition(is.Condition)
+	return s.Holds(is.Condition, at) == is.State || def.Guarded == is.State && s.lastStood(&def, at).state == is.State
 }
 
 // crashedWith reports whether a guarded condition stood so when the airframe was damaged or came down hard, as on or plugged in, and
@@ -549,7 +558,7 @@ func (s *State) suits(step *steps.Step, is steps.Setting, with []steps.Setting, 
 // it stands otherwise, as a battery that is plugged in does where a propeller is to be fitted. What stands so from another sitting, and
 // nobody leaves as it is, or by a bare word that no hold was looked over for, is ended first. Without a state: nothing.
 func (s *State) firstFor(is steps.Setting, with []steps.Setting, at time.Time) (first steps.Setting) {
-	if s.Holds(is.Condition, at) == is.State {
+	if s.stillStands(is, at) {
 		if j := s.ender(is); j != nil && (!s.tendedNow(is, at) || s.overlooked(is, at)) {
 			first, _ = s.ends(j.written, is, "")
 		}
@@ -588,7 +597,7 @@ func (s *State) safeFirst(is steps.Setting, at time.Time) (first steps.Setting) 
 	}
 	for i := range s.Sheet.Conditions {
 		other := &s.Sheet.Conditions[i]
-		if other.Guarded == "" || other.Name == is.Condition || s.Holds(other.Name, at) != other.Guarded {
+		if other.Guarded == "" || other.Name == is.Condition || !s.stillStands(steps.Setting{Condition: other.Name, State: other.Guarded}, at) {
 			continue
 		}
 		if first = s.changedWith(is.Condition, other); first.State != "" {

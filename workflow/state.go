@@ -550,12 +550,19 @@ func (s *State) lapsed(c said, condition string, at time.Time) bool {
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
 		return true
 	}
+	return s.overSince(&c, at)
+}
+
+// overSince reports whether something ended by the time all that was said before, as a flight does.
+//
+//go:noinline
+func (s *State) overSince(c *said, at time.Time) bool {
 	i := saidBy(s.ended, at)
 	if i == 0 {
 		return false
 	}
 	end := s.ended[i-1]
-	return end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c)
+	return end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(*c)
 }
 
 // joints returns every joint of every job, in a stable order. Of the parts of one
