@@ -101,6 +101,8 @@ func before[F earlier](version int, k Kind) Kind {
 type earlier interface{ now() Facts }
 
 // after is before that stands in the program once, and not again for every type of facts.
+//
+//go:noinline
 func (k Kind) after(zero earlier, version int) Kind {
 	of := reflect.TypeOf(zero)
 	if k.earlier == nil {
