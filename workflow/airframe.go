@@ -187,8 +187,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, &Refusal{What: set.String(), Reasons: reasons}
 		}
 		if first := s.safeFirst(set, c.At); first.State != "" && !lists.Contains(r.Set, first) {
-			return nil, refuse(set.String(), ByCondition, "before that it needs "+s.butStands(first, c.At),
-				s.remedy(Remedy{Kind: ToSetCondition, Setting: first}))
+			return nil, s.refuseBefore(set.String(), first, c.At)
 		}
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // armed is a bench on which the battery was plugged in twice: by a hold, on a bare shaft, and after the propeller was fitted, tied down.
@@ -326,4 +327,31 @@ func TestANoteTendsNoPlug(t *testing.T) {
 			t.Errorf("70 minutes after, %s: left is %+v, want said: %v", name, left, test.want)
 		}
 	}
+}
+
+// No propeller is fitted or taken off as equipment while the battery is in, whether it is said to be on or off, in the words in which the
+// condition is refused; once it is out, or after a crash, it is.
+func TestNoPropellerIsFittedWithThePlugIn(t *testing.T) {
+	b := armed(t)
+	b.must(setting("battery", "out"))
+	kit := b.docs.Sheets["sha256:own"]
+	kit.Equipment = append(kit.Equipment, steps.Equipment{Name: "propeller", Title: "The propeller", Zone: "pod", Aboard: setting("propeller", "on").Set})
+	b.state = b.replay(b.state.Entries)
+	fitted, removed := ChangeEquipment{Item: "propeller", Change: Fitted}, ChangeEquipment{Item: "propeller", Change: Removed}
+	b.must(removed, fitted)
+	words := "before that it needs battery: out, but the journal says battery: in"
+	for _, state := range []string{"on", "off"} {
+		b.must(setting("propeller", state))
+		b.written(0, journal.ConditionSet{Setting: steps.Setting{Condition: "battery", State: "in"}})
+		other := map[string]string{"on": "off", "off": "on"}[state]
+		for _, r := range []Request{fitted, removed, setting("propeller", other)} {
+			if got := b.refused(r, ByCondition); !strings.Contains(got, words) {
+				t.Errorf("%+v with the propeller %s: %s", r, state, got)
+			}
+		}
+		b.must(ChangeEquipment{Item: "propeller", Change: Moved, Mass: q("4 g")}, setting("battery", "out"))
+	}
+	b.must(removed, fitted)
+	b.written(0, journal.ConditionSet{Setting: steps.Setting{Condition: "battery", State: "in"}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}, removed)
 }

@@ -188,3 +188,10 @@ func (s *State) butStands(first steps.Setting, at time.Time) string {
 	def, _ := s.Sheet.Condition(first.Condition)
 	return fmt.Sprintf("%s, but %s says %s: %s", first, s.sayer(first.Condition, at), first.Condition, s.lastStood(&def, at).state)
 }
+
+// refuseBefore refuses what comes after a condition is so, which it is not.
+//
+//go:noinline
+func (s *State) refuseBefore(what string, first steps.Setting, at time.Time) error {
+	return refuse(what, ByCondition, "before that it needs "+s.butStands(first, at), s.remedy(Remedy{Kind: ToSetCondition, Setting: first}))
+}

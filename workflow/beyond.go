@@ -14,10 +14,13 @@ import (
 
 // This file knows who of several is at what no plan has for anybody: there is none, it goes by another choice, or it has nothing of the airframe.
 
-// numberOf is who of those at the bench somebody is by name; 0: nobody.
+// numberOf is who of those at the bench somebody is by name, or whoever sits here; 0: nobody.
 //
 //go:noinline
 func (s *State) numberOf(by string) int {
+	if by == s.seat.By {
+		return s.seat.Who
+	}
 	for who := 1; who <= MostHands; who++ {
 		if s.seat.Here>>who&1 == 1 && lists.Contains(strings.Split(s.seat.Names, "\n"), fmt.Sprint(who, " ", by)) {
 			return who
@@ -31,14 +34,11 @@ func (s *State) numberOf(by string) int {
 //
 //go:noinline
 func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
-	switch by, _ := of.RecordedLast(now); by {
-	case "":
+	by, _ := of.RecordedLast(now)
+	if by == "" {
 		return 0, false
-	case s.seat.By:
-		return s.seat.Who, true
-	default:
-		return s.numberOf(by), false
 	}
+	return s.numberOf(by), by == s.seat.By
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
@@ -135,13 +135,13 @@ func (s *State) ledTo(of *State, r *StepReport, now time.Time) int {
 	return 0
 }
 
-// stillAt reports whether somebody is at an airframe still by one of the known places: they were at no other one since, or what somebody stays
-// by stands so there since before they came. Nobody leaves what is plugged in, or crashed so, by looking at another airframe.
+// stillAt reports whether somebody is at an airframe still by one of the known places: nobody took it over, and they were at no other one since,
+// or what somebody stays by stands so there since before they came. Nobody leaves what is plugged in, or crashed so, by looking at another airframe.
 //
 //go:noinline
 func (s *State) stillAt(i int, of *State, now time.Time) bool {
 	at := &s.seat.At[i]
-	if at.Mark != of.Airframe.Mark {
+	if at.Mark != of.Airframe.Mark || s.tookOver(at, of, now) {
 		return false
 	}
 	if !s.ledAway(at.Who, at.Mark) {
@@ -150,11 +150,33 @@ func (s *State) stillAt(i int, of *State, now time.Time) bool {
 	return of.guardedSince(at.Since, now)
 }
 
+// tookOver reports whether somebody else set since what nobody leaves so alone, as they pulled the plug: they go on there.
+//
+//go:noinline
+func (s *State) tookOver(at *Place, of *State, now time.Time) bool {
+	for i := range of.Sheet.Conditions {
+		def := &of.Sheet.Conditions[i]
+		if def.Guarded == "" || def.Bench {
+			continue
+		}
+		all := of.said[def.Name]
+		if n := saidBy(all, now); n > 0 && all[n-1].recorded.After(at.Since) && s.numberOf(of.Entries[all[n-1].position].By) != at.Who {
+			return true
+		}
+	}
+	return false
+}
+
 // guardedSince reports whether something that nobody leaves so alone stands so since then, or longer.
 //
 //go:noinline
 func (s *State) guardedSince(since, now time.Time) bool {
-	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool { return !is.bench && s.isGuarded(is.is) && !is.At.After(since) })
+	for _, is := range s.standing(now, now) {
+		if !is.bench && s.isGuarded(is.is) && !is.At.After(since) {
+			return true
+		}
+	}
+	return false
 }
 
 // EndsAtOnce is on which airframes of the bench whoever sits here, one of several, is told to end at once what is plugged in, or crashed so,
@@ -167,10 +189,15 @@ func (s *State) EndsAtOnce(g *Suggestion, now time.Time) (marks []string) {
 	minded := s.Minded(g, now)
 	end = append(s.LeftBy(*g, now), end...)
 	for _, of := range append(s.others[:len(s.others):len(s.others)], s) {
-		mark := of.Airframe.Mark
-		if slices.ContainsFunc(end, func(r Reason) bool { return r.Remedy.Mark == mark && of.safeSo(r.Remedy.Setting) }) &&
-			!slices.ContainsFunc(minded, func(is Plugged) bool { return is.Mark == mark }) {
-			marks = append(marks, mark)
+		told := false
+		for i := range end {
+			told = told || end[i].Remedy.Mark == of.Airframe.Mark && of.safeSo(end[i].Remedy.Setting)
+		}
+		for i := range minded {
+			told = told && minded[i].Mark != of.Airframe.Mark
+		}
+		if told {
+			marks = append(marks, of.Airframe.Mark)
 		}
 	}
 	return marks
@@ -207,7 +234,7 @@ func (s *State) ledAway(who int, mark string) bool {
 //go:noinline
 func (s *State) isAt(of *State, next *StepReport, now time.Time) (who int, me bool) {
 	for i := range s.seat.At {
-		if at := &s.seat.At[i]; who == 0 && at.Ends && at.Mark == of.Airframe.Mark && of.guardedSince(at.Since, now) {
+		if at := &s.seat.At[i]; who == 0 && at.Ends && at.Mark == of.Airframe.Mark && of.guardedSince(at.Since, now) && !s.tookOver(at, of, now) {
 			who = at.Who
 		}
 	}
@@ -256,7 +283,8 @@ func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 }
 
 // LastThere is when whoever stays by something, or is to end it, asked or recorded something there last, where that is so long ago that they
-// may have gone, and whoever reads it looks (common practice, no source); zero: it isn't, or nobody knows.
+// may have gone, and whoever reads it looks (common practice, no source), or where they stay by another airframe since: nobody stays by two.
+// Zero: it isn't, or nobody knows.
 func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
 	long := Soon
 	if is.Ends {
@@ -267,7 +295,18 @@ func (s *State) LastThere(is *Plugged, now time.Time) (at time.Time) {
 			at = p.Since
 		}
 	}
-	if now.Sub(at) <= long {
+	gone := now.Sub(at) > long
+	for n := -1; n < len(s.others); n++ {
+		of := s
+		if n >= 0 {
+			of = s.others[n]
+		}
+		for i := range s.seat.At {
+			p := &s.seat.At[i]
+			gone = gone || p.Who == is.By && p.Mark == of.Airframe.Mark && p.Mark != is.Mark && !p.Ends && p.Since.After(at) && of.guardedSince(now, now)
+		}
+	}
+	if !gone {
 		return time.Time{}
 	}
 	return at

@@ -184,6 +184,7 @@ func TestWhoTakesAStepOver(t *testing.T) {
 // a crash of what another one plugged in: they would be led to that battery. Without that, what was done before a flight says nothing of after.
 func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 	cracked := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
+	look := &steps.Procedure{Name: "look", Title: "Look", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", plain("look"))}}
 	for name, test := range map[string]struct {
 		ann, bob []Request
 		after    int // minutes from Ann to Bob
@@ -201,6 +202,9 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob logged a flight after it":    {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Bob"},
 		"Bob found damage":                {[]Request{Finish{Step: "one"}}, []Request{cracked}, 1, "Bob"},
 		"Bob found it with Ann's plug in": {[]Request{setting("battery", "in")}, []Request{cracked}, 1, "Ann"},
+		"Bob fitted a camera":             {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 1, "Ann"},
+		"Bob did, and Ann is gone":        {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 61, ""},
+		"Bob opened a job":                {[]Request{Finish{Step: "one"}}, []Request{Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: "sha256:own"}}, 1, "Ann"},
 		"Bob logged one, Ann is gone":     {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 61, "Bob"},
 		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
 		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
@@ -211,6 +215,7 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		plug, pull := plain("plug"), plain("pull")
 		plug.Sets, pull.Sets = setting("battery", "in").Set, setting("battery", "out").Set
 		b := workingOn(t, kit, one("stage", plain("one"), plain("two"), plug, pull))
+		b.docs.Procedures["sha256:look"] = look
 		b.by = "Ann"
 		b.must(test.ann...)
 		b.after(minutesOf(test.after))

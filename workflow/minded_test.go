@@ -194,3 +194,52 @@ func TestWhoIsToldFirstEndsIt(t *testing.T) {
 		t.Errorf("once it is out, and in anew: %s", got)
 	}
 }
+
+// Nobody stays by two: whoever left one plug for another is asked at once about the first.
+func TestNobodyStaysByTwoPlugs(t *testing.T) {
+	here, left, safe := armed(t), armed(t), working(t, one("tidy", plain("tidy")))
+	left.state.Airframe.Mark, safe.state.Airframe.Mark = "PL-02", "PL-03"
+	mark, now := here.state.Airframe.Mark, here.now.Add(time.Minute)
+	for at, want := range map[string][2]bool{ // whether she may have gone from PL-02, and from here
+		"1 PL-02 work/full":                                     {false, false},
+		"1 PL-02 work/full\n1 " + mark + " work/full":           {true, false},
+		"1 " + mark + " work/full\n1 PL-02 work/full":           {false, true},
+		"1 PL-02 work/full\n3 " + mark + " work/full":           {false, false},
+		"1 PL-02 work/full\n1 PL-03 work/tidy":                  {false, false}, // where nothing keeps her
+		"1 PL-02 work/full\n1 PL-02 work/full\n1 PL-03 work/it": {false, false},
+	} {
+		s := here.state.Seated(Seat{By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: ledSo(at, here.now)}).Beside([]*State{left.state, safe.state})
+		for i, of := range []string{"PL-02", mark} {
+			if got := !s.LastThere(&Plugged{Mark: of, By: 1}, now).IsZero(); got != want[i] {
+				t.Errorf("%q: gone from %s: %t", at, of, got)
+			}
+		}
+	}
+}
+
+// Whoever pulls the plug that somebody else was led to, or was told to end, has the airframe from then on.
+func TestWhoPulledThePlugGoesOn(t *testing.T) {
+	for by, want := range map[string][2]string{"Ben": {"full of 2", "full"}, "Ann": {"full", "full of 1"}} {
+		b := armed(t)
+		mark, job, led := b.state.Airframe.Mark, b.state.Jobs[0].ID, b.now
+		b.after(time.Minute)
+		b.by = by
+		b.must(setting("battery", "out"))
+		for _, ends := range []bool{false, true} {
+			at := []Place{{Who: 1, Mark: mark, Step: job + "/full", Since: led, Ends: ends}}
+			if ends {
+				at[0].Step = ""
+			}
+			for i, seat := range []Seat{{By: "Ann", Who: 1, Known: 4, Here: 4, Names: "2 Ben", At: at}, {By: "Ben", Who: 2, Known: 2, Here: 2, Names: "1 Ann", At: at}} {
+				s := b.state.Seated(seat)
+				if got := ledWith(s, b.now, nil); got != want[i] {
+					t.Errorf("%s pulled it, ended %t: %s is led to %s, want %s", by, ends, seat.By, got, want[i])
+				}
+				who, _ := s.isAt(s, s.Next(b.now).Step, b.now)
+				if by == "Ben" && who != 2 || by == "Ann" && who != 1 {
+					t.Errorf("%s pulled it, ended %t: to %s person %d is at it", by, ends, seat.By, who)
+				}
+			}
+		}
+	}
+}

@@ -120,7 +120,8 @@ func (s *State) CameSince(now *Seat) bool {
 	for i := range now.At {
 		at, known := &now.At[i], false
 		for k := range s.seat.At {
-			known = known || s.seat.At[k].Mark == at.Mark && s.seat.At[k].Since.Equal(at.Since)
+			is := &s.seat.At[k]
+			known = known || is.Mark == at.Mark && is.Who == at.Who && is.Since.Equal(at.Since)
 		}
 		if (at.Mark == s.Airframe.Mark || at.Ends) && at.Who != now.Who && !known {
 			return true

@@ -595,12 +595,17 @@ func (s *State) safeFirst(is steps.Setting, at time.Time) (first steps.Setting) 
 	if def.Guarded == "" || s.Holds(is.Condition, at) == is.State {
 		return first
 	}
+	return s.handledFirst(is.Condition, at)
+}
+
+// handledFirst is safeFirst of what is handled, such as a propeller that is fitted or taken off as equipment, however it stands.
+func (s *State) handledFirst(condition string, at time.Time) (first steps.Setting) {
 	for i := range s.Sheet.Conditions {
 		other := &s.Sheet.Conditions[i]
-		if other.Guarded == "" || other.Name == is.Condition || !s.stillStands(steps.Setting{Condition: other.Name, State: other.Guarded}, at) {
+		if other.Guarded == "" || other.Name == condition || !s.stillStands(steps.Setting{Condition: other.Name, State: other.Guarded}, at) {
 			continue
 		}
-		if first = s.changedWith(is.Condition, other); first.State != "" {
+		if first = s.changedWith(condition, other); first.State != "" {
 			return first
 		}
 	}

@@ -532,6 +532,13 @@ func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, err
 	if reasons := s.notFitted(f, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
+	for i := range s.Sheet.Equipment {
+		for _, is := range s.Sheet.Equipment[i].Aboard {
+			if first := s.handledFirst(is.Condition, c.At); first.State != "" && s.Sheet.Equipment[i].Name == f.Item && f.Change != Moved {
+				return nil, s.refuseBefore(what, first, c.At)
+			}
+		}
+	}
 	if why := s.mistyped(f.Item, f.Zone, f.Mass, f.Arm); why != "" && !r.Sure {
 		return nil, refuse(what, ByReading, why, Remedy{Kind: ToBeSure})
 	}

@@ -120,6 +120,21 @@ func TestWhatCrashedIsMadeSafeFirst(t *testing.T) {
 		}); said != (test.want != "") {
 			t.Errorf("%s: beside it %v is said", name, beside)
 		}
+		by := 0 // once it is begun, whoever recorded work there last makes it safe; before that nobody is named
+		if test.do == ToSeeNext {
+			by = 1
+		}
+		for reader, want := range map[string]int{"Ben": by, b.by: 0} {
+			seat := Seat{By: reader, Who: 2, Known: 2, Here: 2, Names: "1 " + b.by}
+			if reader == b.by {
+				seat = Seat{By: reader, Who: 1, Known: 4, Here: 4, Names: "2 Ben"}
+			}
+			for _, is := range working(t, one("plain", plain("sand"))).state.Seated(seat).Beside([]*State{&other}).UnsafeBeside(b.now) {
+				if is.By != want || is.Ends != (want > 0) {
+					t.Errorf("%s: %s reads that person %d makes it safe, want %d", name, reader, is.By, want)
+				}
+			}
+		}
 	}
 }
 

@@ -66,7 +66,10 @@ func (a *app) nextCommand() *cobra.Command {
 				if g.Theirs && step == "" || g.Asked {
 					from = s.Persons(g.Hands)
 					by, at = s.AtItLast(a.time.Now())
-					s = d.Take(cmd.Context(), s, g.Step)
+					var anew bool
+					if s, anew = d.Take(cmd.Context(), s, g.Step); anew { // somebody else did in the same instant
+						from, by, take = "", "", false
+					}
 				}
 			}
 			suggestion, took, others, err := a.suggest(cmd.Context(), d, s, step, take)

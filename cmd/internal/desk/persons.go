@@ -135,13 +135,14 @@ func (d *Desk) Led(ctx context.Context, s *workflow.State, g *workflow.Suggestio
 
 // Take has whoever is here do a step that somebody else is at or was to do. Both stay who they are: the last plan has it for the one from
 // now on, and what it has in the same sitting for the other one on the airframe too, unless they recorded something of it lately.
-// It returns the airframe as it is to them then.
-func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepReport) *workflow.State {
+// It returns the airframe as it is to them then. Where somebody else came there since it was seated, maybe to take it over too, nothing is
+// taken, see [Desk.Led].
+func (d *Desk) Take(ctx context.Context, s *workflow.State, step *workflow.StepReport) (taken *workflow.State, anew bool) {
 	name, all := step.Job+"/"+step.Step.Name, s.TakesAll(step, d.Now())
-	_, _ = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) }, nil)
-	taken := *d.Seated(s, 0)
-	d.Plan.Tell(&taken)
-	return &taken
+	_, anew = d.note(ctx, 0, s.Airframe.Mark, name, func(planned []workflow.Planned, who int) { workflow.Hand(planned, name, who, all) }, s)
+	is := *d.Seated(s, 0)
+	d.Plan.Tell(&is)
+	return &is, anew
 }
 
 // note keeps who whoever is here is, and where they are on the airframe of the mark; "": as before. take is done with its rows of the plan.
@@ -237,7 +238,12 @@ func (o *order) sits(by string, who int, now time.Time) bool {
 func (o *order) isAt(by, mark, step string, ends []string, now time.Time) bool {
 	is := o.Who[by]
 	for _, mark := range ends {
-		if !slices.ContainsFunc(is.Was, func(p place) bool { return p.Ends && p.Mark == mark && now.Sub(p.Since) < workflow.Slip/10 }) {
+		kept := false
+		for i := range is.Was {
+			p := &is.Was[i]
+			kept = kept || p.Ends && p.Mark == mark && now.Sub(p.Since) < workflow.Slip/10
+		}
+		if !kept {
 			return false
 		}
 	}

@@ -127,7 +127,17 @@ func TestTwoWhoAskAtOnce(t *testing.T) {
 	if toBen = his.Next(ben.Now()); !toBen.Theirs || his.Persons(toBen.Hands) != "person 1 (ann)" {
 		t.Errorf("ben, again: %+v", toBen)
 	}
-	his = ben.Take(ctx, his, toBen.Step) // he goes there all the same
+	cy, cys, toCy := asks("cy")
+	his, anew := ben.Take(ctx, his, toBen.Step) // he goes there all the same
+	if anew {
+		t.Error("ben, instead of her: anew")
+	}
+	if cys, anew = cy.Take(ctx, cys, toCy.Step); !anew {
+		t.Error("cy, in the same instant: taken")
+	}
+	if toCy = cys.Next(cy.Now()); !toCy.Theirs || cys.Persons(toCy.Hands) != "person 2 (ben)" {
+		t.Errorf("cy, again: %+v", toCy)
+	}
 	toBen = his.Next(ben.Now())
 	if kept, anew := ben.Led(ctx, his, &toBen); toBen.Theirs || !kept || anew {
 		t.Errorf("ben, instead of her: kept %v, anew %v; %+v", kept, anew, toBen)

@@ -133,7 +133,7 @@ func Lead(tiles []Tile, fleet []*workflow.State, now time.Time) {
 		} else if t.stays = stays; len(rest) > 0 {
 			t.against()
 		} else if len(stays) > 0 {
-			t.line = stays[max(0, slices.IndexFunc(stays, func(p NextPlugged) bool { return p.ends }))].caution
+			t.line = stays[0].caution
 		}
 	}
 }

@@ -45,3 +45,22 @@ func TestThePlanNoLongerFits(t *testing.T) {
 		t.Error("a plan that tells two people apart is said not to")
 	}
 }
+
+// Whoever takes a step over reads who was at it, and who recorded something there last, where that is another one.
+func TestWhoATakenStepWasOf(t *testing.T) {
+	at := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	for _, test := range []struct {
+		who, by string
+		was     bool
+	}{{"person 2 (Bob)", "Ann", true}, {"person 2 (Bob)", "", true}, {"person 1 (Ann)", "Ann", false}} {
+		n := Next{Mark: "SK-01"}
+		n.TakenFrom(test.who, test.by, at)
+		text := n.Later(&Clock{Now: at})
+		if got := strings.Contains(text, "Person 2 (Bob) was at it: ask them"); got != test.was {
+			t.Errorf("%+v: %q", test, text)
+		}
+		if got := strings.Contains(text, "Ann recorded something of SK-01 at 19:00: ask them"); got != (test.by != "") {
+			t.Errorf("%+v: %q", test, text)
+		}
+	}
+}

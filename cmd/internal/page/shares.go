@@ -66,9 +66,13 @@ func (n *Next) ToldAlike(people int, noted bool) {
 
 // TakenFrom says who was at the step, or was to do it, until it was taken over: they may have their hands there still. by recorded something
 // of the airframe last; "": nobody did lately.
+//
+//go:noinline
 func (n *Next) TakenFrom(who, by string, at time.Time) {
 	if n.from = who; by != "" {
-		n.from, n.Last, n.LastAt = "", by, at
+		if n.Last, n.LastAt = by, at; strings.HasSuffix(who, "("+by+")") {
+			n.from = "" // the same one
+		}
 	}
 }
 

@@ -418,8 +418,9 @@ func (c *conversation) askTheirs(ctx context.Context, s *workflow.State, g workf
 	if err != nil || reply.Key != keyYes {
 		return err
 	}
-	c.take(s, *g.Step)
-	c.Desk.Take(ctx, s, g.Step)
+	if _, anew := c.Desk.Take(ctx, s, g.Step); !anew { // else somebody else came there meanwhile
+		c.take(s, *g.Step)
+	}
 	for _, s := range c.states {
 		c.Desk.Plan.Tell(s)
 		c.Bench.follow(s)
