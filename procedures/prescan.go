@@ -324,6 +324,7 @@ func colonIn(text string) int {
 	return -1
 }
 
+//go:noinline
 func dash(trimmed string) bool {
 	return trimmed == "-" || strings.HasPrefix(trimmed, "- ") || strings.HasPrefix(trimmed, "-\t")
 }

@@ -202,6 +202,8 @@ func (s *State) Doubt(d ClockDoubt) {
 func (s *State) Doubted() ClockDoubt { return s.doubt }
 
 // LastRecorded is when the last entry was recorded, by the clock of its bench.
+//
+//go:noinline
 func (s *State) LastRecorded() time.Time {
 	if len(s.Entries) == 0 {
 		return time.Time{}

@@ -382,6 +382,7 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 	return end, stay
 }
 
+//go:noinline
 func saysOf(all []Reason, is *hotThing) bool {
 	return slices.ContainsFunc(all, func(r Reason) bool { return r.Remedy.Setting == is.safe })
 }

@@ -54,6 +54,8 @@ func Of(values []*big.Rat) Summary {
 func (s Summary) Range() *big.Rat { return new(big.Rat).Sub(s.Most, s.Least) }
 
 // Deviation is the standard deviation, by Count-1; 0 where there is none.
+//
+//go:noinline
 func (s Summary) Deviation() float64 {
 	if s.Variance == nil {
 		return 0

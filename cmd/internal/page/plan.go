@@ -649,6 +649,8 @@ func waits(k workflow.Link) string {
 }
 
 // full reports whether a link of the chain waits for a sitting since the one before is full.
+//
+//go:noinline
 func full(chain []workflow.Link, i int) bool {
 	return i > 0 && chain[i].Sitting && waits(chain[i]) == ""
 }
