@@ -304,6 +304,31 @@ func TestWhatIsArmedIsFinishedFirst(t *testing.T) {
 	leads("look")
 }
 
+// Who stays by what is plugged in is whoever works with it. An hour after that was done last it is said at once, whatever note is written, or
+// camera fitted, and nobody goes on with full throttle before.
+func TestANoteTendsNoPlug(t *testing.T) {
+	for name, test := range map[string]struct {
+		did  []Request
+		want bool // that it is said at once
+	}{
+		"nothing":             {nil, true},
+		"a note":              {[]Request{Note{Text: "the lamp is mended"}}, true},
+		"a reading":           {[]Request{ReadBench{Temperature: q("21 °C")}}, true},
+		"the window":          {[]Request{setting("ventilation", "off")}, true},
+		"the run at full":     {[]Request{Finish{Step: "full"}}, false},
+		"a note after a step": {[]Request{Finish{Step: "full"}, Note{Text: "it ran well"}}, false},
+	} {
+		b := armed(t)
+		b.after(70 * time.Minute)
+		b.must(test.did...)
+		b.after(time.Minute)
+		left := b.state.Left(b.state.Next(b.now), b.now)
+		if said := slices.ContainsFunc(left, func(r Reason) bool { return r.Remedy.Setting.Condition == "battery" }); said != test.want {
+			t.Errorf("70 minutes after, %s: left is %+v, want said: %v", name, left, test.want)
+		}
+	}
+}
+
 // No propeller is fitted or taken off as equipment while the battery is in, whether it is said to be on or off, in the words in which the
 // condition is refused; once it is out, or after a crash, it is.
 func TestNoPropellerIsFittedWithThePlugIn(t *testing.T) {

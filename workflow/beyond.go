@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
@@ -41,41 +42,85 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 }
 
 // RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
-// crash or a flight; "": nobody. Who writes a note, reads the bench or fits equipment has their hands at nothing that somebody else is at.
+// crash, a flight, a hold of what is used, how something of the bench or the propeller stands, or began a job: so too where the work was
+// before the last flight or crash, and nothing is plugged in since. Who writes a note, reads the bench or fits equipment has their hands at
+// nothing that somebody else is at.
 //
 //go:noinline
 func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
+	var since time.Time
 	for i := len(s.Entries) - 1; i >= 0; i-- {
 		e := &s.Entries[i]
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
+		if s.handsOn(e) {
+			if e.Recorded.Before(since) && !s.plugStands(now) {
+				break
+			}
+			return e.By, e.Recorded
+		}
 		switch e.Facts.(type) {
-		case journal.FlightLogged, journal.DamageFound:
+		case journal.FlightLogged, journal.DamageFound, journal.UseCleared, journal.ConditionSet, journal.JobOpened:
 			if by == "" {
 				by, at = e.By, e.Recorded
 			}
-		default:
-			if handsOn(e.Facts) {
-				return e.By, e.Recorded
-			}
+		}
+		switch e.Facts.(type) {
+		case journal.FlightLogged, journal.DamageFound:
+			since = latest(since, e.At)
 		}
 	}
 	return by, at
 }
 
-// HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how something stands.
-func HandsOn(entries []journal.Entry) bool {
-	return journal.Any(entries, func(e journal.Entry) bool { return handsOn(e.Facts) })
+// plugStands reports whether something stands so that somebody stays by, such as the plug, and not a propeller, which a build leaves on.
+//
+//go:noinline
+func (s *State) plugStands(now time.Time) bool {
+	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool {
+		return !is.bench && s.isGuarded(is.is) && !slices.ContainsFunc(s.Jobs, func(j *Job) bool {
+			left, _ := s.endsItself(j.written, is.is, "")
+			return j.Procedure.Kind == steps.Build && left == is.is
+		})
+	})
 }
 
-func handsOn(f journal.Facts) bool {
-	switch f.(type) {
-	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.UseCleared, journal.ConditionSet,
-		journal.ReadingTaken, journal.TouchTested, journal.Reworked, journal.Chosen:
+// HandsOn reports whether whoever recorded the entries has their hands at the airframe: of work, of readings, or of how what is guarded stands.
+func (s *State) HandsOn(entries []journal.Entry) bool {
+	return journal.Any(entries, func(e journal.Entry) bool { return s.handsOn(&e) })
+}
+
+func (s *State) handsOn(e *journal.Entry) bool {
+	switch f := e.Facts.(type) {
+	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.ReadingTaken, journal.TouchTested,
+		journal.Reworked, journal.Chosen:
 		return true
+	case journal.ConditionSet: // whoever opens the window, switches a tool on, or says that it is as it was takes no plug from who stays by it
+		if def, _ := s.Sheet.Condition(f.Condition); def.Guarded == "" || def.Bench {
+			return false
+		}
+		was := ""
+		for _, c := range s.said[f.Condition] {
+			if c.mark == "" && c.position < e.Position {
+				was = c.state
+			}
+		}
+		return was != f.State
 	}
 	return false
+}
+
+// lastWorked is when somebody who had their hands at the airframe recorded something of it last; zero: nobody did.
+//
+//go:noinline
+func (s *State) lastWorked() (at time.Time) {
+	for i := len(s.Entries) - 1; i >= 0; i-- {
+		if e := &s.Entries[i]; s.handsOn(e) {
+			return e.Recorded
+		}
+	}
+	return at
 }
 
 // ledTo is who was led to a step of an airframe last, and is still there; without one, who was led to the airframe at all; 0: nobody.

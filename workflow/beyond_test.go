@@ -180,9 +180,10 @@ func TestWhoTakesAStepOver(t *testing.T) {
 	}
 }
 
-// Whoever did something has their hands at the airframe; who writes a note, reads the bench, fits equipment or opens a job has not, nor has who
-// records a crash or a flight of what another one is at: they would be led to a battery that this one plugged in.
+// Whoever did something has their hands at the airframe; who writes a note, reads the bench, or fits equipment has not, nor has who records
+// a crash of what another one plugged in: they would be led to that battery. Without that, what was done before a flight says nothing of after.
 func TestWhoRecordedWorkIsAtIt(t *testing.T) {
+	cracked := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
 	look := &steps.Procedure{Name: "look", Title: "Look", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", plain("look"))}}
 	for name, test := range map[string]struct {
 		ann, bob []Request
@@ -190,12 +191,17 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		want     string
 	}{
 		"Bob did the next step":           {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}}, 1, "Bob"},
-		"Bob said how something stands":   {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "off")}, 1, "Bob"},
+		"Bob pulled the plug":             {[]Request{Finish{Step: "one"}}, []Request{setting("battery", "out")}, 1, "Bob"},
+		"Bob opened the window":           {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 1, "Ann"},
+		"Bob switched the charger on":     {[]Request{Finish{Step: "one"}}, []Request{setting("charger", "on")}, 1, "Ann"},
+		"Bob said that it is in":          {[]Request{setting("battery", "in"), Finish{Step: "one"}}, []Request{setting("battery", "in")}, 1, "Ann"},
+		"Bob put the propeller on":        {[]Request{Finish{Step: "one"}}, []Request{setting("propeller", "on")}, 1, "Ann"},
+		"Bob opened it, Ann is gone":      {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 61, "Bob"},
 		"Bob wrote a note":                {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 1, "Ann"},
 		"Bob read the bench":              {[]Request{Finish{Step: "one"}}, []Request{ReadBench{Temperature: q("21 °C")}}, 1, "Ann"},
-		"Bob logged a flight":             {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Ann"},
-		"Bob found it crashed":            {[]Request{Finish{Step: "one"}}, []Request{ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}}, 1, "Ann"},
-		"Bob did, Ann is gone":            {[]Request{Finish{Step: "one"}}, []Request{ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}}, 61, "Bob"},
+		"Bob logged a flight after it":    {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}}, 1, "Bob"},
+		"Bob found damage":                {[]Request{Finish{Step: "one"}}, []Request{cracked}, 1, "Bob"},
+		"Bob found it with Ann's plug in": {[]Request{setting("battery", "in")}, []Request{cracked}, 1, "Ann"},
 		"Bob fitted a camera":             {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 1, "Ann"},
 		"Bob did, and Ann is gone":        {[]Request{Finish{Step: "one"}}, []Request{ChangeEquipment{Item: "camera", Change: Fitted}}, 61, ""},
 		"Bob opened a job":                {[]Request{Finish{Step: "one"}}, []Request{Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: "sha256:own"}}, 1, "Ann"},
@@ -203,7 +209,12 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		"Bob wrote a note, Ann is gone":   {[]Request{Finish{Step: "one"}}, []Request{Note{Text: "the lamp is mended"}}, 61, ""},
 		"Ann wrote a note after her step": {[]Request{Finish{Step: "one"}, Note{Text: "it took long"}}, nil, 0, "Ann"},
 	} {
-		b := working(t, one("stage", plain("one"), plain("two")))
+		kit := sheet()
+		kit.Conditions = append(kit.Conditions, steps.Condition{Name: "battery", States: []string{"out", "in"}, Guarded: "in"},
+			steps.Condition{Name: "charger", States: []string{"off", "on"}, Guarded: "on", Bench: true})
+		plug, pull := plain("plug"), plain("pull")
+		plug.Sets, pull.Sets = setting("battery", "in").Set, setting("battery", "out").Set
+		b := workingOn(t, kit, one("stage", plain("one"), plain("two"), plug, pull))
 		b.docs.Procedures["sha256:look"] = look
 		b.by = "Ann"
 		b.must(test.ann...)

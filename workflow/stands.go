@@ -199,8 +199,8 @@ func (s *State) crashedWith(def *steps.Condition, at time.Time) bool {
 	return n > 0 && def.Guarded != "" && all[n-1].state == def.Guarded && (len(s.OpenDamages(at)) > 0 || s.Unchecked(at) != nil)
 }
 
-// untended is how long nobody needs to have recorded anything before what stands hot, on or plugged in is taken for forgotten
-// (common practice, no source).
+// untended is how long nobody needs to have recorded work on the airframe before what stands hot, on or plugged in is taken for forgotten
+// (common practice, no source). A note, a reading of the bench or something that was fitted is not that.
 const untended = time.Hour
 
 // Left says what is hot, on or plugged in by what was said of it last, where that is [State.forgotten], or what crashed so; that not
@@ -213,10 +213,10 @@ func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
 	})
 }
 
-// forgotten reports whether what stands so may have been: it does since an earlier sitting, or nothing was recorded since for so long.
+// forgotten reports whether what stands so may have been: it does since an earlier sitting, or no work was recorded since for so long.
 func (s *State) forgotten(is *hotThing, at time.Time) bool {
 	by := at.Add(-untended)
-	return !is.At.After(by) && !s.LastRecorded().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && !s.tendedNow(is.is, at)
+	return !is.At.After(by) && !s.lastWorked().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && !s.tendedNow(is.is, at)
 }
 
 // heldBeside reports whether work on another airframe of the bench goes on with what is hot or on at the bench, in the sitting in which
@@ -229,7 +229,7 @@ func (s *State) heldBeside(is *hotThing, led bool, now time.Time) bool {
 	ended := s.endedByNow(is, now)
 	for _, of := range s.others {
 		if of.Retired == nil && of.ender(is.is) != nil &&
-			(!ended && of.busy(now) || now.Sub(of.LastRecorded()) <= untended && (!led || s.theirs(of)) && of.needsIt(of.Next(now).Step, is, now)) {
+			(!ended && of.busy(now) || now.Sub(of.lastWorked()) <= untended && (!led || s.theirs(of)) && of.needsIt(of.Next(now).Step, is, now)) {
 			return true
 		}
 	}
@@ -352,7 +352,7 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 		if len(standing) == 0 {
 			continue
 		}
-		by, theirs := s.staysBy(g, other, now), s.theirs(other) && now.Sub(other.LastRecorded()) <= untended
+		by, theirs := s.staysBy(g, other, now), s.theirs(other) && now.Sub(other.lastWorked()) <= untended
 		for _, is := range standing {
 			old := now.Sub(is.At) > SittingLength || other.isGuarded(is.is) && !other.tendedNow(is.is, now)
 			switch {
@@ -360,10 +360,10 @@ func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay [
 				if lists.Contains(had, is.is) || s.saidOtherwise(is, now) {
 					continue
 				}
-				if !s.UnsafeFirst(g, now) && s.needsIt(g.Step, is, now) && (now.Sub(s.LastRecorded()) <= untended || !saysOf(other.LeftBy(other.Next(now), now), is)) {
+				if !s.UnsafeFirst(g, now) && s.needsIt(g.Step, is, now) && (now.Sub(s.lastWorked()) <= untended || !saysOf(other.LeftBy(other.Next(now), now), is)) {
 					continue
 				}
-				held := theirs && now.Sub(other.LastRecorded()) <= Slip || s.heldBeside(is, true, now)
+				held := theirs && now.Sub(other.lastWorked()) <= Slip || s.heldBeside(is, true, now)
 				if who, me := s.isAt(other, other.Next(now).Step, now); who > 0 && !me && !old && !s.ledAway(who, other.Airframe.Mark) {
 					had, stay = append(had, is.is), append(stay, Plugged{other.Airframe.Mark, who, is.Reason, false})
 				} else if old || !held {

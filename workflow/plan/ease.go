@@ -1,6 +1,9 @@
 package plan
 
-import "context"
+import (
+	"context"
+	"slices"
+)
 
 // Ease moves what had better begin later, or sooner, as far as that costs nothing: nothing is finished later than the plan is, no delay
 // that is a limit has less to spare, and each stays in its sitting. The wish of an activity is how much better a plan is for each minute
@@ -75,17 +78,7 @@ func (p *Problem) parts(starts, wish []int) (all []part) {
 		}
 		return n
 	}
-	each := func(do func(k int), of ...int) { // parts that these are in
-		for n, i := range of {
-			k, seen := in[i]-1, false
-			for _, other := range of[:n] {
-				seen = seen || in[other] == in[i]
-			}
-			if k >= 0 && wished[k] && !seen {
-				do(k)
-			}
-		}
-	}
+	each := parting{in, wished}.of
 	for k, w := range spans {
 		if wished[k] {
 			number[k], all[k].p.Capacity = map[int]int{}, p.Capacity
@@ -107,25 +100,43 @@ func (p *Problem) parts(starts, wish []int) (all []part) {
 		}
 	}
 	for _, d := range p.Delays {
-		each(func(k int) {
+		for _, k := range each(d.From, d.To) {
 			all[k].p.Delays = append(all[k].p.Delays, Delay{put(k, d.From), put(k, d.To), d.Least})
-		}, d.From, d.To)
+		}
 	}
 	for _, e := range p.Either {
-		each(func(k int) {
+		for _, k := range each(e.One.From, e.One.To, e.Other.From, e.Other.To) {
 			all[k].p.Either = append(all[k].p.Either, Either{Delay{put(k, e.One.From), put(k, e.One.To), e.One.Least}, Delay{put(k, e.Other.From), put(k, e.Other.To), e.Other.Least}})
-		}, e.One.From, e.One.To, e.Other.From, e.Other.To)
+		}
 	}
 	for _, set := range p.Together {
-		each(func(k int) {
+		for _, k := range each(set...) {
 			var is []int
 			for _, i := range set {
 				is = append(is, put(k, i))
 			}
 			all[k].p.Together = append(all[k].p.Together, is)
-		}, set...)
+		}
 	}
 	return all
+}
+
+// A parting is which part each activity is in, from 1, and of which parts anything is wished.
+type parting struct {
+	in     []int
+	wished []bool
+}
+
+// of are the parts, from 0, of which something is wished that some of these are in.
+//
+//go:noinline
+func (p parting) of(all ...int) (parts []int) {
+	for _, i := range all {
+		if k := p.in[i] - 1; k >= 0 && p.wished[k] && !slices.Contains(parts, k) {
+			parts = append(parts, k)
+		}
+	}
+	return parts
 }
 
 // An easer moves what is in a part.

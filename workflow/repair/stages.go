@@ -123,20 +123,24 @@ func (r *rebuild) comes(stage steps.Stage) bool {
 	})
 }
 
+// isWork reports whether a step is work, in contrast to what only goes with it.
+//
+//go:noinline
+func isWork(s *steps.Step) bool {
+	does := s.Kind.Traits()
+	return does.Glues() || !does.Measures && !does.Passes && len(s.Disturbs) > 0
+}
+
 // of are the steps of one stage that are taken: those that work on what is made anew,
 // and what goes with them.
 func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string]int) []steps.Step {
 	of := slices.Clone(stage.Steps)
 	taken := make([]bool, len(of))
-	works := func(s steps.Step) bool { // in contrast to what only goes with work
-		does := s.Kind.Traits()
-		return does.Glues() || !does.Measures && !does.Passes && len(s.Disturbs) > 0
-	}
 	var begun, ahead bool // the work on the part alone; what is partly on it only gets ready for that, such as a hot iron
-	for i, s := range of {
-		if works(s) {
-			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && (r.makes(&s) || r.touches(s.Disturbs))
-			begun = begun || taken[i] && (glues[s.Name] || r.makes(&s) || meets(s.Disturbs, r.redo))
+	for i := range of {
+		if s := &of[i]; isWork(s) {
+			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && (r.makes(s) || r.touches(s.Disturbs))
+			begun = begun || taken[i] && (glues[s.Name] || r.makes(s) || meets(s.Disturbs, r.redo))
 			ahead = ahead || !taken[i] && meets(s.Disturbs, r.redo)
 		}
 	}
@@ -146,7 +150,7 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 	r.conditions(of, taken)
 	beside := func(i, by int) bool { // the work before it, or after it
 		for i += by; i >= 0 && i < len(of); i += by {
-			if works(of[i]) {
+			if isWork(&of[i]) {
 				return taken[i]
 			}
 		}
@@ -156,7 +160,7 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 	for i := range of {
 		s := &of[i]
 		switch does := s.Kind.Traits(); {
-		case works(*s):
+		case isWork(s):
 			if taken[i] {
 				worked = append(worked, s.Disturbs...)
 			}
@@ -169,7 +173,7 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 					return beside(i, -1) || beside(i, 1)
 				}
 				for k := i - 1; k >= 0; k-- { // what worked on it last
-					if works(of[k]) && g.DependsOn(of[k].Disturbs...) && (taken[k] || !r.besides(of[k], g)) {
+					if isWork(&of[k]) && g.DependsOn(of[k].Disturbs...) && (taken[k] || !r.besides(of[k], g)) {
 						return taken[k]
 					}
 				}

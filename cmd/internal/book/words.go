@@ -39,11 +39,7 @@ func titled(title, name string) string {
 // a name cannot be mistaken for a word.
 func (m *maker) titles() map[string]string {
 	all := map[string]string{}
-	add := func(name, title string) {
-		if _, known := all[name]; !known && strings.Contains(name, "-") {
-			all[name] = titled(title, name)
-		}
-	}
+	add := calling(all).add
 	for _, g := range m.s.Sheet.Gates {
 		add(g.Name, g.Title)
 		for _, point := range g.Points {
@@ -70,6 +66,16 @@ func (m *maker) titles() map[string]string {
 		}
 	}
 	return all
+}
+
+// calling is the title of each name.
+type calling map[string]string
+
+//go:noinline
+func (c calling) add(name, title string) {
+	if _, known := c[name]; !known && strings.Contains(name, "-") {
+		c[name] = titled(title, name)
+	}
 }
 
 // small is a title within a sentence.

@@ -135,7 +135,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		return err
 	}
 	var work worked
-	fleet, unbegun, begin, err := a.fleet(ctx, d, marks, &work)
+	fleet, unbegun, begin, others, err := a.fleet(ctx, d, marks, &work)
 	if err == nil && len(fleet)+len(unbegun) == 0 {
 		var known []string
 		if known, err = d.Marks(ctx); err == nil && len(known) == 0 {
@@ -156,6 +156,11 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	var no *workflow.NoPlan
 	if n := len(o.sittings); errors.As(err, &no) && no.Why == workflow.NoSitting && n > 0 && len(no.Open)+len(no.Left) == 0 { // in overtime, for which there is nothing
 		return isOver(o.sittings[n-1], now.In(time.Local))
+	}
+	if no != nil {
+		for _, s := range others {
+			no.Left = append(no.Left, s.Standing(now)...)
+		}
 	}
 	if no != nil && a.json && o.ics != "-" {
 		return errors.Join(err, a.showJSON(page.NewNoPlan(no)))
@@ -187,16 +192,8 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	for _, s := range begin {
 		p.ToBegin(s, now)
 	}
-	if len(marks) > 0 {
-		var all []*workflow.State
-		if all, err = rows(ctx, a, nil, func(s *workflow.State, _ int) *workflow.State { return s }); err != nil {
-			a.warn("%v; nothing is said of that here", err)
-		}
-		for _, s := range all {
-			if !slices.ContainsFunc(fleet, func(is *workflow.State) bool { return is.Airframe.Mark == s.Airframe.Mark }) {
-				p.Without(s, now)
-			}
-		}
+	for _, s := range others {
+		p.Without(s, now)
 	}
 	inReach := func(of []*workflow.State, w workflow.Lapse) bool {
 		return slices.ContainsFunc(of, func(s *workflow.State) bool { return s.Airframe.Mark == w.Mark && s.InReach(w, now) })
@@ -334,35 +331,54 @@ func (a *app) hands(given string) (n int, said bool, err error) {
 }
 
 // fleet is what is planned, of these airframes or of all on which something is open: with the check that is due and the repair of
-// their damage as if they were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart. What was done is
-// noted where all journals are read for that.
-func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin []*workflow.State, err error) {
+// their damage as if they were begun; those are also given as they are, where it is to begin. Those on which no job was ever open are apart, and so
+// are others that may have something to say at once. What was done is noted on the way.
+func (a *app) fleet(ctx context.Context, d *desk.Desk, marks []string, work *worked) (fleet, unbegun, begin, others []*workflow.State, err error) {
 	now := a.time.Now()
-	work.read = len(marks) == 0
-	found, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State {
-		if work.read {
-			work.note(s, now)
+	work.read = true
+	read := func(s *workflow.State, _ int) *workflow.State {
+		work.note(s, now)
+		if s.ToPlan(now) || neverBegun(s) || len(s.Standing(now))+len(s.Timers(now)) > 0 {
+			return s
 		}
-		if len(marks) == 0 && !s.ToPlan(now) && !neverBegun(s) {
-			return nil
+		return nil
+	}
+	all, err := rows(ctx, a, nil, read)
+	found := all
+	if len(marks) > 0 {
+		if err != nil {
+			a.warn("%v; nothing is said of that here", err)
 		}
-		return s
-	})
-	if unread != nil {
-		return nil, nil, nil, unread
+		found, err = rows(ctx, a, marks, func(s *workflow.State, _ int) *workflow.State { return s })
+	}
+	if err != nil {
+		return nil, nil, nil, nil, err
+	}
+	among := func(all []*workflow.State, s *workflow.State) bool {
+		return slices.ContainsFunc(all, func(is *workflow.State) bool { return is.Airframe.Mark == s.Airframe.Mark })
 	}
 	for _, s := range found {
-		if s != nil && neverBegun(s) {
-			unbegun = append(unbegun, s)
-		} else if s != nil && !slices.ContainsFunc(fleet, func(other *workflow.State) bool { return other.Airframe.Mark == s.Airframe.Mark }) {
+		switch {
+		case s == nil:
+		case s.ToPlan(now) || len(marks) > 0 && !neverBegun(s):
+			if among(fleet, s) {
+				break
+			}
 			after := d.Repairing(ctx, s)
 			if after != s {
 				begin = append(begin, s)
 			}
 			fleet = append(fleet, after)
+		case neverBegun(s):
+			unbegun = append(unbegun, s)
 		}
 	}
-	return fleet, unbegun, begin, nil
+	for _, s := range all {
+		if s != nil && !among(fleet, s) {
+			others = append(others, s)
+		}
+	}
+	return fleet, unbegun, begin, others, nil
 }
 
 // neverBegun reports whether no job was ever open on the airframe, nor is there damage to repair, or a flight to check it after.

@@ -39,6 +39,15 @@ func (d *Desk) Answer(ctx context.Context, s *workflow.State, r workflow.Choose,
 	return d.open(ctx, s, doc, workflow.Start{}, at)
 }
 
+// unfit is an answer to a choice for which no job can be put together.
+type unfit struct{ sheet, answer string }
+
+//go:noinline
+func (u unfit) refuse(format string, args ...any) error {
+	text := fmt.Sprintf(format, args...) + fmt.Sprintf("; what is missing is a repair for %s with a step choose: %s", u.sheet, u.answer)
+	return &workflow.Refusal{What: u.answer, Reasons: []workflow.Reason{{Because: workflow.ByState, Text: text}}}
+}
+
 // fitter is the document of a job that changes what an airframe has: a repair of
 // the library that chooses the answer, or else one made of the build's steps.
 func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.Choose) (*procedures.Document, error) {
@@ -48,10 +57,7 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 			return doc, nil
 		}
 	}
-	refuse := func(format string, args ...any) error {
-		text := fmt.Sprintf(format, args...) + fmt.Sprintf("; what is missing is a repair for %s with a step choose: %s", sheet.Sheet.Name, r.Answer)
-		return &workflow.Refusal{What: r.Answer, Reasons: []workflow.Reason{{Because: workflow.ByState, Text: text}}}
-	}
+	refuse := unfit{sheet.Sheet.Name, r.Answer}.refuse
 	choice, _ := sheet.Sheet.Choice(r.Answer)
 	has := s.Selection().Has
 	if held := choice.Held(has); r.No || !choice.Alone {

@@ -215,7 +215,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
 	d.Wrote(ctx, mark)
 	at := mark
-	if !workflow.HandsOn(entries) {
+	if !s.HandsOn(entries) {
 		at = ""
 	}
 	_, _ = d.note(ctx, s.PersonOf(entries), at, "", nil, nil)

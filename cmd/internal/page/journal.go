@@ -255,20 +255,21 @@ func numbers(positions []int64) string {
 
 // A Recorded is what a command added to a journal, and what follows from it.
 type Recorded struct {
-	Mark    string   `json:"mark"`
-	Entries []Entry  `json:"entries"`
-	Gates   []Gate   `json:"gates,omitempty"`              // those that were measured
-	Gauges  []Gauge  `json:"gauges,omitempty"`             // those that were checked or studied
-	Stale   []string `json:"measure_again,omitempty"`      // the gates that a change of equipment makes stale
-	Balance string   `json:"balance,omitempty"`            // where it is now by that change, beside the last weighing
-	Instead string   `json:"takes_the_place_of,omitempty"` // what was on board of its kind before
-	Trims   []Trim   `json:"trims,omitempty"`              // of a flight, and how they are taken out
-	Timers  []Timer  `json:"timers,omitempty"`
-	Waits   []Waits  `json:"waits,omitempty"`    // that began
-	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
-	Harms   []Reason `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
-	Clock   *Reason  `json:"clock,omitempty"`    // why the time of what was recorded can't be trusted
-	Next    string   `json:"next,omitempty"`
+	Mark    string        `json:"mark"`
+	Entries []Entry       `json:"entries"`
+	Gates   []Gate        `json:"gates,omitempty"`              // those that were measured
+	Gauges  []Gauge       `json:"gauges,omitempty"`             // those that were checked or studied
+	Stale   []string      `json:"measure_again,omitempty"`      // the gates that a change of equipment makes stale
+	Balance string        `json:"balance,omitempty"`            // where it is now by that change, beside the last weighing
+	Instead string        `json:"takes_the_place_of,omitempty"` // what was on board of its kind before
+	Trims   []Trim        `json:"trims,omitempty"`              // of a flight, and how they are taken out
+	Timers  []Timer       `json:"timers,omitempty"`
+	Waits   []Waits       `json:"waits,omitempty"`    // that began
+	TooLate []string      `json:"too_late,omitempty"` // of the steps that were done
+	Harms   []Reason      `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
+	Plugged []NextPlugged `json:"plugged,omitempty"`  // what another one stays by, or is to end
+	Clock   *Reason       `json:"clock,omitempty"`    // why the time of what was recorded can't be trusted
+	Next    string        `json:"next,omitempty"`
 }
 
 // NewRecorded makes the page of what was recorded.
@@ -321,6 +322,11 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		seen["joint "+joint] = true
 	}
 	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, s.Left(next, now), now), waitsAfter(s, entries, now)
+	for _, is := range s.Minded(&next, now) {
+		if leftToThem(s, &is, &r.Harms) {
+			r.Plugged = append(r.Plugged, NewPlugged(s, is, now))
+		}
+	}
 	if why := s.Untrusted(now); why != nil {
 		reason := newReason(*why)
 		r.Clock = &reason
@@ -398,6 +404,7 @@ func (r Recorded) Markdown(c *Clock) string {
 		l.item("**Too late:** %s", esc(text))
 	}
 	l.harmed(r.Harms, c)
+	l.stayed(r.Plugged, c)
 	for _, g := range r.Gates {
 		l.item("gate %s: **%s**%s%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(" ", esc(g.sure)), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {

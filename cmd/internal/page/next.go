@@ -144,10 +144,8 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		})
 	}
 	for _, is := range s.Minded(&suggestion, now) { // whoever else is there doesn't reach in
-		had := len(n.Harms) + len(n.EndFirst)
-		theirs := func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) }
-		n.Harms, n.EndFirst = sorting.Delete(n.Harms, theirs), sorting.Delete(n.EndFirst, theirs)
-		if len(n.Harms)+len(n.EndFirst) < had && !n.minded(is.Mark, is.Text) {
+		harms, ends := leftToThem(s, &is, &n.Harms), leftToThem(s, &is, &n.EndFirst)
+		if (harms || ends) && !n.minded(is.Mark, is.Text) {
 			n.Plugged = append(n.Plugged, NewPlugged(s, is, now))
 		}
 	}
@@ -278,6 +276,13 @@ func NewPlugged(s *workflow.State, is workflow.Plugged, now time.Time) NextPlugg
 		is.Remedy = workflow.Remedy{}
 	}
 	return NextPlugged{is.Mark, is.By, who, is.Ends, newReason(is.Reason), last, set}
+}
+
+// leftToThem takes what somebody else minds from what is said to be ended; false: it is not among that.
+func leftToThem(s *workflow.State, is *workflow.Plugged, all *[]Reason) bool {
+	had := len(*all)
+	*all = sorting.Delete(*all, func(r Reason) bool { return !r.At.IsZero() && sameEnd(s, &r.Remedy, &is.Remedy) })
+	return len(*all) < had
 }
 
 func (p *NextPlugged) caution(c *Clock) string {

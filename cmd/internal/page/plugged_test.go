@@ -85,6 +85,9 @@ func TestNobodyEndsAndStaysClear(t *testing.T) {
 		if !strings.Contains(text, test.says) || strings.Contains(text, test.not) {
 			t.Errorf("%s: %s", name, text)
 		}
+		if answer := NewRecorded(seated, nil, now).Markdown(&Clock{Now: now}); test.led != nil && (!strings.Contains(answer, test.says) || strings.Contains(answer, test.not)) {
+			t.Errorf("%s, after a record: %s", name, answer)
+		}
 	}
 }
 

@@ -313,6 +313,9 @@ func (p painter) cautions(s scene, width int) (whole, full, short []string) {
 	var first []string
 	for _, c := range s.question.View.Cautions {
 		lines := p.set(c.Text, width, false)
+		if slices.ContainsFunc(lines, func(line string) bool { return xansi.StringWidth(line) > width-2 }) { // a list, behind the mark
+			lines = p.set(c.Text, width-2, false)
+		}
 		one := term.Line(strings.Join(lines, " "))
 		first = append(first, one)
 		from := len(whole)

@@ -773,3 +773,14 @@ func BenchmarkKey(b *testing.B) {
 		_ = h.m.View()
 	}
 }
+
+// A list in a caution is broken where the screen ends, once.
+func TestListOfACaution(t *testing.T) {
+	h := newHand(t, noClocks{}, 40, 12)
+	q := reading()
+	q.View.Cautions = []sitting.Caution{{Text: "It burns.\n\n- No flame, hot iron, hot wire or charger in the room until half an hour after it is joined."}}
+	h.ask(q)
+	h.see("No flame, hot iron, hot wire or\n")
+	h.see("charger in the room until half an\n")
+	h.see("hour after it is joined.")
+}
