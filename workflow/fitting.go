@@ -548,6 +548,21 @@ func (s *State) LeaveFor(g *Suggestion, now time.Time) {
 	g.Step, g.Resolve = &r, r.Reasons
 }
 
+// BeginBy is the second, as Unix counts, until which what is suggested can be begun in this sitting: from then on [State.LeaveFor] keeps it for
+// a later one. 0: it doesn't, or has done so.
+func (s *State) BeginBy(of *Suggestion, now time.Time) int64 {
+	g := *of
+	o := s.Overruns(g, s.sits(now))
+	if o == nil {
+		return 0
+	}
+	at := o.By.Add(-o.Takes)
+	if s.LeaveFor(&g, at.Add(time.Second)); !at.After(now) || g.Step == of.Step {
+		return 0
+	}
+	return at.Unix()
+}
+
 // outsideLimitsOf says why an adhesive does not work at the bench.
 //
 //go:noinline

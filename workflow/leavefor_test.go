@@ -122,6 +122,35 @@ func TestWhatCannotBeJoinedInTheSittingIsNotCoated(t *testing.T) {
 	}
 }
 
+// Until when a coat, or what is plugged in for a step, can be begun in the sitting is the last second at which it isn't left for a later one.
+func TestBeginByIsWhenItIsLeft(t *testing.T) {
+	left := func(b *bench, at time.Time) bool {
+		g := b.state.Next(b.now)
+		b.state.LeaveFor(&g, at)
+		return len(g.Resolve) > 0
+	}
+	coat := coating("left", "roots")
+	coat.Hands = q("3 min")
+	for name, b := range map[string]*bench{"coat": working(t, one("wing", coat, joining("join", "roots"))), "plug": tried(t)} {
+		over := b.now.Add(time.Hour)
+		b.state.Sits = func() time.Time { return over }
+		g := b.state.Next(b.now)
+		by := time.Unix(b.state.BeginBy(&g, b.now), 0)
+		if !by.After(b.now) || !by.Before(over) || left(b, by) || !left(b, by.Add(time.Second)) || left(b, b.now) {
+			t.Errorf("%s: it can be begun by %s, and the sitting is over at %s", name, by, over)
+		}
+		if again := b.state.BeginBy(&g, by.Add(time.Second)); again != 0 {
+			t.Errorf("%s: it is left, and can be begun by %d", name, again)
+		}
+	}
+	b := tried(t)
+	b.done("plug")
+	b.state.Sits = func() time.Time { return b.now.Add(time.Hour) }
+	if g := b.state.Next(b.now); b.state.BeginBy(&g, b.now) != 0 {
+		t.Errorf("what is plugged in is left for a later sitting: %s", g.Step.Step.Name)
+	}
+}
+
 // What a battery was plugged in for isn't shown beside the caution that has it pulled: nobody was at it for more than an hour.
 func TestWhatIsEndedAtOnceIsNotUsedFirst(t *testing.T) {
 	b := tried(t)

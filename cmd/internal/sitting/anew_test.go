@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/sitting"
 	"fettle/procedures"
 	"fettle/steps"
@@ -320,6 +321,34 @@ func TestAnotherAirframeLeavesAJoinItsTime(t *testing.T) {
 		if !strings.HasPrefix(b.asked[0], want) {
 			t.Errorf("%s: asked is %q, want %s", hands, b.asked, want)
 		}
+	}
+}
+
+// A page that leads to a coat turns in the minute from which the joint can't be joined in the sitting any more: its keys would begin it too late.
+func TestThePageOfACoatTurnsInTime(t *testing.T) {
+	b := withHolds(t, aCoatAndMore)
+	over := b.now.Add(time.Hour)
+	b.desk.Plan = &desk.Plan{File: filepath.Join(t.TempDir(), "plan"), Sits: func() time.Time { return over }}
+	b.act("SK-01", workflow.ReadBench{Temperature: q(t, "20 °C"), Humidity: q(t, "50 %"), Set: []steps.Setting{{Condition: "ventilation", State: "on"},
+		{Condition: "iron", State: "cold"}, {Condition: "gun", State: "cold"}, {Condition: "charger", State: "off"}}})
+	b.act("SK-01", workflow.Finish{Step: "sand"})
+	b.act("SK-01", workflow.ClearUse{Of: "contact", Answers: []bool{true, true, true}})
+	looks := func(want bool) {
+		if changed, err := b.of.Refresh(t.Context()); changed != want || err != nil {
+			t.Errorf("at %s it turns: %t, %v", b.now, changed, err)
+		}
+	}
+	b.first = func() {
+		looks(false)
+		b.now = over.Add(-25 * time.Minute) // it takes 1 min to coat, 15 till it is dry, and 2 to join it
+		looks(false)
+		b.now = over.Add(-10 * time.Minute)
+		looks(true)
+		looks(false)
+	}
+	b.lead("SK-01", sitting.Changed, "q")
+	if !strings.Contains(b.asked[0], "s spreading starts now") || !strings.Contains(b.asked[1], "When that is seen to:") || !strings.Contains(b.seen[1], "so it is not coated now") {
+		t.Errorf("asked is %q, with %q", b.asked, b.seen[1])
 	}
 }
 

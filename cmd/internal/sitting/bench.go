@@ -32,8 +32,9 @@ type Bench struct {
 	claims claims
 	news   int // see News
 
-	Tells bool        // [Bench.Refresh] fails while the store is away, also where what was last seen of it is shown
-	dated atomic.Bool // the store is away: once it is back, that is said
+	Tells bool         // [Bench.Refresh] fails while the store is away, also where what was last seen of it is shown
+	dated atomic.Bool  // the store is away: once it is back, that is said
+	turns atomic.Int64 // the second until which what is asked can be begun: then that is said; 0: it can
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
@@ -131,24 +132,31 @@ func (b *Bench) follow(s *workflow.State) {
 	}
 }
 
+// turned reports once whether the time has come at which what is asked can't be begun any more.
+func (b *Bench) turned() bool {
+	at := b.turns.Load()
+	return at > 0 && b.desk.Now().Unix() > at && b.turns.CompareAndSwap(at, 0)
+}
+
 // Refresh reads the airframes whose journals have grown since they were last read, or were put back to an
 // older state, and reports whether one did that was on the bench: then a question that stands
-// is answered with [Changed], and so it is where others began or left a step. The first time it reads all of them. Those that cannot
+// is answered with [Changed], and so it is where others began or left a step, and where what is asked can't be begun any more. The first time it reads all of them. Those that cannot
 // be read are left out, and the error names them.
 func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 	b.mu.Lock()
 	first := !b.all
 	b.mu.Unlock()
 	defer b.clocked(ctx)
+	turned := b.turned()
 	if first {
 		err = b.readAll(ctx)
 		moved, failed := b.refreshClaims(ctx)
-		return moved, cmp.Or(err, failed)
+		return moved || turned, cmp.Or(err, failed)
 	}
 	changed, err = b.readGrown(ctx)
 	if errors.Is(err, store.ErrAway) {
 		b.missing()
-		return changed, err
+		return changed || turned, err
 	}
 	moved, failed := b.refreshClaims(ctx)
 	_, why := b.desk.AsOf()
@@ -159,7 +167,7 @@ func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
 		failed = why
 	}
 	back := why == nil && failed == nil && b.dated.Load()
-	return changed || moved || back, cmp.Or(err, failed)
+	return changed || turned || moved || back, cmp.Or(err, failed)
 }
 
 // readGrown reads the journals that are not as they were when they were read last. Once the store was away

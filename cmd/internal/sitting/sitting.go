@@ -265,6 +265,7 @@ func (c *conversation) welcome(ctx context.Context) error {
 
 // turn shows one step and asks its question.
 func (c *conversation) turn(ctx context.Context) error {
+	c.Bench.turns.Store(0)
 	if err := c.left(ctx); err != nil {
 		return err
 	}
@@ -284,6 +285,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	}
 	if c.jump == (place{}) && !suggestion.Theirs {
 		s.LeaveFor(&suggestion, now)
+		c.Bench.turns.Store(s.BeginBy(&suggestion, now))
 	}
 	c.mark = s.Airframe.Mark
 	if s.Untrusted(now) != nil {
