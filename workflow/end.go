@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/lists"
 	"fettle/workflow/journal"
 )
@@ -29,7 +30,7 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if !lists.Contains(RetiredBecause(), r.Because) {
 		return nil, unknown("reason to retire", r.Because, RetiredBecause())
 	}
-	var reasons []Reason
+	reasons := s.Stands(c.Now) // nobody would be told to end it any more
 	for _, q := range s.Quarantines {
 		if q.Open() { // nobody would look for it any more
 			held := Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) is in quarantine", q.Says(), q.of()), Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
@@ -81,7 +82,7 @@ func (r End) Left() string {
 	return ", " + strings.Join(left, " and ")
 }
 
-// closedTo refuses what is not for the record alone once the airframe is retired.
+// closedTo refuses what is not for the record alone once the airframe is retired, and ends nothing that was left hot, on or plugged in.
 func (s *State) closedTo(r Request) error {
 	if s.Retired == nil {
 		return nil
@@ -89,7 +90,28 @@ func (s *State) closedTo(r Request) error {
 	switch r.(type) {
 	case Note, KeepPhoto, RecordSeal, Undo:
 		return nil
+	case ReadBench:
+		if s.endsOnly(r.(ReadBench)) {
+			return nil
+		}
 	}
 	return &Refusal{What: s.Airframe.Mark, Reasons: []Reason{{Because: ByState, Text: s.Retired.Says().Text, At: s.Retired.At,
 		Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: s.Retired.Position})}}}
+}
+
+// endsOnly reports whether all that is recorded of a bench ends what was said last to be hot, on or plugged in.
+func (s *State) endsOnly(r ReadBench) bool {
+	return r.Temperature.IsZero() && !steps.AnySetting(r.Set, func(set steps.Setting) bool {
+		all := s.said[set.Condition]
+		if len(all) == 0 {
+			return true
+		}
+		is := steps.Setting{Condition: set.Condition, State: all[len(all)-1].state}
+		j := s.ender(is)
+		if j == nil {
+			return true
+		}
+		safe, _ := s.endsItself(j.written, is, "")
+		return safe != set
+	})
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 	"fettle/workflow/plan"
 )
 
@@ -161,5 +162,32 @@ func TestSchedulePullsThePlugForAJoinAtOnce(t *testing.T) {
 	}
 	if turns := p.Visits[0].Turns; turns[0].Step != "pull" || turns[1].Step != "join" {
 		t.Error(says(p))
+	}
+}
+
+// What is hot, on or plugged in by its own journal is ended before an airframe is retired, and what an older program retired so can be
+// recorded as ended, and nothing else.
+func TestNothingIsRetiredPluggedIn(t *testing.T) {
+	for _, is := range [][3]string{{"battery", "in", "out"}, {"charger", "on", "off"}, {"iron", "hot", "cold"}} {
+		b, other := lit(t), lit(t)
+		b.done(is[0] + "-" + is[1])
+		other.state.Airframe.Mark = "PL-02"
+		if _, err := other.state.Beside([]*State{b.state}).Decide(Retire{Because: "kept"}, Circumstances{Now: b.now, By: "builder"}); err != nil {
+			t.Errorf("%s: another one is refused: %v", is[0], err)
+		}
+		mustContain(t, b.refused(Retire{Because: "kept"}, ByCondition), is[0]+": "+is[1]+", as the journal says, and nothing since says that it is "+is[2])
+		b.after(25 * time.Hour)
+		b.refused(Retire{Because: "kept"}, ByCondition)
+		b.must(setting(is[0], is[2]), Retire{Because: "kept"})
+		b.refused(setting(is[0], is[2]), ByState)
+
+		b = lit(t)
+		b.done(is[0] + "-" + is[1])
+		b.written(0, journal.Retired{Because: "kept"})
+		b.refused(setting(is[0], is[1]), ByState)
+		b.refused(setting("lamp", "off"), ByState)
+		b.refused(ReadBench{Temperature: q("20 °C"), Set: setting(is[0], is[2]).Set}, ByState)
+		b.must(setting(is[0], is[2]))
+		b.refused(setting(is[0], is[2]), ByState)
 	}
 }
