@@ -41,14 +41,14 @@ func (s *State) lastAt(of *State, now time.Time) (who int, me bool) {
 	return s.numberOf(by), by == s.seat.By
 }
 
-// RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench; where nobody did, who recorded a
-// crash, a flight, a hold of what is used, how something of the bench or the propeller stands, or began a job: so too where the work was
-// before the last flight or crash, and nothing is plugged in since. Who writes a note, reads the bench or fits equipment has their hands at
-// nothing that somebody else is at.
+// RecordedLast is who recorded work on the airframe last, and when, if they may still be at the bench. Where nobody did, or that was before
+// the last flight or crash and nothing is plugged in since, it is who recorded this or began a job after it, else who recorded a hold of what
+// is used, or how something stands. Who writes a note, reads the bench or fits equipment has their hands at nothing that somebody else is at.
 //
 //go:noinline
 func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 	var since time.Time
+	var opener *journal.Entry
 	for i := len(s.Entries) - 1; i >= 0; i-- {
 		e := &s.Entries[i]
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
@@ -61,14 +61,21 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 			return e.By, e.Recorded
 		}
 		switch e.Facts.(type) {
-		case journal.FlightLogged, journal.DamageFound, journal.UseCleared, journal.ConditionSet, journal.JobOpened:
-			if by == "" {
-				by, at = e.By, e.Recorded
+		case journal.JobOpened:
+			if opener == nil {
+				opener = e
 			}
-		}
-		switch e.Facts.(type) {
+			continue
 		case journal.FlightLogged, journal.DamageFound:
-			since = latest(since, e.At)
+			if since = latest(since, e.At); opener != nil { // the check, or the repair
+				e = opener
+			}
+		case journal.UseCleared, journal.ConditionSet:
+		default:
+			continue
+		}
+		if by == "" {
+			by, at = e.By, e.Recorded
 		}
 	}
 	return by, at
