@@ -168,3 +168,22 @@ func TestWhatIsEndedAtOnceIsNotUsedFirst(t *testing.T) {
 		t.Error("it is out")
 	}
 }
+
+// Once the sitting was to be over, the plug is pulled at once, and what it is in for isn't shown beside that: what ends it is.
+func TestNothingIsUsedOnceTheSittingIsOver(t *testing.T) {
+	b := tried(t)
+	b.done("plug")
+	over := b.now.Add(10 * time.Minute)
+	b.state.Sits = func() time.Time { return over }
+	first := func(step string, after int, want bool) {
+		now := b.now.Add(minutesOf(after))
+		g := b.state.Next(now)
+		if got := b.state.UnsafeFirst(&g, now); g.Step == nil || g.Step.Step.Name != step || got != want {
+			t.Errorf("after %d min: %+v comes first: %t, want %t", after, g.Step, !got, !want)
+		}
+	}
+	first("try", 9, false)
+	first("try", 10, true)
+	b.done("try")
+	first("pull", 11, false)
+}

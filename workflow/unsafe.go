@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
+	"fettle/steps/sorting"
 )
 
 // Unsafe says that the airframe crashed, or came down hard, and is not made safe: nobody said since how its battery and propeller are. The
@@ -103,11 +105,15 @@ func (s *State) UnsafeFirst(g *Suggestion, now time.Time) bool {
 	return r != nil && (r.Remedy.Kind != ToSeeNext || !g.Step.AtHand()) || r == nil && (len(s.wrecked(now)) > 0 || s.endsFirst(g, now))
 }
 
-// endsFirst reports whether what a battery was plugged in for is suggested, and that is ended at once: nobody was at it for long, and it is not
-// shown to be used on the page that has it pulled.
+// endsFirst reports whether what a battery was plugged in for is suggested, and that is ended at once: nobody was at it for long, or the sitting
+// was to be over. It is not shown to be used on the page that has it pulled.
 func (s *State) endsFirst(g *Suggestion, now time.Time) bool {
-	return !g.Theirs && slices.ContainsFunc(s.leftNow(g, now), func(is *hotThing) bool {
-		return !is.bench && s.isGuarded(is.is) && s.needsIt(g.Step, is, now)
+	left := reasonsOf(s.leftNow(g, now))
+	if end, by := s.EndFirst(*g, now); !by.IsZero() && !by.After(now) {
+		left = append(left, sorting.Delete(end, func(r Reason) bool { return lists.Contains(g.Step.Step.Sets, r.Remedy.Setting) })...)
+	}
+	return !g.Theirs && slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool {
+		return !is.bench && s.isGuarded(is.is) && s.needsIt(g.Step, is, now) && saysOf(left, is)
 	})
 }
 

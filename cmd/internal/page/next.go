@@ -174,7 +174,7 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if r := s.Untrusted(now); r != nil {
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
-	n.onlyFirst()
+	n.onlyFirst(now)
 	return n
 }
 
@@ -390,10 +390,15 @@ func (n *Next) unmade(s *workflow.State, suggestion *workflow.Suggestion, now ti
 
 const oneDoes = ". One person does this, and whoever else is there stays clear of it"
 
-// onlyFirst leaves out a step that isn't done before what crashed is made safe: the page leads to that, whoever shows it.
-func (n *Next) onlyFirst() {
-	if n.First {
-		n.Step, n.Theirs, n.Because, n.SeeTo, n.EndFirst, n.InVain, n.Others, n.Mine = nil, "", "", nil, nil, nil, nil, nil
+// onlyFirst leaves out a step that isn't done before what crashed is made safe, or what was to be ended is: the page leads to that, whoever
+// shows it.
+func (n *Next) onlyFirst(now time.Time) {
+	if !n.First {
+		return
+	}
+	n.Step, n.Theirs, n.Because, n.SeeTo, n.InVain, n.Others, n.Mine = nil, "", "", nil, nil, nil, nil
+	if n.LeaveBy.IsZero() || n.LeaveBy.After(now) { // it is by the step
+		n.EndFirst = nil
 	}
 }
 

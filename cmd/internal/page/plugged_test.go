@@ -28,6 +28,22 @@ func plugged(t *testing.T, mark string, at time.Time) *workflow.State {
 	return s
 }
 
+// Once the sitting was to be over, the page has the plug pulled, and nothing else: not the step that it is in for.
+func TestThePlugComesOutWhenTheSittingIsOver(t *testing.T) {
+	now := time.Date(2026, 3, 2, 20, 0, 0, 0, time.UTC)
+	s := plugged(t, "CW-01", now.Add(-10*time.Minute))
+	s.Sits = func() time.Time { return now }
+	r := s.Steps(s.Jobs[0], now)[1]
+	for at, want := range map[time.Time][2]bool{now.Add(-time.Minute): {true, false}, now: {false, true}, now.Add(30 * time.Minute): {false, true}} {
+		n := NextOf(s, workflow.Suggestion{Step: &r}, at)
+		text := n.Markdown(&Clock{Now: at})
+		got := [2]bool{strings.Contains(text, "try"), strings.Contains(text, "**Caution, at once:** the sitting was to be over at 20:00. ")}
+		if got != want || strings.Contains(text, "fettle bench CW-01 --set battery=out") != want[1] {
+			t.Errorf("at %s: %s", at, text)
+		}
+	}
+}
+
 // Whoever is told what is plugged in on another airframe stays by it, and is told how to end it; not where the plan has somebody else there
 // by now who is known to be at the bench: whoever pulls the plug then pulls it from under their hands.
 func TestWhoStaysByWhatIsPluggedIn(t *testing.T) {
