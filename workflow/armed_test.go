@@ -326,6 +326,10 @@ func TestANoteTendsNoPlug(t *testing.T) {
 		if said := slices.ContainsFunc(left, func(r Reason) bool { return r.Remedy.Setting.Condition == "battery" }); said != test.want {
 			t.Errorf("70 minutes after, %s: left is %+v, want said: %v", name, left, test.want)
 		}
+		p, err := scheduled(t, b.now, Hours{Sittings: []Sitting{{From: b.now, To: b.now.Add(time.Hour)}}}, b.state)
+		if err != nil || len(p.Left) > 0 != test.want {
+			t.Errorf("70 minutes after, %s: the plan says %+v, %v, want said: %v", name, p.Left, err, test.want)
+		}
 	}
 }
 
