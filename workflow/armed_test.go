@@ -359,3 +359,19 @@ func TestNoPropellerIsFittedWithThePlugIn(t *testing.T) {
 	b.written(0, journal.ConditionSet{Setting: steps.Setting{Condition: "battery", State: "in"}})
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}, removed)
 }
+
+// What is measured with the propeller on, or plugged in, is refused after damage for what only its repair sets, and not with a command that is
+// refused as well.
+func TestAMeasurementAfterDamageIsRefusedForIt(t *testing.T) {
+	b := armed(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	gate := steps.Gate{Name: "full-current", Needs: []steps.Setting{{Condition: "propeller", State: "on"}, {Condition: "battery", State: "in"}}}
+	for _, r := range b.state.unsafe(gate, b.now) {
+		if r.Because != ByDamage || r.Remedy.Kind == ToSetCondition {
+			t.Errorf("it is refused for %+v", r)
+		}
+	}
+	if len(b.state.unsafe(gate, b.now)) == 0 {
+		t.Error("it isn't refused")
+	}
+}
