@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -94,7 +95,12 @@ func (j *Joint) lapse() string {
 	case j.windowIn(j.climate).Empty():
 		return "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 	}
-	return "the coat has lapsed: it waited longer than " + j.Adhesive.To.String() + "; " + j.again()
+	closes := j.windowIn(j.climate).Closes
+	had := time.Duration(0) // that it has in the climate it dried in
+	for _, coat := range j.coats {
+		had = max(had, closes.Sub(coat.Began))
+	}
+	return fmt.Sprintf("the coat has lapsed: it waited longer than %d min; %s", had/time.Minute, j.again())
 }
 
 // again says what is done with the faces of a coat that counts no more. What joins wet

@@ -56,6 +56,17 @@ func TestJoiningWindow(t *testing.T) {
 	}
 }
 
+// What a coat waited is said as it had it where it dried: at 30 °C half as long as at 20 °C.
+func TestHowLongACoatHad(t *testing.T) {
+	for celsius, want := range map[string]string{"20 °C": "it waited longer than 40 min", "30 °C": "it waited longer than 20 min"} {
+		b := building(t)
+		b.must(ReadBench{Temperature: q(celsius)})
+		b.done("coat-left", "coat-right")
+		b.after(41 * time.Minute)
+		mustContain(t, b.refused(Finish{Step: "join-roots"}, ByOrder), want)
+	}
+}
+
 func TestWindowCloses(t *testing.T) {
 	b := building(t)
 	b.done("coat-left")
