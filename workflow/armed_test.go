@@ -311,16 +311,20 @@ func TestANoteTendsNoPlug(t *testing.T) {
 		did  []Request
 		want bool // that it is said at once
 	}{
-		"nothing":             {nil, true},
-		"a note":              {[]Request{Note{Text: "the lamp is mended"}}, true},
-		"a reading":           {[]Request{ReadBench{Temperature: q("21 °C")}}, true},
-		"the window":          {[]Request{setting("ventilation", "off")}, true},
-		"the run at full":     {[]Request{Finish{Step: "full"}}, false},
-		"a note after a step": {[]Request{Finish{Step: "full"}, Note{Text: "it ran well"}}, false},
+		"nothing":                      {nil, true},
+		"a note":                       {[]Request{Note{Text: "the lamp is mended"}}, true},
+		"a reading":                    {[]Request{ReadBench{Temperature: q("21 °C")}}, true},
+		"the window":                   {[]Request{setting("ventilation", "off")}, true},
+		"the run at full":              {[]Request{Finish{Step: "full"}}, false},
+		"a step of then, typed in now": {nil, true},
+		"a note after a step":          {[]Request{Finish{Step: "full"}, Note{Text: "it ran well"}}, false},
 	} {
 		b := armed(t)
 		b.after(70 * time.Minute)
 		b.must(test.did...)
+		if name == "a step of then, typed in now" {
+			b.at(65*time.Minute, Finish{Step: "full"})
+		}
 		b.after(time.Minute)
 		left := b.state.Left(b.state.Next(b.now), b.now)
 		if said := slices.ContainsFunc(left, func(r Reason) bool { return r.Remedy.Setting.Condition == "battery" }); said != test.want {

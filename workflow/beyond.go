@@ -54,6 +54,9 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
+		if now.Sub(e.At) > Present { // typed in later
+			continue
+		}
 		if s.handsOn(e) {
 			if e.Recorded.Before(since) && !s.plugStands(now) {
 				break
@@ -99,6 +102,9 @@ func (s *State) HandsOn(entries []journal.Entry) bool {
 }
 
 func (s *State) handsOn(e *journal.Entry) bool {
+	if !s.Live(e.Position) {
+		return false
+	}
 	switch f := e.Facts.(type) {
 	case journal.StepDone, journal.Begun, journal.Coated, journal.Joined, journal.HoldCleared, journal.ReadingTaken, journal.TouchTested,
 		journal.Reworked, journal.Chosen:
@@ -118,13 +124,13 @@ func (s *State) handsOn(e *journal.Entry) bool {
 	return false
 }
 
-// lastWorked is when somebody who had their hands at the airframe recorded something of it last; zero: nobody did.
+// lastWorked is when somebody had their hands at the airframe last, whenever they recorded that; zero: nobody did.
 //
 //go:noinline
 func (s *State) lastWorked() (at time.Time) {
-	for i := len(s.Entries) - 1; i >= 0; i-- {
+	for i := len(s.Entries) - 1; i >= 0 && s.Entries[i].Recorded.After(at); i-- {
 		if e := &s.Entries[i]; s.handsOn(e) {
-			return e.Recorded
+			at = latest(at, e.At)
 		}
 	}
 	return at

@@ -180,6 +180,9 @@ func TestWhoTakesAStepOver(t *testing.T) {
 	}
 }
 
+// A takesBack takes the last entry back.
+type takesBack struct{ Request }
+
 // Whoever did something has their hands at the airframe; who writes a note, reads the bench, or fits equipment has not, nor has who records
 // a crash of what another one plugged in: they would be led to that battery. Without that, what was done before a flight says nothing of after.
 func TestWhoRecordedWorkIsAtIt(t *testing.T) {
@@ -191,6 +194,7 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		want     string
 	}{
 		"Bob did the next step":           {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}}, 1, "Bob"},
+		"Bob took his step back":          {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}, takesBack{}}, 1, "Ann"},
 		"Bob pulled the plug":             {[]Request{Finish{Step: "one"}}, []Request{setting("battery", "out")}, 1, "Bob"},
 		"Bob opened the window":           {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 1, "Ann"},
 		"Bob switched the charger on":     {[]Request{Finish{Step: "one"}}, []Request{setting("charger", "on")}, 1, "Ann"},
@@ -220,7 +224,12 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		b.must(test.ann...)
 		b.after(minutesOf(test.after))
 		b.by = "Bob"
-		b.must(test.bob...)
+		for _, r := range test.bob {
+			if _, back := r.(takesBack); back {
+				r = Undo{Position: b.state.Size() - 1, Reason: "another airframe"}
+			}
+			b.must(r)
+		}
 		if by, _ := b.state.RecordedLast(b.now); by != test.want {
 			t.Errorf("%s: %q is at it, want %q", name, by, test.want)
 		}

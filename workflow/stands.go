@@ -166,7 +166,11 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 			continue
 		}
 		safe, _ := s.endsItself(j.written, is, "")
-		all = append(all, &hotThing{is, safe, def.Bench, wreck, c.mark, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, as %s says, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, cmp.Or(c.mark, "the journal"), safe.State),
+		says := "as " + cmp.Or(c.mark, "the journal") + " says"
+		if c.mark == "" && !s.Live(c.position) {
+			says = "or it was said so by mistake"
+		}
+		all = append(all, &hotThing{is, safe, def.Bench, wreck, c.mark, Reason{Because: ByCondition, At: c.at, Text: fmt.Sprintf("%s: %s, %s, and nothing since says that it is %s", s.conditionTitle(def.Name), c.state, says, safe.State),
 			Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: safe})}})
 	}
 	return all
@@ -174,11 +178,17 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 
 // lastStood is what was said of a condition last by the time, if it still counts; of what is of the bench, such as an iron, also where
 // it counts no more: no crash or flight switches it off, and in doubt it is hot. Where it was said that a battery is out, and that was
-// taken back, it is in, as was said before, though that is no longer enough for what needs it in.
+// taken back, it is in, as was said before, though that is no longer enough for what needs it in; and in doubt it is in where it was said so,
+// that was taken back, and nothing since says that it is out.
 func (s *State) lastStood(def *steps.Condition, at time.Time) said {
 	c, all := s.lastSaid(def.Name, at), s.said[def.Name]
 	for n := saidBy(all, at) - 1; n >= 0 && c.state == "" && (def.Bench || def.Guarded == all[n].state && !s.overSince(&all[n], at)); n-- {
 		c = all[n]
+	}
+	for _, v := range s.voided[def.Name] {
+		if c.state == "" && !def.Bench && v.state == def.Guarded && !v.at.After(at) && !s.overSince(&v, at) {
+			return v
+		}
 	}
 	return c
 }
