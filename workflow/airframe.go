@@ -229,7 +229,7 @@ func (r ReadBench) nothing(mark string) error {
 
 // Among is what of it is recorded for each of several airframes at one bench, none of which
 // was named: a condition for those that know it, and one that belongs to the bench once. A
-// condition or a state that none of them knows is an error.
+// condition or a state that none of them knows is an error, and so is what is guarded, as a plug, where more than one has it.
 func (r ReadBench) Among(states []*State) ([]ReadBench, error) {
 	if r.Empty() {
 		return nil, r.nothing("")
@@ -247,6 +247,10 @@ func (r ReadBench) Among(states []*State) ([]ReadBench, error) {
 					unknown = err
 				}
 				continue
+			}
+			def, _ := s.Sheet.Condition(set.Condition)
+			if def.Guarded != "" && !def.Bench && known {
+				return nil, &BadRequestError{Text: fmt.Sprintf("%s is said of one airframe alone: name it; more than one here has that", set)}
 			}
 			if known = true; s.ofBench(set.Condition) {
 				if ofBench {

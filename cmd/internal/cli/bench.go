@@ -28,7 +28,8 @@ func (a *app) benchCommand() *cobra.Command {
 		Short: "Record temperature, humidity and conditions at the bench",
 		Long: "Record what the bench is like in this sitting. Without a mark it is recorded for every\n" +
 			"airframe with an open job or a joint that has not cured. --set records a condition,\n" +
-			"such as propeller=off, for each that knows it.",
+			"such as ventilation=on, for each that knows it; what is on one alone, such as battery=out,\n" +
+			"needs its mark.",
 		Example:           "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
