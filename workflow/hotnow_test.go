@@ -49,6 +49,34 @@ func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
 	}
 }
 
+// What the plan ends later in this sitting is said at once as soon as all that it has with that before is done, however early: not while that is
+// left, nor for the end of a later sitting.
+func TestWhatIsHotForNothingMoreIsSaidEarly(t *testing.T) {
+	in := func(minute int) time.Time { return evening.Add(minutesOf(minute)) }
+	b := parts(t, 2)
+	b.done("warm")
+	job := b.state.Jobs[0].ID
+	ended := Planned{Again: AgainSafe, Begins: in(40), Leave: in(60), Ends: setting("iron", "cold").Set}
+	films := []Planned{{Job: job, Step: "film-1", Begins: in(20), Minutes: 10, Leave: in(60)}, ended}
+	tidy := StepReport{Job: job, Step: plain("tidy")}
+	said := func(name string, want int, planned ...Planned) {
+		t.Helper()
+		b.state.Planned = planned
+		if end, by := b.state.EndFirst(Suggestion{Step: &tidy}, in(25)); len(end) != want || want > 0 && !by.IsZero() {
+			t.Errorf("%s: %v by %v, want %d", name, textsOf(end), by, want)
+		}
+	}
+	said("what is done with it is left", 0, films...)
+	films[0].Step = "warm"
+	said("it is done", 1, films...)
+	said("more is left", 0, append(films, Planned{Job: job, Step: "film-2", Begins: in(30), Leave: in(60)})...)
+	said("more comes after that", 1, append(films, Planned{Job: job, Step: "film-2", Begins: in(50), Leave: in(60)})...)
+	said("a rework is left", 0, append(films, Planned{Job: job, Rework: "slot", Begins: in(30), Minutes: 5, Leave: in(60)})...)
+	later := ended
+	later.Leave = in(1500)
+	said("the end of another sitting", 0, films[0], Planned{Job: job, Step: "film-2", Begins: in(50), Leave: in(60)}, later)
+}
+
 // What the plan has ended by now is needed again in this sitting, or isn't: by what is left to do, of this airframe or of another one at
 // the bench.
 func TestWhenWhatThePlanHasEndedIsNeededAgain(t *testing.T) {

@@ -213,10 +213,11 @@ func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
 	})
 }
 
-// forgotten reports whether what stands so may have been: it does since an earlier sitting, or no work was recorded since for so long.
+// forgotten reports whether what stands so may have been: it does since an earlier sitting, or no work was recorded since for so long. What is
+// plugged in and [State.overlooked] is ended as well.
 func (s *State) forgotten(is *hotThing, at time.Time) bool {
 	by := at.Add(-untended)
-	return !is.At.After(by) && !s.lastWorked().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && !s.tendedNow(is.is, at)
+	return !is.At.After(by) && !s.lastWorked().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && (!s.tendedNow(is.is, at) || s.overlooked(is.is, at))
 }
 
 // heldBeside reports whether work on another airframe of the bench goes on with what is hot or on at the bench, in the sitting in which
