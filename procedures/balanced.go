@@ -24,6 +24,16 @@ const (
 	mostMargin  = 15
 )
 
+// noteOnce notes something of a sheet once, whatever it is that says so.
+//
+//go:noinline
+func (c *checker) noteOnce(said map[string]bool, sheet *Document, of, at, text string) {
+	if !said[of] {
+		said[of] = true
+		c.notes = append(c.notes, sheet.fault(sheet.places[at], text))
+	}
+}
+
 // balanced notes limits of the balance that leave no sensible static margin, and a parts
 // table that does not give the balance which they ask for, or lacks equipment. Each is said of the first
 // airframe of the design that it holds for.
@@ -34,10 +44,7 @@ func (c *checker) balanced(sheet *Document) {
 	}
 	said := map[string]bool{}
 	note := func(of, at, format string, args ...any) {
-		if !said[of] {
-			said[of] = true
-			c.notes = append(c.notes, sheet.fault(sheet.places[at], fmt.Sprintf(format, args...)))
-		}
+		c.noteOnce(said, sheet, of, at, fmt.Sprintf(format, args...))
 	}
 	if len(g.Parts) > 0 {
 		for _, e := range s.Equipment {

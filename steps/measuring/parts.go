@@ -152,13 +152,16 @@ const (
 	scaleHigh  = scaleCells - 1 - scaleLow
 )
 
+//go:noinline
+func nearestFloat(r *big.Rat) float64 {
+	v, _ := r.Float64()
+	return v
+}
+
 // newScale makes the scale of a value between limits; nil: without that limit, and
 // without a value.
 func newScale(low, high, value *big.Rat, band Band) Scale {
-	f := func(r *big.Rat) float64 {
-		v, _ := r.Float64()
-		return v
-	}
+	f := nearestFloat
 	// One cell is so much, and the first limit lies at that cell.
 	var cell, from float64
 	at := scaleLow

@@ -178,12 +178,12 @@ func (p Spread) Markdown(*Clock) string {
 	return l.String()
 }
 
-func (t SpreadThing) markdown(l *lines) {
+func (t *SpreadThing) markdown(l *lines) {
 	if t.Count == 0 {
 		l.item("no value")
 		return
 	}
-	size := func(f float64) string { return digitsNear(f, t.step(), t.Unit) }
+	size := t.size
 	if t.Count == 1 {
 		l.item("one value, %s: of one nothing can be said of their spread", size(*t.Mean))
 		return
@@ -192,6 +192,11 @@ func (t SpreadThing) markdown(l *lines) {
 	t.ability(l)
 	t.drawing(l)
 }
+
+// size is a figure of the values in as many digits as they have.
+//
+//go:noinline
+func (t *SpreadThing) size(f float64) string { return digitsNear(f, t.step(), t.Unit) }
 
 // ability says how the limits compare with the spread.
 func (t SpreadThing) ability(l *lines) {

@@ -159,6 +159,21 @@ type measure struct {
 	unit, siUnit string
 }
 
+// inSI is a quantity, or a difference of such ones, in the unit that the measure has from then on.
+//
+//go:noinline
+func (m *measure) inSI(q, zero quantity.Quantity, difference bool) float64 {
+	si, siUnit, err := q.SI()
+	if difference {
+		si, siUnit, err = q.SIMore(zero)
+	}
+	if err != nil {
+		return math.NaN()
+	}
+	m.siUnit = siUnit
+	return si
+}
+
 // measured is a value of which nothing is known where it is no number.
 func measured(v float64, unit string, difference bool) measure {
 	m := measure{unit: unit}
@@ -169,17 +184,7 @@ func measured(v float64, unit string, difference bool) measure {
 	if err != nil {
 		return m
 	}
-	of := func(q quantity.Quantity) float64 {
-		si, siUnit, err := q.SI()
-		if difference {
-			si, siUnit, err = q.SIMore(zero)
-		}
-		if err != nil {
-			return math.NaN()
-		}
-		m.siUnit = siUnit
-		return si
-	}
+	of := func(q quantity.Quantity) float64 { return m.inSI(q, zero, difference) }
 	m.is = v
 	if q, err := quantity.ParseIn(strconv.FormatFloat(v, 'f', -1, 64), unit); err == nil {
 		m.si = of(q)
