@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
 
@@ -21,11 +22,14 @@ type Sitting struct {
 // Hours are when and how somebody can work.
 type Hours struct {
 	Sittings []Sitting // in order, apart
-	Again    bool      // where they are too few, ones like them follow, week after week
-	Hands    int       // people who work at once; 0: one
-	Celsius  *float64  // at the bench; nil: as was read last on each airframe
-	Tight    bool      // windows are used to their ends, with nothing to spare
-	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
+	// Assumed are like those that were said of another week, in order, apart. Where they come after all that are given they follow them;
+	// else they count only where those are too few.
+	Assumed  []Sitting
+	Again    bool     // where they are too few, ones like them follow, week after week
+	Hands    int      // people who work at once; 0: one
+	Celsius  *float64 // at the bench; nil: as was read last on each airframe
+	Tight    bool     // windows are used to their ends, with nothing to spare
+	Consider []string // adhesives, and answers of choices, where the record leaves them open; else the first
 	// Pace is the builder's own; nil: nothing is known of it.
 	Pace OwnPace
 	// Watch looks at what was asked and what came of it; nil: nobody does.
@@ -52,23 +56,64 @@ func repeated(given []Sitting, weeks int) []Sitting {
 	if len(given) == 0 {
 		return all
 	}
-	const week = 7 * 24 * time.Hour
-	span := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
-	later := func(t time.Time, days int) (early, late time.Time) {
-		shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
-		early, late, _ = OnTheWall(shown, t.Location())
-		return early, late
-	}
+	span := WeeksOf(given[0], given[len(given)-1])
 	for n := span; n < weeks+span; n += span {
 		for _, s := range given {
-			_, from := later(s.From, 7*n)
-			to, _ := later(s.To, 7*n)
-			if from.Before(to) && !from.Before(all[len(all)-1].To) {
-				all = append(all, Sitting{from, to})
+			if s = s.Later(n); s.From.Before(s.To) && !s.From.Before(all[len(all)-1].To) {
+				all = append(all, s)
 			}
 		}
 	}
 	return all
+}
+
+// WeeksOf is how many whole weeks sittings take, from the first to the last.
+//
+//go:noinline
+func WeeksOf(first, last Sitting) int {
+	return 1 + int((last.To.Sub(first.From)+2*time.Hour)/(7*24*time.Hour)) // two hours, for a change of the time
+}
+
+// Later is the sitting so many weeks later, at the same time of the day, as far as it is certain: of one that is not, it ends before it begins.
+//
+//go:noinline
+func (s Sitting) Later(weeks int) Sitting {
+	later := func(t time.Time) (early, late time.Time) {
+		shown := time.Date(t.Year(), t.Month(), t.Day()+7*weeks, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+		early, late, _ = OnTheWall(shown, t.Location())
+		return early, late
+	}
+	_, from := later(s.From)
+	to, _ := later(s.To)
+	return Sitting{from, to}
+}
+
+// Any are the sittings that are given and those that are assumed, in order; where they overlap they are one.
+//
+//go:noinline
+func (h *Hours) Any() (any []Sitting) {
+	all := append(slices.Clone(h.Sittings), h.Assumed...)
+	sorting.Stable(all, func(i, k int) int { return all[i].From.Compare(all[k].From) })
+	for _, s := range all {
+		if last := len(any) - 1; last < 0 || !s.From.Before(any[last].To) {
+			any = append(any, s)
+		} else if s.To.After(any[last].To) {
+			any[last].To = s.To
+		}
+	}
+	return any
+}
+
+// mixed reports whether sittings are assumed before others that are given, and so count only where those are too few.
+func (h *Hours) mixed() bool {
+	n := len(h.Sittings)
+	return n > 0 && len(h.Assumed) > 0 && h.Assumed[0].From.Before(h.Sittings[n-1].From)
+}
+
+// isAssumed reports whether nobody gave a sitting as it is.
+func (c *scheduler) isAssumed(k int) bool {
+	s := c.given[k]
+	return k >= c.added || c.weeks > 0 && slices.ContainsFunc(c.h.Assumed, func(is Sitting) bool { return is.From.Before(s.To) && s.From.Before(is.To) })
 }
 
 // atLeast are the sittings, each so long where it can be before the next.
@@ -110,8 +155,11 @@ func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, nev
 
 // hours turns the sittings into minutes.
 func (c *scheduler) hours() error {
-	last := time.Time{}
-	for i, s := range repeated(c.h.Sittings, c.weeks) {
+	last, given := time.Time{}, c.h.Sittings
+	if len(c.h.Assumed) > 0 && (c.weeks > 0 || len(given) == 0) {
+		given = c.h.Any()
+	}
+	for i, s := range repeated(given, c.weeks) {
 		switch {
 		case !s.From.Before(s.To):
 			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
@@ -122,7 +170,7 @@ func (c *scheduler) hours() error {
 		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
 			c.sittings, c.given, c.over = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s), append(c.over, false)
 		}
-		if i < len(c.h.Sittings) {
+		if i < len(given) {
 			c.added = len(c.sittings)
 		}
 	}

@@ -111,7 +111,8 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 	if people != "" && err == nil {
 		d.Plan.Hands = n // before it is read
 	}
-	hours, unplanned := a.hours(nil, a.time.Now())
+	h, unplanned := a.hours(nil, a.time.Now())
+	hours := h.Any()
 	if people != "" || unplanned == nil && len(hours) > 0 {
 		switch {
 		case people != "" && err != nil:
