@@ -326,6 +326,10 @@ func TestANoteTendsNoPlug(t *testing.T) {
 		if said := slices.ContainsFunc(left, func(r Reason) bool { return r.Remedy.Setting.Condition == "battery" }); said != test.want {
 			t.Errorf("70 minutes after, %s: left is %+v, want said: %v", name, left, test.want)
 		}
+		p, err := scheduled(t, b.now, Hours{Sittings: []Sitting{{From: b.now, To: b.now.Add(time.Hour)}}}, b.state)
+		if err != nil || len(p.Left) > 0 != test.want {
+			t.Errorf("70 minutes after, %s: the plan says %+v, %v, want said: %v", name, p.Left, err, test.want)
+		}
 	}
 }
 
@@ -354,4 +358,20 @@ func TestNoPropellerIsFittedWithThePlugIn(t *testing.T) {
 	b.must(removed, fitted)
 	b.written(0, journal.ConditionSet{Setting: steps.Setting{Condition: "battery", State: "in"}})
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}, removed)
+}
+
+// What is measured with the propeller on, or plugged in, is refused after damage for what only its repair sets, and not with a command that is
+// refused as well.
+func TestAMeasurementAfterDamageIsRefusedForIt(t *testing.T) {
+	b := armed(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}})
+	gate := steps.Gate{Name: "full-current", Needs: []steps.Setting{{Condition: "propeller", State: "on"}, {Condition: "battery", State: "in"}}}
+	for _, r := range b.state.unsafe(gate, b.now) {
+		if r.Because != ByDamage || r.Remedy.Kind == ToSetCondition {
+			t.Errorf("it is refused for %+v", r)
+		}
+	}
+	if len(b.state.unsafe(gate, b.now)) == 0 {
+		t.Error("it isn't refused")
+	}
 }

@@ -49,6 +49,34 @@ func TestWhatThePlanHasEndedIsSaid(t *testing.T) {
 	}
 }
 
+// What the plan ends later in this sitting is said at once as soon as all that it has with that before is done, however early: not while that is
+// left, nor for the end of a later sitting.
+func TestWhatIsHotForNothingMoreIsSaidEarly(t *testing.T) {
+	in := func(minute int) time.Time { return evening.Add(minutesOf(minute)) }
+	b := parts(t, 2)
+	b.done("warm")
+	job := b.state.Jobs[0].ID
+	ended := Planned{Again: AgainSafe, Begins: in(40), Leave: in(60), Ends: setting("iron", "cold").Set}
+	films := []Planned{{Job: job, Step: "film-1", Begins: in(20), Minutes: 10, Leave: in(60)}, ended}
+	tidy := StepReport{Job: job, Step: plain("tidy")}
+	said := func(name string, want int, planned ...Planned) {
+		t.Helper()
+		b.state.Planned = planned
+		if end, by := b.state.EndFirst(Suggestion{Step: &tidy}, in(25)); len(end) != want || want > 0 && !by.IsZero() {
+			t.Errorf("%s: %v by %v, want %d", name, textsOf(end), by, want)
+		}
+	}
+	said("what is done with it is left", 0, films...)
+	films[0].Step = "warm"
+	said("it is done", 1, films...)
+	said("more is left", 0, append(films, Planned{Job: job, Step: "film-2", Begins: in(30), Leave: in(60)})...)
+	said("more comes after that", 1, append(films, Planned{Job: job, Step: "film-2", Begins: in(50), Leave: in(60)})...)
+	said("a rework is left", 0, append(films, Planned{Job: job, Rework: "slot", Begins: in(30), Minutes: 5, Leave: in(60)})...)
+	later := ended
+	later.Leave = in(1500)
+	said("the end of another sitting", 0, films[0], Planned{Job: job, Step: "film-2", Begins: in(50), Leave: in(60)}, later)
+}
+
 // What the plan has ended by now is needed again in this sitting, or isn't: by what is left to do, of this airframe or of another one at
 // the bench.
 func TestWhenWhatThePlanHasEndedIsNeededAgain(t *testing.T) {
@@ -168,6 +196,43 @@ func TestScheduleEndsFirstWhatNothingNeeds(t *testing.T) {
 	}
 }
 
+// What was left hot is ended before anything else is done, on any airframe; in use on another one, it is gone on with.
+func TestScheduleEndsFirstWhatWasLeft(t *testing.T) {
+	for _, test := range []struct {
+		name   string
+		after  int // minutes
+		filmed bool
+		used   bool // on the other one, a minute ago
+		want   string
+	}{
+		{"since yesterday", 1440, false, false, "offsafe 1440, tidy 1441, | warmready 2880, read 2888, film-1 2893, off 2913, | ends 2914"},
+		{"since an hour", 60, false, false, "offsafe 60, tidy 61, | warmready 1500, read 1508, film-1 1513, off 1533, | ends 1534"},
+		{"all is done with it", 1440, true, false, "off 1440, tidy 1441, | ends 1451"},
+		{"in use on the other one", 61, false, true, "read 61, film-1 66, film-1 86, off 106, off 107, | ends 108"},
+	} {
+		b := parts(t, 1)
+		b.done("warm")
+		if test.filmed {
+			b.must(readings("heat", "4 mm"))
+			b.done("film-1")
+		}
+		other, long := working(t, one("tidy", hands("tidy", "10 min"))), 20
+		if test.used {
+			other = parts(t, 1)
+			other.done("warm")
+			other.now = evening.Add(minutesOf(test.after - 1))
+			other.must(readings("heat", "4 mm"))
+			long = 60
+		}
+		b.state.Airframe.Mark, other.state.Airframe.Mark = "PL-01", "PL-02"
+		fleet := []*State{b.state.Beside([]*State{other.state}), other.state.Beside([]*State{b.state})}
+		p, err := Schedule(t.Context(), fleet, evening.Add(minutesOf(test.after)), Hours{Sittings: open(test.after, test.after+long, test.after+1440, test.after+1500)}, plan.Options{})
+		if err != nil || says(p) != test.want {
+			t.Errorf("%s: %s, %v; want %s", test.name, says(p), err, test.want)
+		}
+	}
+}
+
 // What looks over a damaged airframe is planned before its repair, as it is next.
 func TestScheduleLooksOverFirst(t *testing.T) {
 	b := released(t)
@@ -209,14 +274,18 @@ func TestSchedulePlugsInAfterTheRepair(t *testing.T) {
 	}
 }
 
-// What was plugged in in another sitting is not taken for plugged in by a plan: it is pulled before anything is done, and plugged in anew for what needs it.
+// What was plugged in in another sitting, or for an hour in which nothing was recorded, is not taken for plugged in by a plan: it is pulled
+// before anything is done, as is said at once, and plugged in anew for what needs it.
 func TestSchedulePlugsInAnewWhatWasLeft(t *testing.T) {
 	b := powered(t, []string{"plug"}, []steps.Step{hands("plug", "2 min"), hands("try", "20 min"), hands("pull", "3 min")}, one("plain", hands("sand", "20 min")))[0]
-	for hours, want := range map[int]string{1: "try 60, pull 80, | ends 83", 24: "pullsafe 1440, plugready 1443, try 1445, pull 1465, | ends 1468"} {
-		now := evening.Add(time.Duration(hours) * time.Hour)
-		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(60*hours, 60*hours+100)}, plan.Options{})
+	for after, want := range map[int]string{59: "try 59, pull 79, | ends 82", 60: "pullsafe 60, plugready 63, try 65, pull 85, | ends 88", 1440: "pullsafe 1440, plugready 1443, try 1445, pull 1465, | ends 1468"} {
+		now := evening.Add(minutesOf(after))
+		p, err := Schedule(t.Context(), []*State{b}, now, Hours{Sittings: open(after, after+100)}, plan.Options{})
 		if err != nil || says(p) != want {
-			t.Errorf("after %d h: %s, %v; want %s", hours, says(p), err, want)
+			t.Errorf("after %d min: %s, %v; want %s", after, says(p), err, want)
+		}
+		if said := b.Left(Suggestion{}, now); (len(said) > 0) != strings.HasPrefix(want, "pullsafe") {
+			t.Errorf("after %d min %v is said at once", after, textsOf(said))
 		}
 	}
 }

@@ -80,7 +80,7 @@ func (c *scheduler) findRows() (rows []*row) {
 				})
 				if k < 0 {
 					k = len(rows)
-					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.harmsNow(t.of, is)})
+					rows = append(rows, &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.endsNow(t.of, is)})
 				}
 				switch r := rows[k]; {
 				case sets && r.setter < 0:
@@ -283,16 +283,27 @@ func (c *scheduler) interrupt() {
 		}
 	}
 	for _, ends := range c.forNothing {
-		k := c.add(ends, front{})
-		for i := range c.tasks[:k] {
+		k := slices.IndexFunc(c.tasks, func(t task) bool { return c.isNext(&t, &ends) })
+		if k < 0 {
+			k = c.add(ends, front{})
+		} else {
+			c.tasks[k].safe = true
+		}
+		for i := range c.tasks {
 			t := &c.tasks[i]
-			if t.step != nil && steps.AnySetting(c.settings(t), func(so steps.Setting) bool {
+			if i != k && t.step != nil && steps.AnySetting(c.settings(t), func(so steps.Setting) bool {
 				return lists.Contains(ends.step.Sets, so) && (t.of == ends.of || c.fleet[t.of].ofBench(so.Condition))
 			}) {
 				c.order(k, i)
 			}
 		}
 	}
+}
+
+// isNext reports whether a task is the step that ends something, and nothing comes before it.
+func (c *scheduler) isNext(t, ends *task) bool {
+	return t.of == ends.of && t.step != nil && t.job.ID == ends.job.ID && t.step.Name == ends.step.Name && t.rework == "" && t.again == "" && t.earliest == 0 &&
+		!slices.ContainsFunc(t.before, func(some uint64) bool { return some != 0 })
 }
 
 func (c *scheduler) interruptRow(r *row, is cut) {

@@ -213,7 +213,7 @@ func TestScheduleLeavesNothingHot(t *testing.T) {
 	if r := b.state.Left(Suggestion{}, b.now); len(r) != 1 || r[0].Text != "The iron: hot, as the journal says, and nothing since says that it is cold" || r[0].Remedy.Setting.State != "cold" || !r[0].At.Equal(evening.Add(33*time.Minute)) {
 		t.Errorf("left is %+v", r)
 	}
-	p = b.planned(t, Hours{Sittings: open(day, day+60)}, "warmready 1440, readready 1448, film-2 1453, film-3 1473, off 1493, | ends 1494")
+	p = b.planned(t, Hours{Sittings: open(day, day+60)}, "offsafe 1440, warmready 1441, readready 1449, film-2 1454, film-3 1474, off 1494, | ends 1495")
 	if len(p.Left) != 1 {
 		t.Errorf("left is %+v", p.Left)
 	}

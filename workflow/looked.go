@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,25 +80,42 @@ func (s *State) unlooked(j *Job, step *steps.Step, at time.Time) *Reason {
 	return s.lookAgain(j, is, safe, hold)
 }
 
-// overlooked reports whether a step without lines sets what is so, and a bare word said so alone, for which the hold before that step
-// was not cleared.
+// overlooked reports whether something is plugged in by a bare word, in a way that no step of an open job would do it, though some do: what else
+// is guarded stands otherwise than such a step needs it, as a propeller does that is on, or the hold before that step was not cleared.
 func (s *State) overlooked(is steps.Setting, at time.Time) bool {
-	of, by := s.setter(is, nil, at)
-	if by == nil {
-		return false
-	}
-	_, hold := s.looksOver(of.Procedure, by)
+	looks := false
+	var words []*said
 	all := s.said[is.Condition]
-	for i := saidBy(all, at) - 1; hold != nil && i >= 0 && all[i].state == is.State && !s.lapsed(all[i], is.Condition, at); i-- {
+	for i := saidBy(all, at) - 1; i >= 0 && all[i].state == is.State && !s.lapsed(all[i], is.Condition, at); i-- {
 		c := &all[i]
 		if c.mark != "" {
 			continue
 		}
-		if _, bare := s.Entries[c.position].Facts.(journal.ConditionSet); !bare || !s.lookedOver(of, is, hold, c.position, c.at).IsZero() {
+		if _, bare := s.Entries[c.position].Facts.(journal.ConditionSet); !bare {
 			return false
 		}
+		words = append(words, c)
 	}
-	return hold != nil
+	for _, j := range s.OpenJobs(at) {
+		for _, step := range j.Procedure.Steps() {
+			if !lists.Contains(step.Sets, is) {
+				continue
+			}
+			_, hold := s.looksOver(j.Procedure, step)
+			looks = looks || hold != nil
+			if steps.AnySetting(step.Needs, func(need steps.Setting) bool {
+				def, _ := s.Sheet.Condition(need.Condition)
+				state := s.lastStood(&def, at).state
+				return def.Guarded != "" && need.Condition != is.Condition && state != "" && state != need.State
+			}) {
+				continue
+			}
+			if hold == nil || slices.ContainsFunc(words, func(c *said) bool { return !s.lookedOver(j, is, hold, c.position, c.at).IsZero() }) {
+				return false
+			}
+		}
+	}
+	return looks && len(words) > 0
 }
 
 // LooksAgain is the hold of that name whose lines are confirmed again for what is plugged in after it, in an open job, or for a gate that

@@ -203,3 +203,40 @@ func TestReleaseLeadsToFullPower(t *testing.T) {
 	b.must(readings("square", "left=300 mm", "right=300 mm"))
 	leads("set-condition battery: out ", "measure :  slot")
 }
+
+// A battery that is said to be in, beside a propeller that is on and before the hold for that is cleared, is said at once to be pulled, in
+// whatever step the work is; on a bare shaft, by the step that plugs it in, and where no open job asks for such a hold, it is not.
+func TestAPlugThatNothingWasLookedOverForIsSaidAtOnce(t *testing.T) {
+	told := func(b *bench, when string, want int) {
+		t.Helper()
+		g := b.state.Next(b.now)
+		if got := b.state.Left(g, b.now); len(got) != want {
+			t.Errorf("%s: %v is said, want %d", when, textsOf(got), want)
+		}
+		if got := b.state.LeftBy(g, b.now); len(got) < want {
+			t.Errorf("%s: %v is said to whoever goes on, want %d", when, textsOf(got), want)
+		}
+	}
+	b := armed(t)
+	told(b, "armed by its step", 0)
+	b.must(setting("battery", "in"))
+	told(b, "said to be in once more", 0)
+	b.must(setting("battery", "out"), setting("battery", "in"))
+	told(b, "in anew, not tied down", 1)
+	b.must(setting("battery", "out"), Clear{Step: "tie", Answers: []bool{true}}, setting("battery", "in"))
+	told(b, "tied down anew", 0)
+	b.must(setting("battery", "out"), setting("propeller", "off"), setting("battery", "in"))
+	told(b, "on a bare shaft", 0)
+
+	b = armed(t)
+	b.must(Undo{Position: b.state.Size() - 1}, Undo{Position: b.state.Size() - 2}, setting("battery", "out"), setting("propeller", "on"), setting("battery", "in"))
+	if _, done := b.state.Jobs[0].done["tie"]; done {
+		t.Fatal("it is tied down")
+	}
+	told(b, "before it was ever tied down", 1)
+
+	b = armed(t)
+	b.done("full", "disarm")
+	b.must(setting("battery", "in"))
+	told(b, "with the work done", 0)
+}

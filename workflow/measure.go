@@ -275,6 +275,10 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 			reasons = append(reasons, *first)
 			continue
 		}
+		if wrong := s.guarded(nil, []steps.Setting{need}, at); len(wrong) > 0 { // damage, which its repair sees to first
+			reasons = append(reasons, wrong...)
+			continue
+		}
 		stands := s.stands(need, at, needs...)
 		if loose := s.untied(&gate, need, at); loose != nil && !helped(stands, loose) {
 			reasons = append(reasons, *loose)

@@ -189,7 +189,8 @@ func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Tim
 	return reasonsOf(all), by
 }
 
-// endedByNow reports whether the last plan has ended by now, in this sitting, what stood so before.
+// endedByNow reports whether the last plan has ended by now, in this sitting, what stood so before, or does so next: all that it has with that
+// before is done, however early.
 func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 	for k := -1; k < len(s.others) && (k < 0 || is.bench); k++ {
 		of := s
@@ -198,12 +199,20 @@ func (s *State) endedByNow(is *hotThing, now time.Time) bool {
 		}
 		for i := range of.Planned {
 			p := &of.Planned[i]
-			if !p.Begins.After(now) && now.Sub(p.Begins) <= untended && !is.At.Truncate(time.Minute).After(p.Begins) && lists.Contains(p.Ends, is.safe) {
+			if lists.Contains(p.Ends, is.safe) && now.Sub(p.Begins) <= untended && !is.At.Truncate(time.Minute).After(p.Begins) && (!p.Begins.After(now) || s.usedUp(p, of, is.safe, now)) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// usedUp reports whether nothing is left to do of what the plan has, in the sitting that runs, before it ends something.
+func (s *State) usedUp(ends *Planned, of *State, safe steps.Setting, now time.Time) bool {
+	at := s.NeededAgain(safe, now)
+	return ends.Leave.After(now) && ends.Leave.Equal(nextLeave(time.Time{}, of.Planned, now)) && (at.IsZero() || !at.Before(ends.Begins)) && !slices.ContainsFunc(of.Planned, func(p Planned) bool {
+		return p.Rework != "" && p.Begins.Before(ends.Begins) && p.ends().After(now) // which may need it
+	})
 }
 
 // NeededAgain is when this sitting needs next, by the last plan, what that has ended by now; zero: nothing that is left to do in it does.

@@ -213,10 +213,11 @@ func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
 	})
 }
 
-// forgotten reports whether what stands so may have been: it does since an earlier sitting, or no work was recorded since for so long.
+// forgotten reports whether what stands so may have been: it does since an earlier sitting, or no work was recorded since for so long. What is
+// plugged in and [State.overlooked] is ended as well.
 func (s *State) forgotten(is *hotThing, at time.Time) bool {
 	by := at.Add(-untended)
-	return !is.At.After(by) && !s.lastWorked().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && !s.tendedNow(is.is, at)
+	return !is.At.After(by) && !s.lastWorked().After(by) || at.Sub(is.At) > SittingLength || s.isGuarded(is.is) && (!s.tendedNow(is.is, at) || s.overlooked(is.is, at))
 }
 
 // heldBeside reports whether work on another airframe of the bench goes on with what is hot or on at the bench, in the sitting in which
@@ -832,7 +833,7 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 			}
 			switch rowed, ended := c.goesOnWith(of, is, def.Bench); {
 			case rowed && !c.unended:
-			case rowed || ended && !c.harmsNow(of, is):
+			case rowed || ended && !c.endsNow(of, is):
 				minutes += ends.minutes
 			default:
 				ends.safe = true
@@ -843,9 +844,9 @@ func (c *scheduler) standingNow() (minutes int, forNothing []task) {
 	return minutes, forNothing
 }
 
-// harmsNow reports whether how a condition of an airframe stands now harms a coat that is open, or its vapour: it is ended at once, and
-// set anew for what needs it.
-func (c *scheduler) harmsNow(of int, is steps.Setting) bool {
+// endsNow reports whether how a condition of an airframe stands now is ended at once, before all else, and set anew for what needs it: it
+// harms a coat that is open, or its vapour, or may have been left so, as [State.Left] says.
+func (c *scheduler) endsNow(of int, is steps.Setting) bool {
 	for k, s := range c.fleet {
 		if k != of && !s.ofBench(is.Condition) {
 			continue
@@ -854,6 +855,9 @@ func (c *scheduler) harmsNow(of int, is steps.Setting) bool {
 			if h.Need.Condition == is.Condition && h.State == is.State {
 				return true
 			}
+		}
+		if slices.ContainsFunc(s.leftNow(&Suggestion{}, c.now), func(left *hotThing) bool { return left.is == is && !left.wreck }) {
+			return true
 		}
 	}
 	return false

@@ -5,6 +5,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/lists"
+	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
 
@@ -471,7 +472,7 @@ func (c *scheduler) stands(i int) bool {
 		return false
 	}
 	s := c.fleet[t.of]
-	plugged := s.pluggedIn(c.now)
+	plugged := sorting.Delete(s.pluggedIn(c.now), func(is steps.Setting) bool { return c.endsNow(t.of, is) })
 	return len(plugged) > 0 && s.isFor(plugged, t.job, t.step, c.now)
 }
 

@@ -382,11 +382,11 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	}
 	c.leave(out.Visits, r.Starts)
 	for _, s := range c.fleet {
-		by := c.now
-		if c.goesOn() {
-			by = by.Add(-untended)
+		for _, is := range s.standing(c.now, c.now) {
+			if is.wreck || !c.goesOn() || s.forgotten(is, c.now) {
+				out.Left = append(out.Left, is.Reason)
+			}
 		}
-		out.Left = append(out.Left, reasonsOf(s.standing(c.now, by))...)
 	}
 	c.endAll(&out)
 	for k := len(r.Chain) - 1; k >= 0; k-- {

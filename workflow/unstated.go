@@ -34,7 +34,7 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 				steps.AnyStep(between, func(step *steps.Step) bool { return needsSo(step.Needs, s.Sheet.UsesOf(*step, step.Adhesives...), is) }) {
 				continue
 			}
-			r := &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.harmsNow(t.of, is)}
+			r := &row{of: t.of, setter: -1, is: is, safe: safe, ender: ender, now: s.tendedNow(is, c.now) && !c.endsNow(t.of, is)}
 			for k := range c.tasks {
 				if other := &c.tasks[k]; other.job == t.job && other.step != nil && c.precedes(k, ender) &&
 					steps.AnyStep(between, func(step *steps.Step) bool { return step.Name == other.step.Name }) {
@@ -53,7 +53,7 @@ func (c *scheduler) unstated(ender int, rows []*row) (all []*row) {
 // ends what that is for.
 func (c *scheduler) endsStanding(ender int, def *steps.Condition, is steps.Setting) bool {
 	of := c.tasks[ender].of
-	if def.Guarded != is.State || def.Bench || !c.fleet[of].tendedNow(is, c.now) {
+	if def.Guarded != is.State || def.Bench || !c.fleet[of].tendedNow(is, c.now) || c.endsNow(of, is) {
 		return false
 	}
 	for i := range c.tasks {
