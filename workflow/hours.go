@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fettle/steps/lists"
-	"fettle/steps/sorting"
 	"fettle/workflow/plan"
 )
 
@@ -78,23 +77,29 @@ func WeeksOf(first, last Sitting) int {
 //
 //go:noinline
 func (s Sitting) Later(weeks int) Sitting {
-	later := func(t time.Time) (early, late time.Time) {
-		shown := time.Date(t.Year(), t.Month(), t.Day()+7*weeks, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
-		early, late, _ = OnTheWall(shown, t.Location())
-		return early, late
-	}
-	_, from := later(s.From)
-	to, _ := later(s.To)
-	return Sitting{from, to}
+	_, s.From = later(s.From, 7*weeks)
+	s.To, _ = later(s.To, 7*weeks)
+	return s
+}
+
+//go:noinline
+func later(t time.Time, days int) (early, late time.Time) {
+	shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+	early, late, _ = OnTheWall(shown, t.Location())
+	return early, late
 }
 
 // Any are the sittings that are given and those that are assumed, in order; where they overlap they are one.
 //
 //go:noinline
 func (h *Hours) Any() (any []Sitting) {
-	all := append(slices.Clone(h.Sittings), h.Assumed...)
-	sorting.Stable(all, func(i, k int) int { return all[i].From.Compare(all[k].From) })
-	for _, s := range all {
+	for i, k := 0, 0; i+k < len(h.Sittings)+len(h.Assumed); {
+		var s Sitting
+		if k == len(h.Assumed) || i < len(h.Sittings) && h.Sittings[i].From.Before(h.Assumed[k].From) {
+			s, i = h.Sittings[i], i+1
+		} else {
+			s, k = h.Assumed[k], k+1
+		}
 		if last := len(any) - 1; last < 0 || !s.From.Before(any[last].To) {
 			any = append(any, s)
 		} else if s.To.After(any[last].To) {
@@ -105,15 +110,27 @@ func (h *Hours) Any() (any []Sitting) {
 }
 
 // mixed reports whether sittings are assumed before others that are given, and so count only where those are too few.
+//
+//go:noinline
 func (h *Hours) mixed() bool {
 	n := len(h.Sittings)
 	return n > 0 && len(h.Assumed) > 0 && h.Assumed[0].From.Before(h.Sittings[n-1].From)
 }
 
 // isAssumed reports whether nobody gave a sitting as it is.
+//
+//go:noinline
 func (c *scheduler) isAssumed(k int) bool {
 	s := c.given[k]
-	return k >= c.added || c.weeks > 0 && slices.ContainsFunc(c.h.Assumed, func(is Sitting) bool { return is.From.Before(s.To) && s.From.Before(is.To) })
+	if k >= c.added {
+		return true
+	}
+	for _, is := range c.h.Assumed {
+		if c.weeks > 0 && is.From.Before(s.To) && s.From.Before(is.To) {
+			return true
+		}
+	}
+	return false
 }
 
 // atLeast are the sittings, each so long where it can be before the next.
@@ -156,7 +173,7 @@ func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, nev
 // hours turns the sittings into minutes.
 func (c *scheduler) hours() error {
 	last, given := time.Time{}, c.h.Sittings
-	if len(c.h.Assumed) > 0 && (c.weeks > 0 || len(given) == 0) {
+	if c.weeks > 0 || len(given) == 0 {
 		given = c.h.Any()
 	}
 	for i, s := range repeated(given, c.weeks) {

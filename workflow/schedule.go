@@ -409,10 +409,7 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			continue
 		}
 		if !of.rough {
-			if err := c.tooMuch(ctx, o); err != nil && few {
-				of.weeks = weeksAgain
-				continue
-			} else if err != nil {
+			if err := c.tooMuch(ctx, o); err != nil {
 				return d, err
 			}
 		}

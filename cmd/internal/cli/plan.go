@@ -149,8 +149,8 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	byRecord(ctx, d, &h, fleet, &work, nil)
-	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
+	byRecord(ctx, d, h, fleet, &work, nil)
+	timetable, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{Think: think})
 	if err := ctx.Err(); err != nil { // stopped: the plan that was kept stays
 		return err
 	}
@@ -256,7 +256,8 @@ func considered(names []string, fleet []*workflow.State, now time.Time) error {
 }
 
 // hours are when somebody is at the bench: as given, else by the settings, else as it was given for the last plan.
-func (a *app) hours(given []string, now time.Time) (h workflow.Hours, err error) {
+func (a *app) hours(given []string, now time.Time) (h *workflow.Hours, err error) {
+	h = &workflow.Hours{}
 	now = now.In(time.Local)
 	if len(given) > 0 {
 		return sittings(given, now, byPlan)
@@ -300,7 +301,7 @@ func (a *app) sits() (over time.Time) {
 // unsettled reports whether neither a setting nor the last plan says when somebody is at the bench.
 func (a *app) unsettled() bool {
 	h, err := a.hours(nil, a.time.Now())
-	return err == nil && len(h.Any()) == 0
+	return err == nil && len(h.Sittings)+len(h.Assumed) == 0
 }
 
 // inFile is where a setting is said, with the file where it is in one.
@@ -399,13 +400,13 @@ const thinkAgain = 200 * time.Millisecond
 func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked, people string) *workflow.Timetable {
 	now := a.time.Now()
 	h, err := a.hours(nil, now)
-	if err != nil || !slices.ContainsFunc(h.Any(), func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
+	if err != nil || !a.sits().After(now) {
 		return nil
 	}
 	known := fleet
 	fleet, _ = d.Plan.Followed(fleet, now)
 	fleet = d.AsBegun(ctx, fleet)
-	byRecord(ctx, d, &h, fleet, work, known)
+	byRecord(ctx, d, h, fleet, work, known)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	said := false
@@ -418,7 +419,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if h.Like != nil && h.Like.Hands == h.Hands && isNew(h.Like, known, fleet, now) {
 		return h.Like
 	}
-	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
+	t, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
 	}
@@ -455,8 +456,8 @@ func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.
 		return nil, nil
 	}
 	fleet := []*workflow.State{d.Repairing(ctx, s)}
-	byRecord(ctx, d, &h, fleet, &worked{}, nil)
-	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{})
+	byRecord(ctx, d, h, fleet, &worked{}, nil)
+	t, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{})
 	if errors.As(err, new(*workflow.NoPlan)) {
 		return &page.Days{}, nil
 	}

@@ -47,7 +47,8 @@ type statedSitting struct {
 // something is said, or where that overlaps, a sitting that is repeated gives way to it. Of a plan's own times those that are
 // over are refused; of standing ones they are left out. Those like what was said for one day are assumed beside what is repeated; of a plan
 // that is kept, like what is over too, so that its weeks stay as they were shown.
-func sittings(texts []string, now time.Time, by sayer) (h workflow.Hours, err error) {
+func sittings(texts []string, now time.Time, by sayer) (h *workflow.Hours, err error) {
+	h = &workflow.Hours{}
 	var all []statedSitting
 	for _, text := range texts {
 		text = strings.TrimSpace(text)
@@ -107,7 +108,9 @@ func sittings(texts []string, now time.Time, by sayer) (h workflow.Hours, err er
 }
 
 // assumed are like those that were said for one day, in as many whole weeks later as they take, again and again, for as long as one that is
-// repeated is looked ahead: from when the last of them was, or from now where that is to come.
+// repeated is looked ahead.
+//
+//go:noinline
 func assumed(once []workflow.Sitting, now time.Time) (all []workflow.Sitting) {
 	span := workflow.WeeksOf(once[0], once[len(once)-1])
 	for n := span; n <= sittingsAhead/7; n += span {
