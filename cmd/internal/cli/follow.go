@@ -112,18 +112,18 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 		d.Plan.Hands = n // before it is read
 	}
 	h, unplanned := a.hours(nil, a.time.Now())
-	hours := h.Any()
-	if people != "" || unplanned == nil && len(hours) > 0 {
+	none := len(h.Sittings)+len(h.Assumed) == 0
+	if people != "" || unplanned == nil && !none {
 		switch {
 		case people != "" && err != nil:
 			return err
-		case people != "" && len(hours) == 0 && unplanned == nil:
+		case people != "" && none && unplanned == nil:
 			a.warn("nothing is planned anew without sittings: in the config")
 		case unplanned == nil:
 			unplanned = err
 		}
 	}
-	if unplanned == nil && len(hours) > 0 {
+	if unplanned == nil && !none {
 		var work worked
 		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			return a.again(ctx, d, fleet, &work, people)

@@ -444,7 +444,7 @@ func isNew(t *workflow.Timetable, known, fleet []*workflow.State, now time.Time)
 func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.Days, error) {
 	now := a.time.Now()
 	h, err := a.hours(nil, now)
-	none := len(h.Any()) == 0
+	none := len(h.Sittings)+len(h.Assumed) == 0
 	if err == nil && !none {
 		h.Hands, _, err = a.hands("")
 	}

@@ -49,49 +49,48 @@ type statedSitting struct {
 // that is kept, like what is over too, so that its weeks stay as they were shown.
 func sittings(texts []string, now time.Time, by sayer) (h *workflow.Hours, err error) {
 	h = &workflow.Hours{}
-	var all []statedSitting
+	var all []*statedSitting
 	for _, text := range texts {
 		text = strings.TrimSpace(text)
 		some, err := readSitting(text, now)
 		if err != nil {
 			return h, err
 		}
-		if by == byPlan && !slices.ContainsFunc(some, func(s statedSitting) bool { return !s.over }) {
+		if by == byPlan && !slices.ContainsFunc(some, func(s *statedSitting) bool { return !s.over }) {
 			return h, isOver(text, now)
 		}
 		all = append(all, some...)
 	}
 	sorting.Stable(all, func(i, k int) int {
-		a, b := &all[i], &all[k]
+		a, b := all[i], all[k]
 		return a.From.Compare(b.From)
 	})
-	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
-	var given, stay []statedSitting
+	overlap := func(a, b *statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
+	var given, stay []*statedSitting
 	var once []workflow.Sitting
 	every := false
 	for i := range all {
-		s := &all[i]
+		s := all[i]
 		if every = every || s.every; s.every {
 			continue
 		}
-		given = append(given, *s)
+		given = append(given, s)
 		if by == byKept || !s.over {
 			once = append(once, s.Sitting)
 		}
 	}
 	for i := range all {
-		s := &all[i]
-		if !s.over && !(s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(*s, other) })) {
-			stay = append(stay, *s)
+		s := all[i]
+		if !s.over && !(s.every && slices.ContainsFunc(given, func(other *statedSitting) bool { return s.day.Equal(other.day) || overlap(s, other) })) {
+			stay = append(stay, s)
 		}
 	}
-	all = stay
 	var out []workflow.Sitting
-	for i, s := range all {
+	for i, s := range stay {
 		switch {
-		case i > 0 && overlap(all[i-1], s):
-			return h, usage("the sittings %q and %q overlap on %s", all[i-1].text, s.text, s.From.Format("Mon 2 Jan"))
-		case i > 0 && all[i-1].To.Equal(s.From):
+		case i > 0 && overlap(stay[i-1], s):
+			return h, usage("the sittings %q and %q overlap on %s", stay[i-1].text, s.text, s.From.Format("Mon 2 Jan"))
+		case i > 0 && stay[i-1].To.Equal(s.From):
 			out[len(out)-1].To = s.To
 		default:
 			out = append(out, s.Sitting)
@@ -145,7 +144,7 @@ func isOver(text string, now time.Time) error {
 
 // readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while; of
 // one whose only day is this one it says so.
-func readSitting(text string, now time.Time) ([]statedSitting, error) {
+func readSitting(text string, now time.Time) ([]*statedSitting, error) {
 	words := strings.Fields(strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(text, "–", "-")), " - ", "-"))
 	wrong := usage("%q is not a sitting; %s", text, sittingForms)
 	every := len(words) == 3 && words[0] == "every"
@@ -168,7 +167,7 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	if to-from > longestSitting {
 		return nil, usage("%q ends before it starts, or is longer than %d h", text, longestSitting/time.Hour)
 	}
-	var all, over []statedSitting
+	var all, over []*statedSitting
 	first := -1 // one of yesterday may go on after midnight
 	if date, err := time.Parse(time.DateOnly, words[0]); err == nil {
 		first = min(first, max(-farthestSitting, int(date.Sub(now)/(24*time.Hour))-1))
@@ -182,7 +181,7 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 		if fault := cmp.Or(begin.fault(), end.fault()); fault != "" && !every {
 			return nil, usage("%q: %s", text, fault)
 		}
-		s := statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, of, every, false}
+		s := &statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, of, every, false}
 		switch {
 		case !s.From.Before(s.To):
 		case !s.To.Add(workflow.OvertimeMost).After(now):
