@@ -21,11 +21,14 @@ type Sitting struct {
 // Hours are when and how somebody can work.
 type Hours struct {
 	Sittings []Sitting // in order, apart
-	Again    bool      // where they are too few, ones like them follow, week after week
-	Hands    int       // people who work at once; 0: one
-	Celsius  *float64  // at the bench; nil: as was read last on each airframe
-	Tight    bool      // windows are used to their ends, with nothing to spare
-	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
+	// Assumed are like those that were said of another week, in order, apart. Where they come after all that are given they follow them;
+	// else they count only where those are too few.
+	Assumed  []Sitting
+	Again    bool     // where they are too few, ones like them follow, week after week
+	Hands    int      // people who work at once; 0: one
+	Celsius  *float64 // at the bench; nil: as was read last on each airframe
+	Tight    bool     // windows are used to their ends, with nothing to spare
+	Consider []string // adhesives, and answers of choices, where the record leaves them open; else the first
 	// Pace is the builder's own; nil: nothing is known of it.
 	Pace OwnPace
 	// Watch looks at what was asked and what came of it; nil: nobody does.
@@ -52,23 +55,82 @@ func repeated(given []Sitting, weeks int) []Sitting {
 	if len(given) == 0 {
 		return all
 	}
-	const week = 7 * 24 * time.Hour
-	span := 1 + int((given[len(given)-1].To.Sub(given[0].From)+2*time.Hour)/week) // two hours, for a change of the time
-	later := func(t time.Time, days int) (early, late time.Time) {
-		shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
-		early, late, _ = OnTheWall(shown, t.Location())
-		return early, late
-	}
+	span := WeeksOf(given[0], given[len(given)-1])
 	for n := span; n < weeks+span; n += span {
 		for _, s := range given {
-			_, from := later(s.From, 7*n)
-			to, _ := later(s.To, 7*n)
-			if from.Before(to) && !from.Before(all[len(all)-1].To) {
-				all = append(all, Sitting{from, to})
+			if s = s.Later(n); s.From.Before(s.To) && !s.From.Before(all[len(all)-1].To) {
+				all = append(all, s)
 			}
 		}
 	}
 	return all
+}
+
+// WeeksOf is how many whole weeks sittings take, from the first to the last.
+//
+//go:noinline
+func WeeksOf(first, last Sitting) int {
+	return 1 + int((last.To.Sub(first.From)+2*time.Hour)/(7*24*time.Hour)) // two hours, for a change of the time
+}
+
+// Later is the sitting so many weeks later, at the same time of the day, as far as it is certain: of one that is not, it ends before it begins.
+//
+//go:noinline
+func (s Sitting) Later(weeks int) Sitting {
+	_, s.From = later(s.From, 7*weeks)
+	s.To, _ = later(s.To, 7*weeks)
+	return s
+}
+
+//go:noinline
+func later(t time.Time, days int) (early, late time.Time) {
+	shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+	early, late, _ = OnTheWall(shown, t.Location())
+	return early, late
+}
+
+// Any are the sittings that are given and those that are assumed, in order; where they overlap they are one.
+//
+//go:noinline
+func (h *Hours) Any() (any []Sitting) {
+	for i, k := 0, 0; i+k < len(h.Sittings)+len(h.Assumed); {
+		var s Sitting
+		if k == len(h.Assumed) || i < len(h.Sittings) && h.Sittings[i].From.Before(h.Assumed[k].From) {
+			s, i = h.Sittings[i], i+1
+		} else {
+			s, k = h.Assumed[k], k+1
+		}
+		if last := len(any) - 1; last < 0 || !s.From.Before(any[last].To) {
+			any = append(any, s)
+		} else if s.To.After(any[last].To) {
+			any[last].To = s.To
+		}
+	}
+	return any
+}
+
+// mixed reports whether sittings are assumed before others that are given, and so count only where those are too few.
+//
+//go:noinline
+func (h *Hours) mixed() bool {
+	n := len(h.Sittings)
+	return n > 0 && len(h.Assumed) > 0 && h.Assumed[0].From.Before(h.Sittings[n-1].From)
+}
+
+// isAssumed reports whether nobody gave a sitting as it is.
+//
+//go:noinline
+func (c *scheduler) isAssumed(k int) bool {
+	s := c.given[k]
+	if k >= c.added {
+		return true
+	}
+	for _, is := range c.h.Assumed {
+		if c.weeks > 0 && is.From.Before(s.To) && s.From.Before(is.To) {
+			return true
+		}
+	}
+	return false
 }
 
 // atLeast are the sittings, each so long where it can be before the next.
@@ -110,8 +172,11 @@ func OnTheWall(shown time.Time, zone *time.Location) (early, late time.Time, nev
 
 // hours turns the sittings into minutes.
 func (c *scheduler) hours() error {
-	last := time.Time{}
-	for i, s := range repeated(c.h.Sittings, c.weeks) {
+	last, given := time.Time{}, c.h.Sittings
+	if c.weeks > 0 || len(given) == 0 {
+		given = c.h.Any()
+	}
+	for i, s := range repeated(given, c.weeks) {
 		switch {
 		case !s.From.Before(s.To):
 			return &NoPlan{Why: BadSitting, Sittings: []Sitting{s}}
@@ -122,7 +187,7 @@ func (c *scheduler) hours() error {
 		if from, to := max(0, c.minute(s.From)), c.minuteBefore(s.To); from < to {
 			c.sittings, c.given, c.over = append(c.sittings, plan.Span{From: from, To: to}), append(c.given, s), append(c.over, false)
 		}
-		if i < len(c.h.Sittings) {
+		if i < len(given) {
 			c.added = len(c.sittings)
 		}
 	}

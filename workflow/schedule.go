@@ -294,7 +294,7 @@ func newScheduler(fleet []*State, now time.Time, h Hours) *scheduler {
 // find finds the plan.
 func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error) {
 	of.hands, of.weeks = max(1, of.h.Hands), 0
-	if of.h.Again {
+	if of.h.Again && !of.h.mixed() {
 		of.weeks = weeksAgain
 	}
 	of.think = &thinking{left: cmp.Or(o.Think, time.Second)}
@@ -364,6 +364,7 @@ func (of *scheduler) find(ctx context.Context, o plan.Options) (Timetable, error
 func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err error) {
 	for {
 		c, err := of.made()
+		few := of.weeks == 0 && of.h.Again // more can be assumed
 		d = &draft{c: c}
 		if err != nil {
 			if of.leavesOut(err) {
@@ -382,7 +383,10 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			return d, &NoPlan{Why: NoSitting, Sittings: c.h.Sittings}
 		}
 		if of.cuts == nil {
-			if e := c.tooLong(); of.leavesLong(c, e) {
+			if e := c.tooLong(); e != nil && few {
+				of.weeks = weeksAgain
+				continue
+			} else if of.leavesLong(c, e) {
 				of.uncut = nil
 				continue
 			} else if e != nil {
@@ -418,6 +422,10 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			return d, &NoPlan{Why: Conflict}
 		}
 		r, err := c.solved(ctx, p, o, len(c.rows) > 0 || c.held)
+		if err != nil && few && ctx.Err() == nil {
+			of.weeks = weeksAgain
+			continue
+		}
 		if err != nil {
 			return d, err
 		}
@@ -438,8 +446,8 @@ func (of *scheduler) draft(ctx context.Context, o plan.Options) (d *draft, err e
 			if len(d.more) > 0 {
 				return d, nil
 			}
-			if k := r.Conflict; c.h.Again && c.weeks < weeksMost && (len(k.Upper)+len(k.Latest)+len(k.Together) == 0 || k.Sittings && !k.Irreducible) { // they may be too few
-				of.weeks = min(weeksMost, 4*of.weeks)
+			if k := r.Conflict; c.h.Again && c.weeks < weeksMost && (few || len(k.Upper)+len(k.Latest)+len(k.Together) == 0 || k.Sittings && !k.Irreducible) { // they may be too few
+				of.weeks = max(weeksAgain, min(weeksMost, 4*of.weeks))
 				continue
 			}
 		}

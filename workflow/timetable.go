@@ -333,7 +333,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		for k, w := range c.sittings {
 			if w.From <= start && start+t.minutes <= w.To && k != at {
 				at, busy = k, w.From
-				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: k >= c.added, Overtime: c.over[k]})
+				out.Visits = append(out.Visits, Visit{Sitting: c.given[k], Added: c.isAssumed(k), Overtime: c.over[k]})
 			}
 		}
 		turn := c.turn(i, start)

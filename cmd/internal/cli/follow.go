@@ -111,18 +111,19 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 	if people != "" && err == nil {
 		d.Plan.Hands = n // before it is read
 	}
-	hours, unplanned := a.hours(nil, a.time.Now())
-	if people != "" || unplanned == nil && len(hours) > 0 {
+	h, unplanned := a.hours(nil, a.time.Now())
+	none := len(h.Sittings)+len(h.Assumed) == 0
+	if people != "" || unplanned == nil && !none {
 		switch {
 		case people != "" && err != nil:
 			return err
-		case people != "" && len(hours) == 0 && unplanned == nil:
+		case people != "" && none && unplanned == nil:
 			a.warn("nothing is planned anew without sittings: in the config")
 		case unplanned == nil:
 			unplanned = err
 		}
 	}
-	if unplanned == nil && len(hours) > 0 {
+	if unplanned == nil && !none {
 		var work worked
 		s.Replan = func(ctx context.Context, fleet []*workflow.State) *workflow.Timetable {
 			return a.again(ctx, d, fleet, &work, people)

@@ -104,7 +104,11 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	h := workflow.Hours{Hands: hands, Tight: o.tight, Consider: o.consider}
+	h, err := a.hours(o.sittings, now)
+	if err != nil {
+		return err
+	}
+	h.Hands, h.Tight, h.Consider = hands, o.tight, o.consider
 	if o.temperature != "" {
 		q, err := quantity.Parse(o.temperature, quantity.Temperature)
 		if err != nil {
@@ -119,10 +123,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		}
 		h.Celsius = &celsius
 	}
-	if h.Sittings, err = a.hours(o.sittings, now); err != nil {
-		return err
-	}
-	if len(h.Sittings) == 0 {
+	if len(h.Sittings)+len(h.Assumed) == 0 {
 		if c, err := a.config(); err == nil {
 			if value, origin, from := a.settings(c)[sittingsSetting].value(); origin != "default" {
 				return usage("%s: %v", inFile(from, origin), isOver(value, now.In(time.Local)))
@@ -148,8 +149,8 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 	if err := considered(o.consider, fleet, now); err != nil {
 		return err
 	}
-	byRecord(ctx, d, &h, fleet, &work, nil)
-	timetable, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: think})
+	byRecord(ctx, d, h, fleet, &work, nil)
+	timetable, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{Think: think})
 	if err := ctx.Err(); err != nil { // stopped: the plan that was kept stays
 		return err
 	}
@@ -255,41 +256,41 @@ func considered(names []string, fleet []*workflow.State, now time.Time) error {
 }
 
 // hours are when somebody is at the bench: as given, else by the settings, else as it was given for the last plan.
-func (a *app) hours(given []string, now time.Time) ([]workflow.Sitting, error) {
+func (a *app) hours(given []string, now time.Time) (h *workflow.Hours, err error) {
+	h = &workflow.Hours{}
 	now = now.In(time.Local)
 	if len(given) > 0 {
-		return sittings(given, now, false)
+		return sittings(given, now, byPlan)
 	}
 	c, err := a.config()
 	if err != nil {
-		return nil, err
+		return h, err
 	}
 	value, origin, from := a.settings(c)[sittingsSetting].value()
 	if err := c.fault("sittings"); origin == "default" && err == nil {
 		if d, err := a.desk(); err == nil {
-			all, _ := sittings(d.Plan.Sittings(), now, true) // what can't be read is passed over, as all of that file
-			return all, nil
+			h, _ = sittings(d.Plan.Sittings(), now, byKept) // what can't be read is passed over, as all of that file
 		}
-		return nil, nil
+		return h, nil
 	} else if origin == "default" {
-		return nil, err
+		return h, err
 	}
 	blank := func(text string) bool { return strings.TrimSpace(text) == "" } // after a semicolon at the end
-	all, err := sittings(sorting.Delete(strings.Split(value, ";"), blank), now, true)
+	h, err = sittings(sorting.Delete(strings.Split(value, ";"), blank), now, bySettings)
 	if err != nil {
-		return nil, usage("%s: %v", inFile(from, origin), err)
+		return h, usage("%s: %v", inFile(from, origin), err)
 	}
-	return all, nil
+	return h, nil
 }
 
 // sits is when the sitting is over that the settings have now, or had last; zero: they have none.
 func (a *app) sits() (over time.Time) {
 	now := a.time.Now()
-	all, err := a.hours(nil, now)
+	h, err := a.hours(nil, now)
 	if err != nil {
 		return over
 	}
-	for _, s := range all {
+	for _, s := range h.Any() {
 		if !s.From.After(now) {
 			over = s.To
 		}
@@ -299,8 +300,8 @@ func (a *app) sits() (over time.Time) {
 
 // unsettled reports whether neither a setting nor the last plan says when somebody is at the bench.
 func (a *app) unsettled() bool {
-	all, err := a.hours(nil, a.time.Now())
-	return err == nil && len(all) == 0
+	h, err := a.hours(nil, a.time.Now())
+	return err == nil && len(h.Sittings)+len(h.Assumed) == 0
 }
 
 // inFile is where a setting is said, with the file where it is in one.
@@ -398,14 +399,14 @@ const thinkAgain = 200 * time.Millisecond
 // where it is not said for how many, and with what that one had as if begun; without what a plan of others was made without. nil: it is no time of a sitting that the settings know, or there is no plan.
 func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, work *worked, people string) *workflow.Timetable {
 	now := a.time.Now()
-	hours, err := a.hours(nil, now)
-	if err != nil || !slices.ContainsFunc(hours, func(s workflow.Sitting) bool { return !now.Before(s.From) && now.Before(s.To) }) {
+	h, err := a.hours(nil, now)
+	if err != nil || !a.sits().After(now) {
 		return nil
 	}
-	h, known := workflow.Hours{Sittings: hours}, fleet
+	known := fleet
 	fleet, _ = d.Plan.Followed(fleet, now)
 	fleet = d.AsBegun(ctx, fleet)
-	byRecord(ctx, d, &h, fleet, work, known)
+	byRecord(ctx, d, h, fleet, work, known)
 	ctx, cancel := context.WithTimeout(ctx, thinkAgain)
 	defer cancel()
 	said := false
@@ -418,7 +419,7 @@ func (a *app) again(ctx context.Context, d *desk.Desk, fleet []*workflow.State, 
 	if h.Like != nil && h.Like.Hands == h.Hands && isNew(h.Like, known, fleet, now) {
 		return h.Like
 	}
-	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{Think: thinkAgain})
+	t, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{Think: thinkAgain})
 	if err != nil || ctx.Err() != nil && len(t.Visits) == 0 {
 		return nil
 	}
@@ -442,21 +443,21 @@ func isNew(t *workflow.Timetable, known, fleet []*workflow.State, now time.Time)
 // days is when a repair can be done, by the settings; nil: they know of no sittings, or can't be read.
 func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.Days, error) {
 	now := a.time.Now()
-	hours, err := a.hours(nil, now)
-	hands := 1
-	if err == nil && len(hours) > 0 {
-		hands, _, err = a.hands("")
+	h, err := a.hours(nil, now)
+	none := len(h.Sittings)+len(h.Assumed) == 0
+	if err == nil && !none {
+		h.Hands, _, err = a.hands("")
 	}
 	if err != nil {
 		a.warn("%v; the repair is shown without its days", err)
 		return nil, nil
 	}
-	if len(hours) == 0 {
+	if none {
 		return nil, nil
 	}
-	h, fleet := workflow.Hours{Sittings: hours, Hands: hands}, []*workflow.State{d.Repairing(ctx, s)}
-	byRecord(ctx, d, &h, fleet, &worked{}, nil)
-	t, err := workflow.Schedule(ctx, fleet, now, h, plan.Options{})
+	fleet := []*workflow.State{d.Repairing(ctx, s)}
+	byRecord(ctx, d, h, fleet, &worked{}, nil)
+	t, err := workflow.Schedule(ctx, fleet, now, *h, plan.Options{})
 	if errors.As(err, new(*workflow.NoPlan)) {
 		return &page.Days{}, nil
 	}

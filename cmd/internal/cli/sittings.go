@@ -25,6 +25,15 @@ const (
 
 const sittingForms = `write "today 19:00-21:00", "sat 14:00-17:00", "2026-03-07 14:00-17:00" or "every weekday 19:30-21:00"`
 
+// A sayer is who says when somebody is at the bench: whoever asks for a plan, the settings, or the plan that is kept.
+type sayer int
+
+const (
+	byPlan sayer = iota
+	bySettings
+	byKept
+)
+
 // A statedSitting is one as it was written, and when it is.
 type statedSitting struct {
 	workflow.Sitting
@@ -36,53 +45,81 @@ type statedSitting struct {
 
 // sittings reads when somebody will be at the bench: in order, and apart. Those that touch become one. On a day of which
 // something is said, or where that overlaps, a sitting that is repeated gives way to it. Of a plan's own times those that are
-// over are refused; of standing ones they are left out.
-func sittings(texts []string, now time.Time, standing bool) ([]workflow.Sitting, error) {
-	var all []statedSitting
+// over are refused; of standing ones they are left out. Those like what was said for one day are assumed beside what is repeated; of a plan
+// that is kept, like what is over too, so that its weeks stay as they were shown.
+func sittings(texts []string, now time.Time, by sayer) (h *workflow.Hours, err error) {
+	h = &workflow.Hours{}
+	var all []*statedSitting
 	for _, text := range texts {
 		text = strings.TrimSpace(text)
 		some, err := readSitting(text, now)
 		if err != nil {
-			return nil, err
+			return h, err
 		}
-		if !standing && !slices.ContainsFunc(some, func(s statedSitting) bool { return !s.over }) {
-			return nil, isOver(text, now)
+		if by == byPlan && !slices.ContainsFunc(some, func(s *statedSitting) bool { return !s.over }) {
+			return h, isOver(text, now)
 		}
 		all = append(all, some...)
 	}
 	sorting.Stable(all, func(i, k int) int {
-		a, b := &all[i], &all[k]
+		a, b := all[i], all[k]
 		return a.From.Compare(b.From)
 	})
-	overlap := func(a, b statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
-	var given, stay []statedSitting
+	overlap := func(a, b *statedSitting) bool { return a.From.Before(b.To) && b.From.Before(a.To) }
+	var given, stay []*statedSitting
+	var once []workflow.Sitting
+	every := false
 	for i := range all {
-		if !all[i].every {
-			given = append(given, all[i])
+		s := all[i]
+		if every = every || s.every; s.every {
+			continue
+		}
+		given = append(given, s)
+		if by == byKept || !s.over {
+			once = append(once, s.Sitting)
 		}
 	}
 	for i := range all {
-		s := &all[i]
-		if !s.over && !(s.every && slices.ContainsFunc(given, func(other statedSitting) bool { return s.day.Equal(other.day) || overlap(*s, other) })) {
-			stay = append(stay, *s)
+		s := all[i]
+		if !s.over && !(s.every && slices.ContainsFunc(given, func(other *statedSitting) bool { return s.day.Equal(other.day) || overlap(s, other) })) {
+			stay = append(stay, s)
 		}
 	}
-	all = stay
 	var out []workflow.Sitting
-	for i, s := range all {
+	for i, s := range stay {
 		switch {
-		case i > 0 && overlap(all[i-1], s):
-			return nil, usage("the sittings %q and %q overlap on %s", all[i-1].text, s.text, s.From.Format("Mon 2 Jan"))
-		case i > 0 && all[i-1].To.Equal(s.From):
+		case i > 0 && overlap(stay[i-1], s):
+			return h, usage("the sittings %q and %q overlap on %s", stay[i-1].text, s.text, s.From.Format("Mon 2 Jan"))
+		case i > 0 && stay[i-1].To.Equal(s.From):
 			out[len(out)-1].To = s.To
 		default:
 			out = append(out, s.Sitting)
 		}
 	}
 	if len(out) > mostSittings {
-		return nil, usage("that is %d sittings in %d weeks; a plan can be for at most %d: write fewer, longer ones", len(out), sittingsAhead/7, mostSittings)
+		return h, usage("that is %d sittings in %d weeks; a plan can be for at most %d: write fewer, longer ones", len(out), sittingsAhead/7, mostSittings)
 	}
-	return out, nil
+	h.Sittings = out
+	if len(once) > 0 && (by == byKept || every) {
+		h.Assumed = assumed(once, now)
+	}
+	return h, nil
+}
+
+// assumed are like those that were said for one day, in as many whole weeks later as they take, again and again, for as long as one that is
+// repeated is looked ahead.
+//
+//go:noinline
+func assumed(once []workflow.Sitting, now time.Time) (all []workflow.Sitting) {
+	span := workflow.WeeksOf(once[0], once[len(once)-1])
+	for n := span; n <= sittingsAhead/7; n += span {
+		for _, s := range once {
+			if s = s.Later(n); s.From.Before(s.To) && s.To.Add(workflow.OvertimeMost).After(now) && (len(all) == 0 || !s.From.Before(all[len(all)-1].To)) {
+				all = append(all, s)
+			}
+		}
+	}
+	return all
 }
 
 // dated are sittings as they are to be kept: one that is not repeated has its date.
@@ -107,7 +144,7 @@ func isOver(text string, now time.Time) error {
 
 // readSitting is a sitting as somebody writes it, as often as it is repeated, without those that have been over for a while; of
 // one whose only day is this one it says so.
-func readSitting(text string, now time.Time) ([]statedSitting, error) {
+func readSitting(text string, now time.Time) ([]*statedSitting, error) {
 	words := strings.Fields(strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(text, "–", "-")), " - ", "-"))
 	wrong := usage("%q is not a sitting; %s", text, sittingForms)
 	every := len(words) == 3 && words[0] == "every"
@@ -130,9 +167,12 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 	if to-from > longestSitting {
 		return nil, usage("%q ends before it starts, or is longer than %d h", text, longestSitting/time.Hour)
 	}
-	var all, over []statedSitting
-	// One of yesterday may go on after midnight.
-	for day := -1; day <= farthestSitting && (!every || day <= sittingsAhead); day++ {
+	var all, over []*statedSitting
+	first := -1 // one of yesterday may go on after midnight
+	if date, err := time.Parse(time.DateOnly, words[0]); err == nil {
+		first = min(first, max(-farthestSitting, int(date.Sub(now)/(24*time.Hour))-1))
+	}
+	for day := first; day <= farthestSitting && (!every || day <= sittingsAhead); day++ {
 		of := time.Date(now.Year(), now.Month(), now.Day()+day, 12, 0, 0, 0, now.Location()) // some nights have no midnight
 		if !is(of) {
 			continue
@@ -141,7 +181,7 @@ func readSitting(text string, now time.Time) ([]statedSitting, error) {
 		if fault := cmp.Or(begin.fault(), end.fault()); fault != "" && !every {
 			return nil, usage("%q: %s", text, fault)
 		}
-		s := statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, of, every, false}
+		s := &statedSitting{workflow.Sitting{From: begin.late, To: end.early}, text, of, every, false}
 		switch {
 		case !s.From.Before(s.To):
 		case !s.To.Add(workflow.OvertimeMost).After(now):

@@ -74,7 +74,7 @@ func TestSittings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		found, err := sittings(strings.Split(test.texts, "|"), now, false)
+		found, err := stated(strings.Split(test.texts, "|"), now, byPlan)
 		if err != nil {
 			if !strings.Contains(err.Error(), test.want) {
 				t.Errorf("%s at %s: %v, want %s", test.texts, test.now, err, test.want)
@@ -99,28 +99,34 @@ func TestSittings(t *testing.T) {
 		}
 	}
 	now := time.Date(2026, 3, 5, 21, 30, 0, 0, berlin)
-	if found, err := sittings([]string{"2026-03-01 19:00-21:00", "every thu 19:00-21:00"}, now, true); err != nil || len(found) == 0 || found[0].From.Day() != 12 {
+	if found, err := stated([]string{"2026-03-01 19:00-21:00", "every thu 19:00-21:00"}, now, bySettings); err != nil || len(found) == 0 || found[0].From.Day() != 12 {
 		t.Errorf("standing sittings: %v, %v; those that are over are left out", found, err)
 	}
 	// What was said of today still is said of it once that is over; of the next Thursday nothing is said.
 	for text, want := range map[string]int{"2026-03-05 19:00-20:00": 6, "today 19:00-20:00": 6, "thu 19:00-20:00": 5} {
-		if found, err := sittings([]string{text, "every day 22:00-23:00"}, now, true); err != nil || len(found) == 0 || found[0].From.Day() != want {
+		if found, err := stated([]string{text, "every day 22:00-23:00"}, now, bySettings); err != nil || len(found) == 0 || found[0].From.Day() != want {
 			t.Errorf("%s: %d sittings from %v, %v", text, len(found), found[:min(1, len(found))], err)
 		}
 	}
-	if _, err := sittings([]string{"every weekday 19:30-21:00"}, now, false); err != nil {
+	if _, err := stated([]string{"every weekday 19:30-21:00"}, now, byPlan); err != nil {
 		t.Error(err)
 	}
 	var short []string
 	for minute := 6 * 60; minute < 13*60; minute += 15 {
 		short = append(short, fmt.Sprintf("every day %02d:%02d-%02d:%02d", minute/60, minute%60, minute/60, minute%60+10))
 	}
-	if _, err := sittings(short[:24], now, true); err != nil {
+	if _, err := stated(short[:24], now, bySettings); err != nil {
 		t.Error(err)
 	}
-	if _, err := sittings(short, now, true); err == nil || !strings.Contains(err.Error(), "in 26 weeks; a plan can be for at most 4368: write fewer") {
+	if _, err := stated(short, now, bySettings); err == nil || !strings.Contains(err.Error(), "in 26 weeks; a plan can be for at most 4368: write fewer") {
 		t.Errorf("28 sittings a day: %v", err)
 	}
+}
+
+// stated are the sittings that were said, without what is assumed.
+func stated(texts []string, now time.Time, by sayer) ([]workflow.Sitting, error) {
+	h, err := sittings(texts, now, by)
+	return h.Sittings, err
 }
 
 // Whatever is written, what is read is in order, apart and not over.
@@ -134,7 +140,7 @@ func FuzzSittings(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, texts string, unix int64) {
 		now := time.Unix(unix%(1<<33), 0).In(berlin)
-		found, err := sittings(strings.Split(texts, "|"), now, false)
+		found, err := stated(strings.Split(texts, "|"), now, byPlan)
 		if err != nil {
 			return
 		}
@@ -169,7 +175,7 @@ func TestSittingsOfADayWithoutMidnight(t *testing.T) {
 		"sun 14:00-17:00":        "Sun 6 14:00",
 		"2026-09-06 14:00-17:00": "Sun 6 14:00",
 	} {
-		if got, err := sittings([]string{text}, now, false); err != nil || got[0].From.Format("Mon 2 15:04") != want {
+		if got, err := stated([]string{text}, now, byPlan); err != nil || got[0].From.Format("Mon 2 15:04") != want {
 			t.Errorf("%s: %v, %v; want %s", text, got[:min(1, len(got))], err, want)
 		}
 	}
