@@ -77,13 +77,13 @@ func WeeksOf(first, last Sitting) int {
 //
 //go:noinline
 func (s Sitting) Later(weeks int) Sitting {
-	_, s.From = later(s.From, 7*weeks)
-	s.To, _ = later(s.To, 7*weeks)
+	_, s.From = daysLater(s.From, 7*weeks)
+	s.To, _ = daysLater(s.To, 7*weeks)
 	return s
 }
 
 //go:noinline
-func later(t time.Time, days int) (early, late time.Time) {
+func daysLater(t time.Time, days int) (early, late time.Time) {
 	shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
 	early, late, _ = OnTheWall(shown, t.Location())
 	return early, late

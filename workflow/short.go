@@ -36,6 +36,7 @@ func (of *scheduler) leavesOut(err error) bool {
 	return true
 }
 
+//go:noinline
 func (e *NoPlan) key() string { return stepKey(e.Turns[0].Mark, e.Turns[0].Job, e.Turns[0].Step) }
 
 //go:noinline

@@ -40,12 +40,15 @@ func WriteChart(w io.Writer, sp workflow.GateSpread) error {
 // escaped is text that stands between tags, in one line.
 func escaped(text string) string { return escaper.Replace(term.Line(text)) }
 
+//go:noinline
+func nearestFloat(r *big.Rat) float64 {
+	v, _ := r.Float64()
+	return v
+}
+
 // drawSeries draws from y on and returns where it ends.
 func drawSeries(b *strings.Builder, sp workflow.GateSpread, s workflow.Series, y int) int {
-	f := func(r *big.Rat) float64 {
-		v, _ := r.Float64()
-		return v
-	}
+	f := nearestFloat
 	sc := scale{from: f(s.Least), to: f(s.Most)}
 	see := func(v float64) { sc.from, sc.to = math.Min(sc.from, v), math.Max(sc.to, v) }
 	type chartLine struct {

@@ -380,14 +380,11 @@ func (a *app) written(key, file string) *desk.Written {
 // placed are the options that say where things are and who is at the bench, as they were given, to go
 // with a command that is shown.
 func (a *app) placed() (all []string) {
-	add := func(flag, value string) {
-		if value != "" && value == term.Line(value) { // else it could not be typed as it is shown
-			all = append(all, flag+quoted(value))
+	for _, is := range [...][2]string{{"--store ", a.storePath}, {"--library ", a.libraryPath}, {"--by ", a.by}} {
+		if is[1] != "" && is[1] == term.Line(is[1]) { // else it could not be typed as it is shown
+			all = append(all, is[0]+quoted(is[1]))
 		}
 	}
-	add("--store ", a.storePath)
-	add("--library ", a.libraryPath)
-	add("--by ", a.by)
 	return all
 }
 

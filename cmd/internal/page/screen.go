@@ -399,6 +399,14 @@ func nearFigures(v workflow.Judged) string {
 	}
 }
 
+// padded is a text in so many columns.
+//
+//go:noinline
+func padded(text string, to int) string {
+	text = cut(text, to)
+	return text + strings.Repeat(" ", to-utf8.RuneCountInString(text))
+}
+
 // Markdown is the history, oldest first.
 func (h GateHistory) Markdown(c *Clock) string {
 	var l lines
@@ -416,10 +424,6 @@ func (h GateHistory) Markdown(c *Clock) string {
 		wide[0], wide[1] = max(wide[0], utf8.RuneCountInString(r.of)), max(wide[1], utf8.RuneCountInString(r.value))
 	}
 	wide[0], wide[1] = min(wide[0], 16), min(wide[1], 14)
-	pad := func(text string, to int) string {
-		text = cut(text, to)
-		return text + strings.Repeat(" ", to-utf8.RuneCountInString(text))
-	}
 	l.add("\n```")
 	last := ""
 	for i, r := range h.rows {
@@ -436,11 +440,11 @@ func (h GateHistory) Markdown(c *Clock) string {
 		if r.counts {
 			mark = ">"
 		}
-		row := fmt.Sprintf("%s %s", mark, pad(when, 17))
+		row := fmt.Sprintf("%s %s", mark, padded(when, 17))
 		if wide[0] > 0 {
-			row += " " + pad(r.of, wide[0])
+			row += " " + padded(r.of, wide[0])
 		}
-		l.add("%s", strings.TrimRight(fmt.Sprintf("%s %s %s %s", row, pad(r.value, wide[1]), r.scale, r.says), " "))
+		l.add("%s", strings.TrimRight(fmt.Sprintf("%s %s %s %s", row, padded(r.value, wide[1]), r.scale, r.says), " "))
 	}
 	l.add("```\n\nA row with > counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value. P is how sure it is that the value is in tolerance.")
 	return l.String()

@@ -249,16 +249,11 @@ func (t SpreadThing) drawing(l *lines) {
 		return min(chartCells-1, max(0, int(math.Round((v-from)/(to-from)*(chartCells-1)))))
 	}
 	rail := []byte(strings.Repeat(" ", chartCells))
-	mark := func(v *float64, with byte) {
+	for i, v := range [...]*float64{&ch.Centre, &ch.Low, &ch.High, t.Low, t.High} {
 		if v != nil {
-			rail[cell(*v)] = with
+			rail[cell(*v)] = "|::[]"[i]
 		}
 	}
-	mark(&ch.Centre, '|')
-	mark(&ch.Low, ':')
-	mark(&ch.High, ':')
-	mark(t.Low, '[')
-	mark(t.High, ']')
 	var letters []string // of the rules that fire, in the order in which they do
 	one := true
 	for _, v := range t.Values {
