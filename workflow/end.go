@@ -87,11 +87,11 @@ func (s *State) closedTo(r Request) error {
 	if s.Retired == nil {
 		return nil
 	}
-	switch r.(type) {
+	switch r := r.(type) {
 	case Note, KeepPhoto, RecordSeal, Undo:
 		return nil
 	case ReadBench:
-		if s.endsOnly(r.(ReadBench)) {
+		if s.endsOnly(r) {
 			return nil
 		}
 	}
