@@ -54,7 +54,7 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 		if age := now.Sub(e.Recorded); age < 0 || age > Present {
 			break
 		}
-		if now.Sub(e.At) > Present { // typed in later
+		if now.Sub(e.At) > Present || !s.Live(e.Position) { // typed in later, or taken back
 			continue
 		}
 		if s.handsOn(e) {

@@ -194,6 +194,7 @@ func TestWhoRecordedWorkIsAtIt(t *testing.T) {
 		want     string
 	}{
 		"Bob did the next step":           {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}}, 1, "Bob"},
+		"Bob took a flight back":          {[]Request{Finish{Step: "one"}}, []Request{LogFlight{Landing: Soft}, takesBack{}}, 1, "Ann"},
 		"Bob took his step back":          {[]Request{Finish{Step: "one"}}, []Request{Finish{Step: "two"}, takesBack{}}, 1, "Ann"},
 		"Bob pulled the plug":             {[]Request{Finish{Step: "one"}}, []Request{setting("battery", "out")}, 1, "Bob"},
 		"Bob opened the window":           {[]Request{Finish{Step: "one"}}, []Request{setting("ventilation", "on")}, 1, "Ann"},
