@@ -82,12 +82,19 @@ func (s Sitting) Later(weeks int) Sitting {
 	return s
 }
 
+// daysLater is a moment so many days later by the clock on the wall: the early and the late one, where that shows it twice.
+//
 //go:noinline
 func daysLater(t time.Time, days int) (early, late time.Time) {
 	shown := time.Date(t.Year(), t.Month(), t.Day()+days, t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
 	early, late, _ = OnTheWall(shown, t.Location())
 	return early, late
 }
+
+// None reports whether there are no sittings, given or assumed.
+//
+//go:noinline
+func (h *Hours) None() bool { return len(h.Sittings)+len(h.Assumed) == 0 }
 
 // Any are the sittings that are given and those that are assumed, in order; where they overlap they are one.
 //

@@ -112,7 +112,7 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, peop
 		d.Plan.Hands = n // before it is read
 	}
 	h, unplanned := a.hours(nil, a.time.Now())
-	none := len(h.Sittings)+len(h.Assumed) == 0
+	none := h.None()
 	if people != "" || unplanned == nil && !none {
 		switch {
 		case people != "" && err != nil:

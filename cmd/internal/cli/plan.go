@@ -123,7 +123,7 @@ func (a *app) plan(ctx context.Context, marks []string, o planOptions) error {
 		}
 		h.Celsius = &celsius
 	}
-	if len(h.Sittings)+len(h.Assumed) == 0 {
+	if h.None() {
 		if c, err := a.config(); err == nil {
 			if value, origin, from := a.settings(c)[sittingsSetting].value(); origin != "default" {
 				return usage("%s: %v", inFile(from, origin), isOver(value, now.In(time.Local)))
@@ -301,7 +301,7 @@ func (a *app) sits() (over time.Time) {
 // unsettled reports whether neither a setting nor the last plan says when somebody is at the bench.
 func (a *app) unsettled() bool {
 	h, err := a.hours(nil, a.time.Now())
-	return err == nil && len(h.Sittings)+len(h.Assumed) == 0
+	return err == nil && h.None()
 }
 
 // inFile is where a setting is said, with the file where it is in one.
@@ -444,7 +444,7 @@ func isNew(t *workflow.Timetable, known, fleet []*workflow.State, now time.Time)
 func (a *app) days(ctx context.Context, d *desk.Desk, s *workflow.State) (*page.Days, error) {
 	now := a.time.Now()
 	h, err := a.hours(nil, now)
-	none := len(h.Sittings)+len(h.Assumed) == 0
+	none := h.None()
 	if err == nil && !none {
 		h.Hands, _, err = a.hands("")
 	}
