@@ -88,7 +88,7 @@ func (s *State) RecordedLast(now time.Time) (by string, at time.Time) {
 //
 //go:noinline
 func (s *State) plugStands(now time.Time) bool {
-	return slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool {
+	return slices.ContainsFunc(s.standing(now), func(is *hotThing) bool {
 		return !is.bench && s.isGuarded(is.is) && !slices.ContainsFunc(s.Jobs, func(j *Job) bool {
 			left, _ := s.endsItself(j.written, is.is, "")
 			return j.Procedure.Kind == steps.Build && left == is.is
@@ -184,7 +184,7 @@ func (s *State) tookOver(at *Place, of *State, now time.Time) bool {
 //
 //go:noinline
 func (s *State) guardedSince(since, now time.Time) bool {
-	for _, is := range s.standing(now, now) {
+	for _, is := range s.standing(now) {
 		if !is.bench && s.isGuarded(is.is) && !is.At.After(since) {
 			return true
 		}
@@ -273,7 +273,7 @@ func (s *State) Minded(g *Suggestion, now time.Time) (all []Plugged) {
 		if n >= 0 {
 			of = s.others[n]
 		}
-		standing := of.standing(now, now)
+		standing := of.standing(now)
 		if len(standing) == 0 {
 			continue
 		}
@@ -410,7 +410,7 @@ func (s *State) inTime(r *StepReport, is *hotThing, now time.Time) bool {
 
 // wrecked is what is on or plugged in since the airframe crashed.
 func (s *State) wrecked(now time.Time) []*hotThing {
-	return sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return !is.wreck })
+	return sorting.Delete(s.standing(now), func(is *hotThing) bool { return !is.wreck })
 }
 
 // ToldApart reports whether others are known to be at the bench, so that nobody is led to what one of them is at, also where no plan says so.

@@ -164,7 +164,7 @@ func nextLeave(leave time.Time, planned []Planned, now time.Time) time.Time {
 // or was to be, where what is suggested takes longer; by is when that is. Zero: the plan ends it before, and what is suggested does not
 // need it. Nothing: there is time for both, or that sitting is over for long, and it was set since, or it is in use on another airframe.
 func (s *State) EndFirst(g Suggestion, now time.Time) (end []Reason, by time.Time) {
-	standing := sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return s.heldBeside(is, false, now) })
+	standing := sorting.Delete(s.standing(now), func(is *hotThing) bool { return s.heldBeside(is, false, now) })
 	if len(standing) == 0 {
 		return nil, by
 	}

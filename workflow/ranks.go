@@ -125,7 +125,7 @@ func NextLeave(fleet []*State, now time.Time) (leave time.Time) {
 // Among is how soon what is suggested comes among what is suggested on other airframes. It costs a joint of one of them that lapses
 // meanwhile, [RankCosts], or that other people join, [RankLater]; else nothing. Leave is their [NextLeave].
 func (s *State) Among(g *Suggestion, costs Rank, leave, now time.Time) Rank {
-	standing := s.standing(now, now)
+	standing := s.standing(now)
 	wreck := slices.ContainsFunc(standing, func(is *hotThing) bool { return is.wreck })
 	switch {
 	case g.ForOthers && !wreck:

@@ -149,8 +149,8 @@ type hotThing struct {
 }
 
 // standing is what is hot, on or plugged in by what was said of it last, where nothing was recorded after that time.
-func (s *State) standing(at, by time.Time) (all []*hotThing) {
-	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(by) {
+func (s *State) standing(at time.Time) (all []*hotThing) {
+	if len(s.Entries) == 0 || s.Retired != nil || s.Entries[len(s.Entries)-1].Recorded.After(at) {
 		return nil
 	}
 	for i := range s.Sheet.Conditions {
@@ -162,7 +162,7 @@ func (s *State) standing(at, by time.Time) (all []*hotThing) {
 		}
 		is := steps.Setting{Condition: def.Name, State: c.state}
 		j := s.ender(is)
-		if j == nil || c.at.After(by) {
+		if j == nil || c.at.After(at) {
 			continue
 		}
 		safe, _ := s.endsItself(j.written, is, "")
@@ -218,7 +218,7 @@ const untended = time.Hour
 func (s *State) Left(g Suggestion, at time.Time) []Reason { return reasonsOf(s.leftNow(&g, at)) }
 
 func (s *State) leftNow(g *Suggestion, at time.Time) []*hotThing {
-	return sorting.Delete(s.standing(at, at), func(is *hotThing) bool {
+	return sorting.Delete(s.standing(at), func(is *hotThing) bool {
 		return !is.wreck && !s.forgotten(is, at) || is.wreck && g.AtOnce && s.leadsTo(g.Step, is) || s.heldBeside(is, false, at) || s.inHandThere(is, at)
 	})
 }
@@ -285,7 +285,7 @@ func reasonsOf(all []*hotThing) (reasons []Reason) {
 //
 //go:noinline
 func (s *State) Standing(now time.Time) []Reason {
-	all := reasonsOf(s.standing(now, now))
+	all := reasonsOf(s.standing(now))
 	if r := s.Unsafe(now); r != nil {
 		all = append(all, *r)
 	}
@@ -310,7 +310,7 @@ func (s *State) LeftBy(g Suggestion, now time.Time) []Reason {
 	}
 	leave := s.leaves(now)
 	early := now.Before(leave) && g.Planned.Before(leave) // in the same sitting
-	for _, is := range s.standing(now, now) {
+	for _, is := range s.standing(now) {
 		if !is.wreck && !s.forgotten(is, now) && !(s.needsIt(g.Step, is, now) && (early || s.ahead(is, now) || s.inTime(g.Step, is, now))) && !s.heldBeside(is, false, now) && !s.inHandThere(is, now) {
 			left = append(left, is)
 		}
@@ -359,7 +359,7 @@ type Plugged struct {
 func (s *State) StandsBeside(g *Suggestion, now time.Time) (end []Reason, stay []Plugged) {
 	var had []steps.Setting // of the bench
 	for _, other := range s.others {
-		standing := other.standing(now, now)
+		standing := other.standing(now)
 		if len(standing) == 0 {
 			continue
 		}
@@ -434,7 +434,7 @@ func (s *State) SaysSince(is steps.Setting, since, now time.Time) bool {
 func Standing(fleet []*State, now time.Time) []Reason {
 	var all []*hotThing
 	for _, s := range fleet {
-		for _, is := range s.standing(now, now) {
+		for _, is := range s.standing(now) {
 			said := false
 			for _, had := range all {
 				said = said || is.bench && had.is == is.is
@@ -449,7 +449,7 @@ func Standing(fleet []*State, now time.Time) []Reason {
 
 // Stands is what is hot, on or plugged in by the journal of the airframe itself, whoever goes on with it.
 func (s *State) Stands(now time.Time) []Reason {
-	return reasonsOf(sorting.Delete(s.standing(now, now), func(is *hotThing) bool { return is.by != "" }))
+	return reasonsOf(sorting.Delete(s.standing(now), func(is *hotThing) bool { return is.by != "" }))
 }
 
 // MayStand reports whether something may be hot, on or plugged in by the last word of the airframe's own journal, whatever others say since.

@@ -188,7 +188,7 @@ func TestWhatIsHotIsNotEndedByOneThatStandsBeside(t *testing.T) {
 	for minutes, want := range map[int]int{1: 0, 59: 0, 61: 1, 24 * 60: 1} {
 		now := hot.now.Add(minutesOf(minutes))
 		is := steps.Setting{Condition: "iron", State: "hot"}
-		if next := hot.state.Next(now).Step; hot.state.needsIt(next, hot.state.standing(now, now)[0], now) {
+		if next := hot.state.Next(now).Step; hot.state.needsIt(next, hot.state.standing(now)[0], now) {
 			t.Fatalf("%s needs %v", next.Step.Name, is)
 		}
 		s := built.state.Beside([]*State{hot.state})

@@ -382,7 +382,7 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 	}
 	c.leave(out.Visits, r.Starts)
 	for _, s := range c.fleet {
-		for _, is := range s.standing(c.now, c.now) {
+		for _, is := range s.standing(c.now) {
 			if is.wreck || !c.goesOn() || s.forgotten(is, c.now) {
 				out.Left = append(out.Left, is.Reason)
 			}

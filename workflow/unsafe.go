@@ -112,7 +112,7 @@ func (s *State) endsFirst(g *Suggestion, now time.Time) bool {
 	if end, by := s.EndFirst(*g, now); !by.IsZero() && !by.After(now) {
 		left = append(left, sorting.Delete(end, func(r Reason) bool { return lists.Contains(g.Step.Step.Sets, r.Remedy.Setting) })...)
 	}
-	return !g.Theirs && slices.ContainsFunc(s.standing(now, now), func(is *hotThing) bool {
+	return !g.Theirs && slices.ContainsFunc(s.standing(now), func(is *hotThing) bool {
 		return !is.bench && s.isGuarded(is.is) && s.needsIt(g.Step, is, now) && saysOf(left, is)
 	})
 }

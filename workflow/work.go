@@ -315,7 +315,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 				reason.Remedy = s.remedy(Remedy{Kind: ToWait, Step: s.NameOf(r.Job, r.Step.Name, c.At)})
 			}
 		}
-		for _, is := range s.standing(c.At, c.At) { // nobody waits with that till its step can be done
+		for _, is := range s.standing(c.At) { // nobody waits with that till its step can be done
 			if lists.Contains(r.Step.Sets, is.safe) {
 				reasons = append(reasons, is.Reason)
 			}
